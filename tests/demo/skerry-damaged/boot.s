@@ -237,7 +237,6 @@ paper	dc.b	30,60,120,300	mm in an hour
 	even
 
 	include	disk.s
-	include	tables.s
 	include	load.s
 
 	end

@@ -124,4 +124,4 @@ ch1	add.w	(a1)+,d2
 ch9	tst.l	d0
 	rts
 
-	include	boot.s		for the texts
+	include	tables.s	to compare a disk with

@@ -279,3 +279,5 @@ drive80_bpb
 	DC.B	'SKERRY BOOT'
 	DC.B	'FAT12   '
 	EVEN
+
+	include	load.s		reads the disk to compare
