@@ -1,1 +1,21 @@
-//! Being built.
+//! One source file: its text, positions, lines and trees.
+//!
+//! A file is held in chunks of some hundred lines. An edit reads only the chunks it touches again; all other chunks stay the same
+//! shared values, so that a new version of a file costs the edit and not the file. This crate knows no other file: what names
+//! mean is the business of `program`.
+
+mod chunk;
+mod dialect;
+mod directives;
+mod document;
+mod lines;
+mod position;
+//mod tree;
+
+pub use chunk::{CHUNK_LINES, Chunk, File, Splice};
+pub use dialect::{Dialect, Evidence};
+pub use directives::{Condition, DIRECTIVES, Directive, Meaning, directive_index};
+pub use document::{Decoded, Document, Encoding, decode};
+pub use lines::{Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, is_word_byte, operands, read_line, read_lines};
+pub use position::{ColumnUnit, Position};
+//pub use tree::{Trees, language};

@@ -1,0 +1,332 @@
+//! A file as chunks of lines, and how an edit makes the next version of it.
+
+use std::ops::Range;
+use std::sync::{Arc, OnceLock};
+
+use crate::lines::{self, Line, LineKind, Problem, read_lines};
+use crate::{Dialect, Evidence};
+
+/// How many lines a fresh chunk has; a chunk grows to twice that before it is split.
+pub const CHUNK_LINES: usize = 192;
+
+/// Some hundred lines of a file, read. Immutable, shared by all versions of the file that have these lines.
+#[derive(Debug)]
+pub struct Chunk {
+    text: Box<str>,
+    lines: Box<[Line]>,
+    dialect: Dialect,
+    evidence: Evidence,
+    has_problems: bool,
+    has_unclosed_comment: bool,
+    pub(crate) tree: OnceLock<tree_sitter::Tree>,
+}
+
+impl Chunk {
+    fn new(text: &str, lines: Box<[Line]>, dialect: Dialect) -> Self {
+        let mut evidence = Evidence::default();
+        let mut has_problems = false;
+        let mut has_unclosed_comment = false;
+        let words = lines::Words::get();
+        for line in &lines {
+            has_problems |= line.has_problem();
+            has_unclosed_comment |= line.flags & lines::OPEN_COMMENT != 0;
+            let start = line.start as usize;
+            match lines::sign(&text.as_bytes()[start..start + usize::from(line.len)], &words) {
+                Some(Dialect::Dotted) => evidence.dotted += 1,
+                Some(Dialect::Motorola) => evidence.motorola += 1,
+                None => (),
+            }
+        }
+        Self { text: text.into(), lines, dialect, evidence, has_problems, has_unclosed_comment, tree: OnceLock::new() }
+    }
+
+    /// The lines' text with their line ends.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// The lines.
+    #[must_use]
+    pub fn lines(&self) -> &[Line] {
+        &self.lines
+    }
+
+    /// The dialect the lines were read in.
+    #[must_use]
+    pub fn dialect(&self) -> Dialect {
+        self.dialect
+    }
+
+    /// A line's text without its line end.
+    #[must_use]
+    pub fn line_text(&self, line: &Line) -> &str {
+        let start = line.start as usize;
+        if line.kind == LineKind::TooLong {
+            let rest = &self.text[start..];
+            return &rest[..rest.find(['\n', '\r']).unwrap_or(rest.len())];
+        }
+        &self.text[start..start + usize::from(line.len)]
+    }
+
+    /// The operands of a line, as ranges of bytes inside the line.
+    #[must_use]
+    pub fn operands(&self, line: &Line) -> Vec<Range<usize>> {
+        let mut found = Vec::new();
+        lines::operands(self.line_text(line), line, self.dialect, |range| found.push(range));
+        found
+    }
+
+    /// What is wrong with the form of lines: the line's place in the chunk, and the problem.
+    #[must_use]
+    pub fn problems(&self) -> Vec<(usize, Problem)> {
+        if !self.has_problems {
+            return Vec::new();
+        }
+        let flagged = self.lines.iter().enumerate().filter(|(_, line)| line.has_problem());
+        flagged
+            .flat_map(|(at, line)| {
+                lines::problems(self.line_text(line), line, self.dialect).into_iter().map(move |problem| (at, problem))
+            })
+            .collect()
+    }
+}
+
+/// Which chunks an edit replaced: `removed` old ones from `at` on, by `inserted` new ones.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Splice {
+    /// The first chunk that is another one.
+    pub at: usize,
+    /// How many old chunks went.
+    pub removed: usize,
+    /// How many new chunks came.
+    pub inserted: usize,
+}
+
+/// One version of a file.
+#[derive(Clone, Debug)]
+pub struct File {
+    chunks: Vec<Arc<Chunk>>,
+    /// Line and byte at which each chunk starts, and the end of the last.
+    starts: Vec<(u32, u32)>,
+    dialect: Dialect,
+    forced: Option<Dialect>,
+}
+
+impl File {
+    /// Reads a whole file, in the dialect given or in the one that its text shows.
+    #[must_use]
+    pub fn new(text: &str, forced: Option<Dialect>) -> Self {
+        let dialect = forced.unwrap_or_default();
+        let mut file = Self { chunks: read_chunks(text, dialect, true).unwrap_or_default(), starts: Vec::new(), dialect, forced };
+        file.restart();
+        file.settle_dialect();
+        file
+    }
+
+    /// The chunks in order.
+    #[must_use]
+    pub fn chunks(&self) -> &[Arc<Chunk>] {
+        &self.chunks
+    }
+
+    /// The dialect the file is read in.
+    #[must_use]
+    pub fn dialect(&self) -> Dialect {
+        self.dialect
+    }
+
+    /// The signs of the dialects that the file holds.
+    #[must_use]
+    pub fn evidence(&self) -> Evidence {
+        self.chunks.iter().fold(Evidence::default(), |sum, chunk| sum.plus(chunk.evidence))
+    }
+
+    /// How many bytes the text has.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.end().1 as usize
+    }
+
+    /// Whether the text is empty.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// How many lines there are; a line end at the end of the text starts no further one here.
+    #[must_use]
+    pub fn line_count(&self) -> usize {
+        self.end().0 as usize
+    }
+
+    fn end(&self) -> (u32, u32) {
+        self.starts.last().copied().unwrap_or_default()
+    }
+
+    /// The first line of a chunk.
+    #[must_use]
+    pub fn first_line(&self, chunk: usize) -> usize {
+        self.starts[chunk].0 as usize
+    }
+
+    /// The first byte of a chunk.
+    #[must_use]
+    pub fn first_byte(&self, chunk: usize) -> usize {
+        self.starts[chunk].1 as usize
+    }
+
+    /// The chunk of a line and the line's place in it; none past the last line.
+    #[must_use]
+    pub fn chunk_of_line(&self, line: usize) -> Option<(usize, usize)> {
+        if line >= self.line_count() {
+            return None;
+        }
+        let chunk = self.starts.partition_point(|start| start.0 as usize <= line) - 1;
+        Some((chunk, line - self.first_line(chunk)))
+    }
+
+    /// A line and its text without the line end; none past the last line.
+    #[must_use]
+    pub fn line(&self, line: usize) -> Option<(&Line, &str)> {
+        let (chunk, at) = self.chunk_of_line(line)?;
+        let chunk = &self.chunks[chunk];
+        let line = &chunk.lines[at];
+        Some((line, chunk.line_text(line)))
+    }
+
+    /// Where a line starts; past the last line, the end of the text.
+    #[must_use]
+    pub fn line_start(&self, line: usize) -> usize {
+        match self.chunk_of_line(line) {
+            Some((chunk, at)) => self.first_byte(chunk) + self.chunks[chunk].lines[at].start as usize,
+            None => self.len(),
+        }
+    }
+
+    /// The line that holds a byte. The byte after a last line end is on a line of its own.
+    #[must_use]
+    pub fn line_of(&self, byte: usize) -> usize {
+        if byte >= self.len() {
+            let last = self.line_count().saturating_sub(1);
+            let ends = self.chunks.last().is_some_and(|chunk| chunk.text.ends_with(['\n', '\r']));
+            return last + usize::from(ends);
+        }
+        let chunk = self.starts.partition_point(|start| start.1 as usize <= byte) - 1;
+        let inside = (byte - self.first_byte(chunk)) as u32;
+        self.first_line(chunk) + self.chunks[chunk].lines.partition_point(|line| line.start <= inside) - 1
+    }
+
+    /// The whole text.
+    #[must_use]
+    pub fn text(&self) -> String {
+        self.chunks.iter().map(|chunk| &*chunk.text).collect()
+    }
+
+    /// The version after the bytes of `range` were replaced by `inserted` bytes. `text` gives bytes of the new text.
+    pub fn edit(&mut self, range: Range<usize>, inserted: &str, text: &dyn Fn(Range<usize>) -> String) -> Splice {
+        let old_len = self.len();
+        let new_len = old_len - range.len() + inserted.len();
+        let count = self.chunks.len();
+        // The chunk before an edit at a chunk's start: its last line may go on now, or its CR become half of a CR LF.
+        let mut from = self.starts.partition_point(|start| (start.1 as usize) < range.start).saturating_sub(1);
+        let mut to = self.starts.partition_point(|start| (start.1 as usize) <= range.end).clamp(0, count);
+        if let Some(open) = self.chunks.iter().position(|chunk| chunk.has_unclosed_comment)
+            && open < from
+        {
+            (from, to) = (open, count);
+        }
+        let from = from.min(count);
+        let start = self.starts.get(from).map_or(0, |start| start.1 as usize);
+        let chunks = loop {
+            let to_file_end = to >= count;
+            let end = if to_file_end { new_len } else { self.starts[to].1 as usize + new_len - old_len };
+            let region = text(start..end);
+            let ends_line = region.ends_with('\n') || (region.ends_with('\r') && !self.starts_with_line_feed(to));
+            if to_file_end || ends_line || region.is_empty() {
+                if let Some(chunks) = read_chunks(&region, self.dialect, to_file_end) {
+                    break chunks;
+                }
+            }
+            to += 1;
+        };
+        let splice = Splice { at: from, removed: to.min(count) - from, inserted: chunks.len() };
+        self.chunks.splice(from..to.min(count), chunks);
+        self.restart();
+        if self.settle_dialect() {
+            return Splice { at: 0, removed: count, inserted: self.chunks.len() };
+        }
+        splice
+    }
+
+    fn starts_with_line_feed(&self, chunk: usize) -> bool {
+        self.chunks.get(chunk).is_some_and(|chunk| chunk.text.starts_with('\n'))
+    }
+
+    fn restart(&mut self) {
+        self.starts.clear();
+        self.starts.reserve(self.chunks.len() + 1);
+        let mut at = (0, 0);
+        self.starts.push(at);
+        for chunk in &self.chunks {
+            at = (at.0 + chunk.lines.len() as u32, at.1 + chunk.text.len() as u32);
+            self.starts.push(at);
+        }
+    }
+
+    /// Reads the file again if its text shows another dialect than it was read in.
+    fn settle_dialect(&mut self) -> bool {
+        let shown = self.forced.unwrap_or_else(|| self.evidence().dialect());
+        if shown == self.dialect {
+            return false;
+        }
+        self.dialect = shown;
+        self.chunks = read_chunks(&self.text(), shown, true).unwrap_or_default();
+        self.restart();
+        true
+    }
+}
+
+/// Reads text into chunks. None if a comment of several lines does not end in it, and the file goes on.
+fn read_chunks(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec<Arc<Chunk>>> {
+    let lines = read_lines(text, dialect, to_file_end)?;
+    let mut chunks = Vec::with_capacity(lines.len() / CHUNK_LINES + 1);
+    let mut first = 0;
+    while first < lines.len() {
+        let left = lines.len() - first;
+        let mut count = if left <= 2 * CHUNK_LINES { left } else { CHUNK_LINES };
+        while first + count < lines.len() && is_inside_comment(text, &lines, first + count, dialect) {
+            count += 1;
+        }
+        let base = lines[first].start;
+        let end = lines.get(first + count).map_or(text.len(), |line| line.start as usize);
+        let mut own: Box<[Line]> = lines[first..first + count].into();
+        for line in &mut own {
+            line.start -= base;
+        }
+        chunks.push(Arc::new(Chunk::new(&text[base as usize..end], own, dialect)));
+        first += count;
+    }
+    Some(chunks)
+}
+
+/// Whether the line at `at` continues a comment, so that no chunk may start there. Only the dotted style has such comments.
+fn is_inside_comment(text: &str, lines: &[Line], at: usize, dialect: Dialect) -> bool {
+    if dialect != Dialect::Dotted {
+        return false;
+    }
+    let mut open = false;
+    // A chunk always starts outside a comment, so looking back over comment lines to the one that opens is enough.
+    for line in lines[..at].iter().rev() {
+        let own = &text[line.start as usize..line.start as usize + usize::from(line.len)];
+        let comment = line.comment.of(own);
+        if comment.starts_with("/*") {
+            open = line.flags & lines::OPEN_COMMENT == 0 && !comment[2..].contains("*/");
+            break;
+        }
+        if comment.contains("*/") || !matches!(line.kind, LineKind::Comment | LineKind::Blank) {
+            break;
+        }
+    }
+    open
+}

@@ -1,0 +1,164 @@
+//! The line reader: what a line of source is made of. `grammar/LINES.md` is its specification.
+
+mod reader;
+mod words;
+
+use std::ops::Range;
+
+pub(crate) use reader::{problems, sign};
+pub(crate) use words::Words;
+pub use reader::{operands, read_line, read_lines};
+pub use words::{OpId, Operation};
+
+/// A range of bytes inside a line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Hash)]
+pub struct Span {
+    /// The first byte.
+    pub start: u16,
+    /// The byte after the last.
+    pub end: u16,
+}
+
+impl Span {
+    pub(crate) fn new(start: usize, end: usize) -> Self {
+        Self { start: start as u16, end: end as u16 }
+    }
+
+    /// Whether nothing is in it.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self.start == self.end
+    }
+
+    /// As a range of `usize`.
+    #[must_use]
+    pub fn range(self) -> Range<usize> {
+        self.start.into()..self.end.into()
+    }
+
+    /// The text it spans in its line.
+    #[must_use]
+    pub fn of(self, line: &str) -> &str {
+        line.get(self.range()).unwrap_or("")
+    }
+}
+
+/// What a line is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Hash)]
+#[repr(u8)]
+pub enum LineKind {
+    /// Nothing but blanks.
+    #[default]
+    Blank,
+    /// Nothing but a comment.
+    Comment,
+    /// A C preprocessor's line, or a comment that starts so.
+    Preprocessor,
+    /// A label, an operation or both.
+    Statement,
+    /// More bytes than a line may have; nothing of it is read.
+    TooLong,
+}
+
+/// One line, as spans of its own text. 32 bytes: a program of a million lines is held as these.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Line {
+    /// Where it starts in its chunk.
+    pub start: u32,
+    /// Its length without the line end, 65,535 at most.
+    pub len: u16,
+    /// The label's name, without colons.
+    pub label: Span,
+    /// The operation's name, without the size.
+    pub operation: Span,
+    /// The operand field, from the first operand to the last.
+    pub operands: Span,
+    /// The comment with its mark.
+    pub comment: Span,
+    /// What the operation is.
+    pub op: OpId,
+    /// The size suffix: its letter in lower case, `\` for a macro's parameter, 0 for none.
+    pub size: u8,
+    /// What the line is.
+    pub kind: LineKind,
+    pub(crate) flags: u8,
+}
+
+pub(crate) const COLON: u8 = 1;
+pub(crate) const UNTERMINATED: u8 = 2;
+pub(crate) const BROKEN: u8 = 4;
+pub(crate) const BLANK_AFTER_COMMA: u8 = 8;
+pub(crate) const UNBALANCED: u8 = 16;
+pub(crate) const DOTTED: u8 = 32;
+pub(crate) const OPEN_COMMENT: u8 = 64;
+pub(crate) const COLUMN_ONE: u8 = 128;
+
+impl Line {
+    /// Whether the label has a colon.
+    #[must_use]
+    pub fn has_colon(&self) -> bool {
+        self.flags & COLON != 0
+    }
+
+    /// Whether the operation is a directive with a dot.
+    #[must_use]
+    pub fn is_dotted(&self) -> bool {
+        self.flags & DOTTED != 0
+    }
+
+    /// Whether the label stands in column one without a colon.
+    #[must_use]
+    pub fn is_bare_label(&self) -> bool {
+        self.flags & (COLON | COLUMN_ONE) == COLUMN_ONE && !self.label.is_empty()
+    }
+
+    /// Where the size suffix stands, without its dot.
+    #[must_use]
+    pub fn size_span(&self) -> Span {
+        let start = self.operation.end + 1;
+        match self.size {
+            0 => Span { start: self.operation.end, end: self.operation.end },
+            b'\\' => Span { start, end: start + 2 },
+            _ => Span { start, end: start + 1 },
+        }
+    }
+
+    /// Whether anything about the line's form is wrong; [`Chunk::problems`](crate::Chunk::problems) tells what.
+    #[must_use]
+    pub fn has_problem(&self) -> bool {
+        self.kind == LineKind::TooLong
+            || self.flags & (UNTERMINATED | BROKEN | BLANK_AFTER_COMMA | UNBALANCED | OPEN_COMMENT) != 0
+    }
+}
+
+/// Something wrong with the form of a line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// What.
+    pub kind: ProblemKind,
+    /// Where in the line.
+    pub span: Span,
+}
+
+/// What is wrong with the form of a line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum ProblemKind {
+    /// A string has no closing quote.
+    UnterminatedString,
+    /// The line cannot be read from here on.
+    Broken,
+    /// A blank follows a comma of the operand field, in Motorola syntax.
+    BlankAfterComma,
+    /// An opening bracket has no closing one.
+    UnclosedBracket,
+    /// The line is longer than 65,535 bytes.
+    TooLong,
+    /// A comment of several lines is never closed.
+    UnclosedComment,
+}
+
+/// Whether a byte can stand in a word (a name, an operation).
+#[must_use]
+pub fn is_word_byte(byte: u8) -> bool {
+    reader::CLASS[usize::from(byte)] & reader::WORD != 0
+}

@@ -1,0 +1,486 @@
+//! Reads one line after another. The numbers in comments are the rules of `grammar/LINES.md`.
+
+use std::ops::Range;
+
+use memchr::{memchr2, memmem};
+
+use super::words::{Words, split_size};
+use super::{
+    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, DOTTED, Line, LineKind, OPEN_COMMENT, OpId, Problem, ProblemKind, Span,
+    UNBALANCED, UNTERMINATED,
+};
+use crate::Dialect;
+
+pub(super) const BLANK: u8 = 1;
+pub(super) const WORD: u8 = 2;
+const DIGIT: u8 = 4;
+/// Ends the fast loop over an operand.
+const SPECIAL: u8 = 8;
+
+pub(super) static CLASS: [u8; 256] = {
+    let mut class = [0; 256];
+    let mut at = 0;
+    while at < 256 {
+        let byte = at as u8;
+        class[at] = match byte {
+            b' ' | b'\t' | 0x0b | 0x0c | 0x1a => BLANK | SPECIAL,
+            b'0'..=b'9' => WORD | DIGIT,
+            b'a'..=b'z' | b'A'..=b'Z' | b'_' | b'.' | b'$' | b'@' | b'?' | b'\\' | 0x80.. => WORD,
+            b'\'' | b'"' | b',' | b';' | b'(' | b')' | b'[' | b']' | b'<' => SPECIAL,
+            _ => 0,
+        };
+        at += 1;
+    }
+    class
+};
+
+fn is(byte: u8, class: u8) -> bool {
+    CLASS[usize::from(byte)] & class != 0
+}
+
+fn skip(line: &[u8], mut at: usize, class: u8) -> usize {
+    while at < line.len() && is(line[at], class) {
+        at += 1;
+    }
+    at
+}
+
+/// Reads the lines of `text`. A comment of several lines that does not end inside `text` gives `None`, unless `text` reaches
+/// to the end of the file: then it is taken to end with its line.
+#[must_use]
+pub fn read_lines(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec<Line>> {
+    let bytes = text.as_bytes();
+    let words = Words::get();
+    let mut lines = Vec::with_capacity(bytes.len() / 24 + 1);
+    let (mut at, mut comment_end) = (0, 0);
+    while at < bytes.len() {
+        let (end, next) = match memchr2(b'\n', b'\r', &bytes[at..]) {
+            Some(found) if bytes[at + found] == b'\r' && bytes.get(at + found + 1) == Some(&b'\n') => {
+                (at + found, at + found + 2)
+            }
+            Some(found) => (at + found, at + found + 1),
+            None => (bytes.len(), bytes.len()),
+        };
+        let mut line = if at < comment_end {
+            comment_line(&bytes[at..end])
+        } else {
+            read(&bytes[at..end], dialect, &words)
+        };
+        line.start = at as u32;
+        if at >= comment_end && dialect == Dialect::Dotted && opens_comment(&bytes[at..end], &line) {
+            match memmem::find(&bytes[end..], b"*/") {
+                Some(found) => comment_end = end + found + 1,
+                None if to_file_end => line.flags |= OPEN_COMMENT,
+                None => return None,
+            }
+        }
+        lines.push(line);
+        at = next;
+    }
+    Some(lines)
+}
+
+/// The family that a line's directive is a sign of; the same whatever dialect the line is read in.
+pub(crate) fn sign(text: &[u8], words: &Words) -> Option<Dialect> {
+    let mut at = skip(text, 0, BLANK);
+    for _ in 0..2 {
+        let end = skip(text, at, WORD);
+        if end == at {
+            return None;
+        }
+        if text.get(end) != Some(&b':') {
+            let (op, dotted) = words.operation(split_size(&text[at..end]).0);
+            if op.directive().is_some() {
+                return Some(if dotted { Dialect::Dotted } else { Dialect::Motorola });
+            }
+            if op.is_instruction() {
+                return None;
+            }
+        }
+        at = skip(text, end + usize::from(text.get(end) == Some(&b':')), BLANK);
+    }
+    None
+}
+
+/// Whether a comment of several lines starts in the line and does not end in it.
+fn opens_comment(bytes: &[u8], line: &Line) -> bool {
+    let comment = &bytes[line.comment.range()];
+    comment.starts_with(b"/*") && memmem::find(&comment[2..], b"*/").is_none()
+}
+
+fn comment_line(bytes: &[u8]) -> Line {
+    let mut line = Line::default();
+    let Ok(len) = u16::try_from(bytes.len()) else {
+        return Line { kind: LineKind::TooLong, len: u16::MAX, ..line };
+    };
+    line.len = len;
+    let (start, end) = (skip(bytes, 0, BLANK), trimmed(bytes));
+    if start < end {
+        line.kind = LineKind::Comment;
+        line.comment = Span::new(start, end);
+    }
+    line
+}
+
+fn trimmed(bytes: &[u8]) -> usize {
+    bytes.iter().rposition(|byte| !is(*byte, BLANK)).map_or(0, |last| last + 1)
+}
+
+/// Reads one line, without its line end.
+#[must_use]
+pub fn read_line(text: &str, dialect: Dialect) -> Line {
+    read(text.as_bytes(), dialect, &Words::get())
+}
+
+fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
+    let mut line = Line::default();
+    let Ok(len) = u16::try_from(bytes.len()) else {
+        return Line { kind: LineKind::TooLong, len: u16::MAX, ..line };
+    };
+    line.len = len;
+    let b = &bytes[..trimmed(bytes)];
+    let n = b.len();
+    let first = skip(b, 0, BLANK);
+    if first == n {
+        return line; // 5
+    }
+    // 6, 7
+    if first == 0 && b[0] == b'#' {
+        return Line { kind: LineKind::Preprocessor, comment: Span::new(0, n), ..line };
+    }
+    if matches!(b[first], b'*' | b';' | b'|') || starts_slash_comment(b, first) {
+        return Line { kind: LineKind::Comment, comment: Span::new(first, n), ..line };
+    }
+    line.kind = LineKind::Statement;
+    let mut at = first;
+    // 8 to 10
+    if is(b[at], WORD) {
+        let end = skip(b, at, WORD);
+        let word = &b[at..end];
+        let colon = b.get(end) == Some(&b':') && b.get(end + 1) != Some(&b'=');
+        let number = is(b[at], DIGIT);
+        let is_local_number = || {
+            let digits = skip(b, at, DIGIT);
+            digits == end || (digits + 1 == end && b[digits] == b'$')
+        };
+        if colon && (!number || is_local_number()) {
+            line.label = Span::new(at, end);
+            line.flags |= COLON;
+            at = end + 1 + usize::from(b.get(end + 1) == Some(&b':'));
+        } else if !number || is_local_number() {
+            let next = skip(b, end, BLANK);
+            let assigned = assignment_sign(b, next);
+            if assigned != 0 || (at == 0 && !words.is_column_one_operation(word, dialect)) {
+                line.label = Span::new(at, end);
+                if first == 0 {
+                    line.flags |= COLUMN_ONE;
+                }
+                at = end;
+            }
+        }
+        if at < n && !line.label.is_empty() {
+            let next = skip(b, at, BLANK);
+            let sign = assignment_sign(b, next);
+            if sign != 0 {
+                line.operation = Span::new(next, next + sign);
+                line.op = OpId::ASSIGNMENT;
+                return with_operands(line, b, next + sign, dialect);
+            }
+            if next == at && line.flags & COLON == 0 {
+                if b[at] == b';' {
+                    line.comment = Span::new(at, n);
+                } else {
+                    line.flags |= BROKEN; // 21
+                }
+                return line;
+            }
+            at = next;
+            if at < n && (matches!(b[at], b';' | b'*' | b'|') || starts_slash_comment(b, at)) {
+                line.comment = Span::new(at, n);
+                return line;
+            }
+        }
+    }
+    if at >= n {
+        return line;
+    }
+    // 12, 13
+    let end = skip(b, at, WORD);
+    let (name, size) = split_size(&b[at..end]);
+    if name.is_empty() || is(name[0], DIGIT) {
+        line.flags |= BROKEN;
+        return line;
+    }
+    line.operation = Span::new(at, at + name.len());
+    line.size = size;
+    let (op, dotted) = words.operation(name);
+    line.op = op;
+    if dotted {
+        line.flags |= DOTTED;
+    }
+    if end < n && !is(b[end], BLANK) && b[end] != b';' {
+        line.flags |= BROKEN;
+        return line;
+    }
+    if op.is_bare() {
+        // 14
+        let next = skip(b, end, BLANK);
+        if next < n {
+            line.comment = Span::new(next, n);
+        }
+        return line;
+    }
+    with_operands(line, b, end, dialect)
+}
+
+fn starts_slash_comment(b: &[u8], at: usize) -> bool {
+    b[at] == b'/' && matches!(b.get(at + 1), Some(b'/' | b'*'))
+}
+
+/// The length of the assignment sign at `at`, 0 if none is there.
+fn assignment_sign(b: &[u8], at: usize) -> usize {
+    match (b.get(at), b.get(at + 1)) {
+        (Some(b'='), Some(b'=')) | (Some(b':'), Some(b'=')) => 2,
+        (Some(b'='), _) => 1,
+        _ => 0,
+    }
+}
+
+fn with_operands(mut line: Line, b: &[u8], after_operation: usize, dialect: Dialect) -> Line {
+    let start = skip(b, after_operation, BLANK);
+    if start == b.len() {
+        return line;
+    }
+    if starts_comment_field(b, start, dialect) {
+        line.comment = Span::new(start, b.len());
+        return line;
+    }
+    let field = scan(b, start, dialect, line.op == OpId::MACRO_CALL, &mut |_, _| ());
+    line.operands = Span::new(start, field.end);
+    line.flags |= field.flags;
+    if field.comment < b.len() {
+        line.comment = Span::new(field.comment, b.len());
+    }
+    line
+}
+
+/// Rule 15.
+fn starts_comment_field(b: &[u8], at: usize, dialect: Dialect) -> bool {
+    match b[at] {
+        b';' => true,
+        b'*' => b.get(at + 1).is_some_and(|next| is(*next, BLANK) || *next == b'*'),
+        b'|' => dialect == Dialect::Dotted,
+        b'/' => starts_slash_comment(b, at),
+        _ => false,
+    }
+}
+
+struct Field {
+    /// After the last operand.
+    end: usize,
+    /// Where the comment starts; the line's end if there is none.
+    comment: usize,
+    flags: u8,
+}
+
+/// Rules 16 to 19. `b` is the line without blanks at its end; `each` gets every operand's start and end.
+fn scan(b: &[u8], start: usize, dialect: Dialect, call: bool, each: &mut impl FnMut(usize, usize)) -> Field {
+    let n = b.len();
+    let (mut at, mut operand, mut end, mut depth, mut flags) = (start, start, start, 0_u32, 0);
+    let comment = loop {
+        while at < n && !is(b[at], SPECIAL) {
+            at += 1;
+            end = at;
+        }
+        if at >= n {
+            break n;
+        }
+        match b[at] {
+            b'\'' | b'"' => {
+                let (after, closed) = quoted(b, at, dialect);
+                if !closed {
+                    flags |= UNTERMINATED;
+                }
+                at = after;
+                end = at;
+            }
+            b',' if depth == 0 => {
+                each(operand, end.max(operand));
+                at += 1;
+                end = at;
+                let next = skip(b, at, BLANK);
+                if next > at && next < n && b[next] != b';' && dialect == Dialect::Motorola && !call {
+                    flags |= BLANK_AFTER_COMMA;
+                }
+                if next == n || b[next] == b';' {
+                    operand = at;
+                    break next;
+                }
+                at = next;
+                operand = at;
+                end = at;
+            }
+            b';' => break at,
+            b'(' | b'[' => {
+                depth += 1;
+                at += 1;
+                end = at;
+            }
+            b')' | b']' => {
+                if depth == 0 {
+                    flags |= BROKEN;
+                    break n;
+                }
+                depth -= 1;
+                at += 1;
+                end = at;
+            }
+            b'<' => {
+                at += 1;
+                if call && operand + 1 == at {
+                    at = b[at..].iter().position(|byte| *byte == b'>').map_or(at, |close| at + close + 1);
+                }
+                end = at;
+            }
+            b',' => {
+                at += 1;
+                end = at;
+            }
+            _ => {
+                let next = skip(b, at, BLANK);
+                if !continues(b, at, next, depth, dialect) {
+                    break next;
+                }
+                if b[at - 1] == b',' && dialect == Dialect::Motorola {
+                    flags |= BLANK_AFTER_COMMA;
+                }
+                at = next;
+            }
+        }
+    };
+    each(operand, end.max(operand));
+    if depth > 0 {
+        flags |= UNBALANCED;
+    }
+    Field { end, comment, flags }
+}
+
+/// Rule 18: whether the operand field goes on after the blanks from `blank` to `next`.
+fn continues(b: &[u8], blank: usize, next: usize, depth: u32, dialect: Dialect) -> bool {
+    let last = b[blank - 1];
+    if b[next] == b';' {
+        return false;
+    }
+    if dialect == Dialect::Motorola {
+        return last == b',';
+    }
+    if depth > 0 || b[next] == b',' {
+        return true;
+    }
+    if matches!(b[next], b'*' | b'|') || starts_slash_comment(b, next) {
+        return false;
+    }
+    let before = b.get(blank.wrapping_sub(2)).copied().unwrap_or(b' ');
+    match last {
+        b'+' if before == b')' => false,
+        b'+' | b'-' | b'/' | b'&' | b'!' | b'^' | b'<' | b'>' | b'=' | b'~' | b'(' | b',' | b'#' => true,
+        b'*' | b'|' if is(before, WORD) => true,
+        _ => match b[next] {
+            b'+' | b'-' | b'/' | b'&' | b'^' | b'<' | b'>' => true,
+            b'!' | b'=' => true,
+            _ => false,
+        },
+    }
+}
+
+/// Rule 17: the byte after the string that starts at `at`, and whether it is closed.
+fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
+    let quote = b[at];
+    let mut end = at + 1;
+    while end < b.len() {
+        if dialect == Dialect::Dotted && quote == b'"' && b[end] == b'\\' {
+            end += 2;
+        } else if b[end] == quote {
+            if b.get(end + 1) != Some(&quote) {
+                return (end + 1, true);
+            }
+            end += 2;
+        } else {
+            end += 1;
+        }
+    }
+    if dialect == Dialect::Dotted && quote == b'\'' && at + 1 < b.len() {
+        let character = at + 1 + usize::from(b[at + 1] == b'\\');
+        let mut after = (character + 1).min(b.len());
+        while after < b.len() && b[after] & 0xc0 == 0x80 {
+            after += 1;
+        }
+        return (after, true);
+    }
+    (b.len(), false)
+}
+
+/// The operands of a line, as ranges of bytes inside it.
+pub fn operands(text: &str, line: &Line, dialect: Dialect, mut each: impl FnMut(Range<usize>)) {
+    if line.operands.is_empty() {
+        return;
+    }
+    let end = if line.comment.is_empty() { trimmed(text.as_bytes()) } else { line.comment.range().end };
+    let b = &text.as_bytes()[..end];
+    scan(b, line.operands.start.into(), dialect, line.op == OpId::MACRO_CALL, &mut |start, end| each(start..end));
+}
+
+/// What is wrong with the form of a line that [`Line::has_problem`].
+pub(crate) fn problems(text: &str, line: &Line, dialect: Dialect) -> Vec<Problem> {
+    let mut found = Vec::new();
+    let mut problem = |kind, start: usize, end: usize| found.push(Problem { kind, span: Span::new(start, end) });
+    if line.kind == LineKind::TooLong {
+        problem(ProblemKind::TooLong, 0, 1);
+        return found;
+    }
+    let b = &text.as_bytes()[..trimmed(text.as_bytes())];
+    let field = line.operands.range();
+    if line.flags & UNTERMINATED != 0 {
+        let mut at = field.start;
+        while at < b.len() {
+            if matches!(b[at], b'\'' | b'"') {
+                let (after, closed) = quoted(b, at, dialect);
+                if !closed {
+                    problem(ProblemKind::UnterminatedString, at, b.len());
+                }
+                at = after;
+            } else {
+                at += 1;
+            }
+        }
+    }
+    if line.flags & BROKEN != 0 {
+        let start = [line.operands.end, line.size_span().end, line.operation.end, line.label.end]
+            .into_iter()
+            .find(|end| *end != 0)
+            .map_or_else(|| skip(b, 0, BLANK), usize::from);
+        problem(ProblemKind::Broken, start.min(b.len().saturating_sub(1)), b.len());
+    }
+    if line.flags & BLANK_AFTER_COMMA != 0 {
+        let mut at = field.start;
+        while at < field.end {
+            match b[at] {
+                b'\'' | b'"' => at = quoted(b, at, dialect).0,
+                b',' if b.get(at + 1).is_some_and(|next| is(*next, BLANK)) => {
+                    let end = skip(b, at + 1, BLANK);
+                    problem(ProblemKind::BlankAfterComma, at + 1, end);
+                    at = end;
+                }
+                _ => at += 1,
+            }
+        }
+    }
+    if line.flags & UNBALANCED != 0 {
+        let open = b[field.clone()].iter().rposition(|byte| matches!(byte, b'(' | b'[')).unwrap_or(0);
+        problem(ProblemKind::UnclosedBracket, field.start + open, field.start + open + 1);
+    }
+    if line.flags & OPEN_COMMENT != 0 {
+        problem(ProblemKind::UnclosedComment, line.comment.start.into(), usize::from(line.comment.start) + 2);
+    }
+    found
+}
