@@ -1,0 +1,89 @@
+// Starts `reveille serve` and passes messages between it and the editor. Whatever is known about
+// 68000 source is known by the server; nothing here looks at a document.
+
+import * as vscode from 'vscode';
+import { LanguageClient, type LanguageClientOptions, type ServerOptions, TransportKind } from 'vscode-languageclient/node';
+
+const LANGUAGE = 'm68k';
+
+let output: vscode.LogOutputChannel;
+let client: LanguageClient | undefined;
+/** Starts and stops happen one after the other, in the order they were asked for. */
+let queue: Promise<void> = Promise.resolve();
+
+function command(): { program: string; args: string[] } {
+    const settings = vscode.workspace.getConfiguration('reveille.server');
+    const program = settings.get<string>('path', '').trim() || 'reveille';
+    return { program, args: ['serve', ...settings.get<string[]>('arguments', [])] };
+}
+
+async function start(): Promise<void> {
+    const { program, args } = command();
+    const server: ServerOptions = { command: program, args, transport: TransportKind.stdio };
+    const options: LanguageClientOptions = {
+        documentSelector: [
+            { scheme: 'file', language: LANGUAGE },
+            { scheme: 'untitled', language: LANGUAGE },
+        ],
+        outputChannel: output,
+    };
+    const starting = new LanguageClient('reveille', 'Reveille', server, options);
+    try {
+        await starting.start();
+        client = starting;
+    } catch (error) {
+        output.error(`${program} ${args.join(' ')}: ${String(error)}`);
+        starting.dispose().catch(() => undefined);
+        void explain(program);
+    }
+}
+
+async function stop(): Promise<void> {
+    const stopping = client;
+    client = undefined;
+    try {
+        await stopping?.dispose();
+    } catch (error) {
+        output.error(`The server did not stop in order: ${String(error)}`);
+    }
+}
+
+async function explain(program: string): Promise<void> {
+    const settings = 'Open Settings';
+    const log = 'Show Output';
+    const choice = await vscode.window.showErrorMessage(
+        `Reveille: “${program}” does not start. Install it, or name it in reveille.server.path.`,
+        settings,
+        log,
+    );
+    if (choice === settings) {
+        await vscode.commands.executeCommand('workbench.action.openSettings', 'reveille.server');
+    } else if (choice === log) {
+        output.show(true);
+    }
+}
+
+function enqueue(...steps: (() => Promise<void>)[]): Promise<void> {
+    for (const step of steps) {
+        queue = queue.then(step);
+    }
+    return queue;
+}
+
+export async function activate(context: vscode.ExtensionContext): Promise<void> {
+    output = vscode.window.createOutputChannel('Reveille', { log: true });
+    context.subscriptions.push(
+        output,
+        vscode.commands.registerCommand('reveille.restart', () => enqueue(stop, start)),
+        vscode.workspace.onDidChangeConfiguration((event) => {
+            if (event.affectsConfiguration('reveille.server')) {
+                void enqueue(stop, start);
+            }
+        }),
+    );
+    await enqueue(start);
+}
+
+export function deactivate(): Promise<void> {
+    return enqueue(stop);
+}

@@ -1,0 +1,138 @@
+// Runs inside VS Code's extension host (drive.mjs starts it), on a copy of the damaged demo firmware: what the editor
+// shows of the server's answers, and what the extension does when its server comes and goes.
+
+const assert = require('node:assert');
+const fs = require('node:fs');
+const path = require('node:path');
+const vscode = require('vscode');
+
+const folder = () => vscode.workspace.workspaceFolders[0].uri;
+const file = (name) => vscode.Uri.joinPath(folder(), name);
+const pause = (ms) => new Promise((ok) => setTimeout(ok, ms));
+
+/** What `probe` gives as soon as it is something. */
+async function eventually(what, probe, seconds = 20) {
+    const end = Date.now() + seconds * 1000;
+    for (;;) {
+        const found = await probe();
+        if (found) return found;
+        if (Date.now() > end) throw new Error(`${what}: not within ${seconds} s`);
+        await pause(40);
+    }
+}
+
+const code = (finding) => String(finding.code?.value ?? finding.code ?? '');
+const ours = (uri) => vscode.languages.getDiagnostics(uri).filter((finding) => finding.source === 'reveille');
+const fat = (uri) => ours(uri).filter((finding) => code(finding).startsWith('fat-'));
+/** A finding without its place, so that it can be looked for after an edit. */
+const name = (finding) => `${code(finding)}: ${finding.message}`;
+
+async function show(uri) {
+    const document = await vscode.workspace.openTextDocument(uri);
+    await vscode.window.showTextDocument(document);
+    return document;
+}
+
+function rangeOf(document, text) {
+    const at = document.getText().indexOf(text);
+    assert.notStrictEqual(at, -1, `no ${text} in ${document.uri.path}`);
+    return new vscode.Range(document.positionAt(at), document.positionAt(at + text.length));
+}
+
+async function replace(document, from, to) {
+    const edit = new vscode.WorkspaceEdit();
+    edit.replace(document.uri, rangeOf(document, from), to);
+    assert.ok(await vscode.workspace.applyEdit(edit), 'the edit was refused');
+}
+
+async function hoverText(uri, position) {
+    const hovers = await vscode.commands.executeCommand('vscode.executeHoverProvider', uri, position);
+    return hovers.flatMap((hover) => hover.contents.map((part) => part.value ?? part)).join('\n');
+}
+
+const WRONG_TOTAL = '$08,$05,$FB';
+const RIGHT_TOTAL = '$00,$05,$FB';
+
+const tests = {
+    async 'every file name of the trade is 68000 assembly'() {
+        const elsewhere = fs.mkdtempSync(path.join(folder().fsPath, '..', 'names-'));
+        for (const ending of ['s', 'S', 'asm', 'a68', 'x68', '68k', 'inc', 'i', 'sa', 'src']) {
+            const source = path.join(elsewhere, `a-${ending === 'S' ? 'capital' : ending}.${ending}`);
+            fs.writeFileSync(source, '\trts\n');
+            const document = await vscode.workspace.openTextDocument(vscode.Uri.file(source));
+            assert.strictEqual(document.languageId, 'm68k', ending);
+        }
+    },
+
+    async 'a damaged boot table has findings'() {
+        const document = await show(file('disk.s'));
+        const findings = await eventually('a finding of the FAT rules', () => {
+            const found = fat(document.uri);
+            return found.length > 0 && found;
+        }, 60);
+        for (const finding of findings) {
+            assert.match(code(finding), /^fat-[a-z0-9-]+$/);
+            assert.ok(finding.message.length > 0);
+        }
+        assert.ok(findings.some((finding) => finding.severity === vscode.DiagnosticSeverity.Error), 'none is an error');
+    },
+
+    async 'a row of bytes tells its disk'() {
+        const document = await show(file('disk.s'));
+        const row = rangeOf(document, '$A0,$05,$F9,$03,$00,$09').start.translate(0, 1);
+        assert.match(await hoverText(document.uri, row), /80 x 2 x 9 x 512/);
+    },
+
+    async 'a repair in the buffer takes the finding away, undo brings it back'() {
+        const document = await show(file('disk.s'));
+        const before = await eventually('findings', () => fat(document.uri).length > 0 && fat(document.uri).map(name));
+        await replace(document, WRONG_TOTAL, RIGHT_TOTAL);
+        await eventually('one finding less', () => {
+            const now = fat(document.uri).map(name);
+            return now.length < before.length && now.every((finding) => before.includes(finding));
+        });
+        assert.ok(document.isDirty, 'the repair was saved');
+        assert.ok(fs.readFileSync(document.uri.fsPath, 'utf8').includes(WRONG_TOTAL), 'the file on disk was changed');
+
+        await vscode.commands.executeCommand('undo');
+        await eventually('the finding again', () => {
+            const now = fat(document.uri).map(name);
+            return before.every((finding) => now.includes(finding));
+        });
+        assert.ok(!document.isDirty);
+    },
+
+    async 'restart: the findings come from a new server'() {
+        const { uri } = await show(file('disk.s'));
+        await eventually('findings', () => fat(uri).length > 0);
+        let emptied = false;
+        const watch = vscode.languages.onDidChangeDiagnostics(() => { emptied ||= ours(uri).length === 0; });
+        await vscode.commands.executeCommand('reveille.restart');
+        await eventually('findings of the new server', () => emptied && fat(uri).length > 0, 60);
+        watch.dispose();
+    },
+
+    async 'a wrong path is told, a right one starts the server again'() {
+        const { uri } = await show(file('disk.s'));
+        const settings = vscode.workspace.getConfiguration('reveille.server');
+        const right = settings.get('path');
+        await settings.update('path', `${right}-that-is-not-there`, vscode.ConfigurationTarget.Global);
+        await eventually('no findings without a server', () => ours(uri).length === 0);
+        await settings.update('path', right, vscode.ConfigurationTarget.Global);
+        await eventually('findings', () => fat(uri).length > 0, 60);
+    },
+};
+
+exports.run = async () => {
+    let failed = 0;
+    for (const [title, test] of Object.entries(tests)) {
+        try {
+            await test();
+            console.log(`REPORT ok ${title}`);
+        } catch (error) {
+            failed += 1;
+            console.log(`REPORT not ok ${title}\n    ${String(error.stack ?? error).replaceAll('\n', '\n    ')}`);
+        }
+    }
+    if (failed > 0) throw new Error(`${failed} failed`);
+};
