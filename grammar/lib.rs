@@ -1,1 +1,55 @@
-//! Being built.
+//! Tree-sitter grammars for 68000 assembly source, and the queries that go with them.
+//!
+//! There are two grammars with the same node kinds: [`LANGUAGE_M68K`] for Motorola syntax, where a blank ends the operand field
+//! and comments need no mark, and [`LANGUAGE_M68K_DOTTED`] for dotted Unix style. `LINES.md` in this folder says how they
+//! read a line.
+//!
+//! A tree is a flat list of lines, so that a part of a file that starts and ends at line ends can be parsed alone. Neither
+//! grammar knows what a symbol means, nests conditionals, or expands macros.
+//!
+//! ```
+//! let mut parser = tree_sitter::Parser::new();
+//! parser.set_language(&reveille_grammar::LANGUAGE_M68K.into()).unwrap();
+//! let tree = parser.parse("start move.w d0,d1 copy it\n", None).unwrap();
+//! let line = tree.root_node().child(0).unwrap();
+//! assert_eq!(line.child_by_field_name("operation").unwrap().kind(), "instruction");
+//! ```
+
+use tree_sitter_language::LanguageFn;
+
+unsafe extern "C" {
+    fn tree_sitter_m68k() -> *const ();
+    fn tree_sitter_m68k_dotted() -> *const ();
+}
+
+/// The grammar of Motorola syntax.
+// SAFETY: the function is the generated one, which takes nothing and returns the address of a constant.
+pub const LANGUAGE_M68K: LanguageFn = unsafe { LanguageFn::from_raw(tree_sitter_m68k) };
+
+/// The grammar of dotted Unix style.
+// SAFETY: as above.
+pub const LANGUAGE_M68K_DOTTED: LanguageFn = unsafe { LanguageFn::from_raw(tree_sitter_m68k_dotted) };
+
+/// The node kinds and fields of [`LANGUAGE_M68K`], as JSON.
+pub const NODE_TYPES_M68K: &str = include_str!("m68k/src/node-types.json");
+
+/// The node kinds and fields of [`LANGUAGE_M68K_DOTTED`], as JSON.
+pub const NODE_TYPES_M68K_DOTTED: &str = include_str!("m68k_dotted/src/node-types.json");
+
+/// What is shown in which color. Good for both grammars, as all queries are.
+pub const HIGHLIGHTS_QUERY: &str = include_str!("queries/highlights.scm");
+
+/// Where names are defined and used.
+pub const LOCALS_QUERY: &str = include_str!("queries/locals.scm");
+
+/// Definitions and calls for a list of tags.
+pub const TAGS_QUERY: &str = include_str!("queries/tags.scm");
+
+/// What can be folded.
+pub const FOLDS_QUERY: &str = include_str!("queries/folds.scm");
+
+/// Where a line is indented deeper than the one before.
+pub const INDENTS_QUERY: &str = include_str!("queries/indents.scm");
+
+/// Text in another language.
+pub const INJECTIONS_QUERY: &str = include_str!("queries/injections.scm");

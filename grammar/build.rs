@@ -1,0 +1,18 @@
+//! Compiles the two generated parsers.
+
+use std::path::Path;
+
+fn main() {
+    for dialect in ["m68k", "m68k_dotted"] {
+        let source = Path::new(dialect).join("src");
+        let parser = source.join("parser.c");
+        cc::Build::new()
+            .std("c11")
+            .include(&source)
+            .file(&parser)
+            // Generated code: its unused labels and parameters are nobody's fault.
+            .warnings(false)
+            .compile(&format!("tree-sitter-{dialect}"));
+        println!("cargo:rerun-if-changed={}", source.display());
+    }
+}

@@ -1,0 +1,729 @@
+/**
+ * @file One grammar for 68000 assembly source, told by its argument which of two dialects it reads.
+ *
+ * `LINES.md` is what this must do. A line is read by four things only, none of which needs a scanner:
+ *
+ * - Nothing is skipped: blanks are tokens with a place. A label in column one is a word that follows an end of line at once;
+ *   a word that follows an end of line *and blanks* (`_eol_indent`) is an operation.
+ * - A word class is one token. Where a word may be of several classes the longest match wins, then the class named first.
+ * - The dot and the letter of a size are no part of a word token, so that they can be a node.
+ * - Tokens of a negative precedence match only where no other token does: they are the `broken` ends of operands and lines.
+ *   Every state within a line has one, so an error cannot leave its line.
+ */
+// @ts-check
+
+const { classes, specialRegisters } = require('./words');
+
+const PREC = {
+  // What is left out: a closing bracket, an operand of an operator. Anything present goes first.
+  alone: -30,
+  missing: -20,
+  tail: -18,
+  unclosed: -15,
+  broken: -12,
+  sized: -10,
+  // Even: the odd number below is the same operator with nothing on its right.
+  logical_or: 2,
+  logical_and: 4,
+  or: 6,
+  exclusive_or: 8,
+  and: 10,
+  equality: 12,
+  relation: 14,
+  shift: 16,
+  sum: 18,
+  product: 20,
+  unary: 22,
+  primary: 40,
+};
+
+/** Precedence of the tokens that match where no other does. */
+const LAST = -1;
+
+// Character classes, as the inside of a regular expression's brackets.
+const BLANK = ' \\t\\f\\x0b\\x1a\\u{feff}';
+const END = '\\r\\n';
+const LETTER = 'A-Za-z';
+const BEYOND = '\\u{80}-\\u{fefe}\\u{ff00}-\\u{10ffff}';
+const MARK = '_$@?' + BEYOND;
+const BACKSLASH = '\\\\';
+/** A word character but the dot. */
+const W = `[${LETTER}0-9${MARK}${BACKSLASH}]`;
+/** The first character of a word that starts with no dot. */
+const START = `[${LETTER}${MARK}${BACKSLASH}]`;
+/** The rest of a line without the blanks at its end. */
+const REST = `([^${END}]*[^${END}${BLANK}])?`;
+
+const regex = (/** @type {string} */ source) => new RustRegex(source);
+
+/** A regular expression for any of some words in any case. */
+const anyOf = (/** @type {string[]} */ words) =>
+  '(' +
+  [...new Set(words)]
+    .map(word => word.replace(/./g, it => (it === '.' ? '\\.' : /[a-z]/.test(it) ? `[${it}${it.toUpperCase()}]` : it)))
+    .join('|') +
+  ')';
+
+/** The letters that are a part of a name, not a size, where they follow a dot at the end of an operand's word. */
+const EXPRESSION_LETTERS = 'AC-KM-RT-VX-Zac-km-rt-vx-z';
+
+/**
+ * The rest of a word after its head: pieces, each with its dot, the last of which is no size.
+ * @param {string} letters single letters that are no size
+ */
+const pieces = letters =>
+  `((\\.${W}*)*\\.([0-9${MARK}${letters}]|[${LETTER}0-9${MARK}]${W}|${W}${W}${W}+))?`;
+
+/**
+ * @param {{ name: string, dotted: boolean }} dialect
+ */
+module.exports = function define(dialect) {
+  const { name, dotted } = dialect;
+  const word = classes(dotted);
+
+  const last = (/** @type {string} */ source) => token(prec(LAST, regex(source)));
+  /** A token that blanks may precede in the dotted style. */
+  const spaced = (/** @type {string} */ source) => (dotted ? regex(`[${BLANK}]*${source}`) : regex(source));
+
+  /** A token and the blanks that may follow it in the dotted style. */
+  const gapped = (/** @type {any} */ $, /** @type {any} */ it) =>
+    dotted ? choice(seq(it, $._blank), prec(PREC.missing, it)) : it;
+
+  const gap = ($) => (dotted ? [optional($._blank)] : []);
+
+  // Word tokens, by what the word can be.
+  const frontKeywords = $ => [
+    $._front_directive, $._front_bare_directive, $._front_loose_directive,
+    ...(dotted ? [$._instruction, $._bare_instruction] : []),
+  ];
+  const dottedKeywords = $ => [$._dotted_directive, $._dotted_bare_directive, $._dotted_loose_directive];
+  const indentedKeywords = $ => [
+    $._indented_directive, $._indented_bare_directive, $._indented_loose_directive,
+    ...(dotted ? [] : [$._instruction, $._bare_instruction]),
+  ];
+  const named = (tokens, node) => tokens.map(it => alias(it, node));
+
+  /** A word that goes on with a dot and a letter, any number of times. */
+  const chain = ($, self, tokens) => choice(...[...tokens, self].map(it => seq(it, '.', $._letter)));
+
+  // An operation's node: a name and a size.
+  const size = $ => seq('.', optional(field('size', alias($._letter, $.size))));
+  const operation = ($, tokens, node) =>
+    seq(field('name', choice(...named(tokens, node))), optional(size($)));
+
+  // Comments.
+  const commented = ($, rule) => field('comment', alias(rule, $.comment));
+  const rest = $ => alias($._rest, $.broken);
+
+  /** What may follow the operand field. */
+  const trailer = $ => optional(choice(
+    commented($, $._semicolon_comment),
+    alias($._closing_rest, $.broken),
+    seq($._blank, optional(commented($, $._comment_text))),
+  ));
+
+  const fieldAndComment = ($, operands) => choice(
+    seq(field('operands', operands), trailer($)),
+    ...(dotted && operands.name === 'operands'
+      ? [seq(field('operands', alias($._dangling_operands, $.operands)), commented($, $._mark_after_sign))]
+      : []),
+  );
+
+  const withOperands = ($, node, operands) => seq(
+    field('operation', node),
+    optional(choice(
+      commented($, $._semicolon_comment),
+      rest($),
+      seq($._blank, optional(choice(
+        commented($, $._operand_comment),
+        alias($._closing_rest, $.broken),
+        fieldAndComment($, operands),
+      ))),
+    )),
+  );
+
+  const bare = ($, node) => seq(
+    field('operation', node),
+    optional(choice(
+      commented($, $._semicolon_comment),
+      rest($),
+      seq($._blank, optional(commented($, $._comment_text))),
+    )),
+  );
+
+  /** A list with commas in which anything may be left out, but not all; `some` is the rule of one that ends with a comma. */
+  const list = ($, some, item) => choice(item, seq(some, optional(item)));
+  const some = ($, self, item) => seq(optional(self), optional(item), $._comma);
+
+  // Brackets whose end may be missing: they end with the operand.
+  const closed = ($, ...content) => [
+    prec(PREC.primary, seq($._open, ...content, $._close)),
+    prec(PREC.unclosed, seq($._open, ...content)),
+  ];
+
+  /** Operators: rule, sign, precedence, and whether blanks may stand before it where the dotted style's operands can end. */
+  const OPERATORS = [
+    ['or_or', '||', PREC.logical_or, false],
+    ['and_and', '&&', PREC.logical_and, true],
+    ['or', '|', PREC.or, false],
+    ['bang', '!', PREC.or, true],
+    ['caret', '^', PREC.exclusive_or, true],
+    ['and', '&', PREC.and, true],
+    ['equal_equal', '==', PREC.equality, true],
+    ['equal', '=', PREC.equality, true],
+    ['bang_equal', '!=', PREC.equality, true],
+    ['unequal', '<>', PREC.equality, true],
+    ['less_equal', '<=', PREC.relation, true],
+    ['greater_equal', '>=', PREC.relation, true],
+    ['less', '<', PREC.relation, true],
+    ['greater', '>', PREC.relation, true],
+    ['shift_left', '<<', PREC.shift, true],
+    ['shift_right', '>>', PREC.shift, true],
+    ['plus', '+', PREC.sum, true],
+    ['minus', '-', PREC.sum, true],
+    ['star', '*', PREC.product, false],
+    ['slash', '/', PREC.product, false],
+    ['double_slash', '//', PREC.product, false],
+    ['percent', '%', PREC.product, false],
+  ];
+  const literally = (/** @type {string} */ it) => it.replace(/[|^+*]/g, '\\$&');
+
+  /** The rules of the binary operators' signs; the dotted style has two of those that blanks make a comment's mark. */
+  const signs = {};
+  const addSign = (rule, sign, source) => {
+    if (dotted) {
+      signs[rule + '_sign'] = _ => regex(source);
+      signs[rule] = $ => gapped($, field('operator', alias($[rule + '_sign'], sign)));
+    } else {
+      signs[rule] = _ => field('operator', sign);
+    }
+  };
+  for (const [rule, sign, , blanks] of OPERATORS) {
+    const source = literally(sign);
+    if (!dotted) {
+      addSign('_' + rule, sign, source);
+    } else if (blanks) {
+      addSign('_' + rule, sign, `[${BLANK}]*${source}`);
+    } else {
+      // A slash with a blank on each side cannot be the start of a comment.
+      addSign('_' + rule, sign, rule === 'slash' ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : source);
+      addSign('_inner_' + rule, sign, `[${BLANK}]*${source}`);
+    }
+  }
+  const signOf = ($, level, [rule, , , blanks]) => $[(dotted && !blanks ? level : '') + '_' + rule];
+
+  /**
+   * The rules of expressions. They come twice: within brackets the dotted style takes blanks that end an operand outside.
+   * @param {string} level empty outside of brackets, `_inner` inside
+   */
+  const expressions = level => ({
+    [level + '_expression']: $ => choice(
+      $._atom,
+      ...(level
+        ? [alias($._inner_parenthesized, $.parenthesized_expression), alias($._inner_list, $.broken)]
+        : [$.parenthesized_expression]),
+      alias($[level + '_unary'], $.unary_expression),
+      alias($[level + '_binary'], $.binary_expression),
+      alias($[level + '_broken'], $.broken),
+      ...(level ? [alias($._inner_absolute, $.absolute)] : []),
+    ),
+
+    [level + '_unary']: $ => choice(
+      prec(PREC.unary, seq($._unary_sign, ...gap($), field('operand', $[level + '_expression']))),
+      prec(PREC.alone, $._unary_sign),
+      ...(dotted ? [prec(PREC.missing, seq($._unary_sign, $._blank))] : []),
+    ),
+
+    // The right side may be missing; `(name)+` with another name for a register reads so, too.
+    [level + '_binary']: $ => choice(...OPERATORS.flatMap(it => {
+      const start = seq(field('left', $[level + '_expression']), signOf($, level, it));
+      return [
+        prec.left(it[2], seq(start, field('right', $[level + '_expression']))),
+        prec.left(it[2] - 1, start),
+      ];
+    })),
+
+    [level + '_broken']: $ => choice(
+      prec(PREC.primary, $[level + '_start_tail']),
+      prec.left(PREC.broken, seq($[level + '_expression'], $[level + '_tail'])),
+      ...(level ? [
+        prec(PREC.broken, seq(choice($._register, $._program_counter), $._inner_open_tail)),
+        prec.right(PREC.sized, seq(
+          choice($._register, $._program_counter), '.', optional($._operand_size), optional($._inner_tail))),
+      ] : []),
+    ),
+  });
+
+  /** Text of any kind up to a comma, a blank or a closing bracket; `more` where it is not the first. */
+  const textItems = ($, level, more) => (dotted && !level
+    ? [$._text, $._sign_item, ...(more ? [$._spaced_sign_item] : []), $._quoted, $._group]
+    : [$[level + '_text'], $._quoted, $._group]);
+
+  /**
+   * The rest of an operand that cannot be read. What may start it differs: after an expression, brackets and a dot mean something.
+   */
+  const tails = level => {
+    const junk = $ => (dotted && !level ? [$._junk, $._sign_item] : [$[level + '_junk']]);
+    const spacedJunk = $ => (dotted && !level ? [$._spaced_sign_item] : []);
+    const words = $ => [
+      $.symbol, $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal, $.macro_parameter, $._quoted,
+    ];
+    const tail = ($, ...first) =>
+      prec.left(PREC.tail, seq(choice(...first), repeat(choice(...textItems($, level, true)))));
+    return {
+      [level + '_start_tail']: $ => tail($, ...junk($)),
+      [level + '_tail']: $ => tail($, ...junk($), ...spacedJunk($), ...words($)),
+      [level + '_open_tail']: $ =>
+        tail($, ...junk($), ...spacedJunk($), ...words($), ...(level ? [] : ['.']), $._group),
+    };
+  };
+
+  const quoteless = `${END},;()\\[\\]'"`;
+  /** Characters that a word or a number may start with: junk does not, or it would win over a word and its size. */
+  const wordy = `${LETTER}0-9${MARK}${BACKSLASH}.`;
+  /** Signs after which blanks do not end an operand of the dotted style, as the inside of brackets. */
+  const SIGN = '+\\-\\/&!^<>=~#';
+
+  const argumentItem = ($, more) => (dotted
+    ? [
+      $._argument_text, $._argument_sign_item, $._less_item, alias($._angle, $.angle), $._quoted, $._argument_group,
+      ...(more ? [$._spaced_argument_sign_item, $._spaced_less_item, alias($._spaced_angle, $.angle)] : []),
+    ]
+    : [$._argument_text, '<', alias($._angle, $.angle), $._quoted, $._argument_group]);
+
+
+  return grammar({
+    name,
+
+    extras: _ => [],
+
+    inline: $ => [$._unary_sign],
+
+    rules: {
+      source_file: $ => seq(
+        optional(choice(
+          alias($._front_line, $.line),
+          seq($._blank, optional(alias($._indented_line, $.line))),
+        )),
+        repeat(choice(
+          seq($._eol, optional(alias($._front_line, $.line))),
+          seq($._eol_indent, optional(alias($._indented_line, $.line))),
+        )),
+      ),
+
+      // --------------------------------------------------------------------------------------------------- keywords
+      // They come before all other words: of two tokens of equal length the one named first wins.
+
+      _instruction: _ => regex(anyOf(word.instructions)),
+      _bare_instruction: _ => regex(anyOf(word.bareInstructions)),
+      _front_directive: _ => regex(anyOf(word.directives.front)),
+      _front_bare_directive: _ => regex(anyOf(word.bareDirectives.front)),
+      _front_loose_directive: _ => regex(anyOf(word.looseDirectives.front)),
+      _dotted_directive: _ => regex(anyOf(word.directives.dotted)),
+      _dotted_bare_directive: _ => regex(anyOf(word.bareDirectives.dotted)),
+      _dotted_loose_directive: _ => regex(anyOf(word.looseDirectives.dotted)),
+      _indented_directive: _ => regex(anyOf(word.directives.indented)),
+      _indented_bare_directive: _ => regex(anyOf(word.bareDirectives.indented)),
+      _indented_loose_directive: _ => regex(anyOf(word.looseDirectives.indented)),
+
+      // ------------------------------------------------------------------------------------------------------ lines
+
+      /** A line that starts in column one. */
+      _front_line: $ => choice(
+        commented($, $._line_comment),
+        field('comment', $.preprocessor),
+        $._front_operation,
+        seq(field('label', alias($._front_colon_label, $.label)), optional($._after_colon)),
+        seq(field('label', alias($._plain_label, $.label)), optional($._after_label)),
+        seq(field('label', alias($._front_assigned, $.label)), $._assignment),
+        alias($._bad_number_line, $.broken),
+        rest($),
+      ),
+
+      /** A line that starts with blanks, from its first character that is none. */
+      _indented_line: $ => choice(
+        commented($, $._line_comment),
+        $._operation,
+        seq(field('label', alias($._colon_label, $.label)), optional($._after_colon)),
+        seq(field('label', alias($._assigned, $.label)), $._assignment),
+        alias($._number_line, $.broken),
+        rest($),
+      ),
+      /** A line that starts with a number which is no label. */
+      _number_line: $ => seq(choice($._digits, $._bad_number), optional($._any_rest)),
+
+      _bad_number_line: $ => seq($._bad_number, optional($._any_rest)),
+
+      _after_label: $ => choice(
+        commented($, $._semicolon_comment),
+        rest($),
+        seq($._blank, optional($._statement)),
+      ),
+      _after_colon: $ => choice($._statement, seq($._blank, optional($._statement))),
+      _statement: $ => choice(
+        commented($, $._line_comment),
+        $._operation,
+        alias($._bad_number_line, $.broken),
+        rest($),
+      ),
+
+      _assignment: $ => seq(
+        field('operation', alias($._assign, $.directive)),
+        optional(choice(
+          seq($._blank, optional(choice(
+            commented($, $._operand_comment),
+            alias($._closing_rest, $.broken),
+            fieldAndComment($, $.operands),
+          ))),
+          commented($, $._semicolon_comment),
+          alias($._closing_rest, $.broken),
+          fieldAndComment($, $.operands),
+        )),
+      ),
+      _assign: $ => field('name', alias($._assign_sign, $.directive_name)),
+
+      // ----------------------------------------------------------------------------------------------------- labels
+
+      _plain_label: $ => field('name', choice(
+        ...named([$._word, $._word_chain, $._word_dot], $.symbol),
+        ...named([$._local_word, $._local_chain, $._local_dot, $._digits], $.local_symbol),
+      )),
+      _front_colon_label: $ => seq($._front_label_name, choice(':', '::')),
+      _front_assigned: $ => $._front_label_name,
+      _front_label_name: $ => field('name', choice(
+        ...named([$._word, $._word_chain, ...frontKeywords($), $._front_chain], $.symbol),
+        ...named([$._local_word, $._local_chain, ...dottedKeywords($), $._dotted_chain, $._digits], $.local_symbol),
+      )),
+      _colon_label: $ => seq($._label_name, choice(':', '::')),
+      _assigned: $ => $._label_name,
+      _label_name: $ => field('name', choice(
+        ...named(
+          [$._word, $._word_chain, ...frontKeywords($), $._front_chain, ...indentedKeywords($), $._indented_chain],
+          $.symbol),
+        ...named([$._local_word, $._local_chain, ...dottedKeywords($), $._dotted_chain, $._digits], $.local_symbol),
+      )),
+
+      // Words that are no keyword, with a dot and a letter at their end, and with a dot at their end.
+      _word_chain: $ => chain($, $._word_chain, [$._word]),
+      _local_chain: $ => chain($, $._local_chain, [$._local_word]),
+      _word_dot: $ => seq(choice($._word, $._word_chain), '.'),
+      _local_dot: $ => seq(choice($._local_word, $._local_chain), '.'),
+      // Keywords with a dot and a letter, where that makes a label of them or another name.
+      _front_chain: $ => chain($, $._front_chain, frontKeywords($)),
+      _dotted_chain: $ => chain($, $._dotted_chain, dottedKeywords($)),
+      _indented_chain: $ => chain($, $._indented_chain, indentedKeywords($)),
+
+      // ------------------------------------------------------------------------------------------------- operations
+
+      /** What may stand in column one without a label. */
+      _front_operation: $ => choice(
+        withOperands($, alias($._front_plain, $.directive), $.operands),
+        withOperands($, alias($._front_loose, $.directive), alias($._loose_operands, $.operands)),
+        bare($, alias($._front_bare, $.directive)),
+        ...(dotted ? [withOperands($, $.instruction, $.operands), bare($, alias($._bare, $.instruction))] : []),
+      ),
+      _front_plain: $ => operation($, [$._front_directive, $._dotted_directive], $.directive_name),
+      _front_loose: $ => operation($, [$._front_loose_directive, $._dotted_loose_directive], $.directive_name),
+      _front_bare: $ => operation($, [$._front_bare_directive, $._dotted_bare_directive], $.directive_name),
+
+      _operation: $ => choice(
+        withOperands($, $.instruction, $.operands),
+        bare($, alias($._bare, $.instruction)),
+        withOperands($, $.directive, $.operands),
+        withOperands($, alias($._loose_directive, $.directive), alias($._loose_operands, $.operands)),
+        bare($, alias($._bare_directive, $.directive)),
+        withOperands($, $.macro_call, alias($._macro_operands, $.operands)),
+      ),
+      instruction: $ => operation($, [$._instruction], $.mnemonic),
+      _bare: $ => operation($, [$._bare_instruction], $.mnemonic),
+      directive: $ => operation(
+        $, [$._front_directive, $._dotted_directive, $._indented_directive], $.directive_name),
+      _loose_directive: $ => operation(
+        $, [$._front_loose_directive, $._dotted_loose_directive, $._indented_loose_directive], $.directive_name),
+      _bare_directive: $ => operation(
+        $, [$._front_bare_directive, $._dotted_bare_directive, $._indented_bare_directive], $.directive_name),
+      macro_call: $ => choice(
+        seq(
+          field('name', choice(...named([$._word, $._local_word], $.macro_name))),
+          optional(seq('.', field('size', alias($._letter, $.size)))),
+        ),
+        // The last of several endings is the size; and a keyword with several is none.
+        seq(field('name', choice(...named([$._word_chain, $._local_chain, $._front_chain, $._dotted_chain, $._indented_chain], $.macro_name))), '.', field('size', alias($._letter, $.size))),
+        field('name', choice(...named([$._word_dot, $._local_dot], $.macro_name))),
+      ),
+
+      // --------------------------------------------------------------------------------------------------- operands
+
+      operands: $ => list($, $._some_operands, field('operand', $._operand)),
+      _some_operands: $ => some($, $._some_operands, field('operand', $._operand)),
+      _loose_operands: $ => list($, $._some_loose, field('operand', alias($._loose_argument, $.argument))),
+      _some_loose: $ => some($, $._some_loose, field('operand', alias($._loose_argument, $.argument))),
+      _macro_operands: $ => list($, $._some_arguments, field('operand', $.argument)),
+      _some_arguments: $ => some($, $._some_arguments, field('operand', $.argument)),
+
+      ...(dotted ? {
+        // Operands that end in `+` and blanks before a comment: `(name)+ | text`, with another name for a register.
+        _dangling_operands: $ => seq(optional($._some_operands), field('operand', alias($._dangling, $.binary_expression))),
+        _dangling: $ => seq(field('left', $._expression), field('operator', alias($._plus_sign, '+')), $._blank),
+      } : {}),
+
+      _comma: $ => choice(
+        seq(alias($._comma_sign, ','), $._blank),
+        prec(PREC.missing, alias($._comma_sign, ',')),
+      ),
+
+      _operand: $ => choice(
+        $._expression,
+        $.immediate,
+        $._register,
+        alias($._program_counter, $.special_register),
+        $.register_list,
+        $.indirect,
+        $.postincrement,
+        $.predecrement,
+        $.displacement,
+        $.indexed,
+        $.pc_displacement,
+        $.pc_indexed,
+        $.absolute,
+        alias($._angle_operand, $.argument),
+        alias($._broken_mode, $.broken),
+      ),
+
+      _broken_mode: $ => prec(PREC.broken, seq(
+        choice(
+          $.immediate, $._register, alias($._program_counter, $.special_register), $.register_list, $.indirect,
+          $.postincrement, $.predecrement, $.displacement, $.indexed, $.pc_displacement, $.pc_indexed, $.absolute,
+          alias($._angle_operand, $.argument),
+        ),
+        $._open_tail,
+      )),
+
+      immediate: $ => choice(
+        prec(PREC.primary, seq($._number_sign, field('value', $._expression))),
+        prec(PREC.missing, $._number_sign),
+      ),
+      _number_sign: $ => gapped($, '#'),
+
+      _register: $ => choice($.data_register, $.address_register, $.special_register),
+      data_register: _ => regex(`${dotted ? '%?' : ''}[dD][0-7]`),
+      address_register: _ => regex(`${dotted ? '%?' : ''}([aA][0-7]|[sS][pP]${dotted ? '|[fF][pP]' : ''})`),
+      special_register: _ => regex((dotted ? '%?' : '') + anyOf(specialRegisters)),
+      _program_counter: _ => regex((dotted ? '%?' : '') + '[pP][cC]'),
+
+      register_list: $ => choice(
+        prec.left(seq(choice($._register, $.register_range), repeat1(seq($._list_slash, optional(choice($._register, $.register_range)))))),
+        $.register_range,
+      ),
+      register_range: $ => prec.right(seq(
+        field('first', $._register), $._list_minus, optional(field('last', $._register)))),
+
+      indirect: $ => choice(...closed($, field('base', $._register))),
+      postincrement: $ => choice(
+        prec(PREC.primary, seq(choice(...closed($, field('base', $._register))), '+')),
+      ),
+      predecrement: $ => choice(...[
+        seq($._open, field('base', $._register), $._close),
+        seq($._open, field('base', $._register)),
+      ].map((it, i) => prec(i ? PREC.unclosed : PREC.primary, seq('-', it)))),
+
+      displacement: $ => choice(
+        ...closed($, field('base', $._register)).map(it => seq(field('displacement', $._expression), it)),
+        ...closed($, field('base', $._inner_expression)).map(it => seq(field('displacement', $._expression), it)),
+        ...closed($, field('displacement', $._inner_expression), $._comma, field('base', $._register)),
+        ...closed($, field('displacement', $._inner_expression), $._comma, optional(field('base', $._inner_expression))),
+      ),
+      indexed: $ => choice(
+        ...closed($, field('base', $._register), $._comma, optional($._indexes)),
+        ...closed($, field('base', choice($._register, $._inner_expression)), $._comma, optional($._indexes))
+          .map(it => seq(field('displacement', $._expression), it)),
+        ...closed($, field('displacement', $._inner_expression), $._comma,
+          field('base', choice($._register, $._inner_expression)), $._comma, optional($._indexes)),
+      ),
+      pc_displacement: $ => choice(
+        ...closed($, field('base', alias($._program_counter, $.special_register))),
+        ...closed($, field('base', alias($._program_counter, $.special_register)))
+          .map(it => seq(field('displacement', $._expression), it)),
+        ...closed($, field('displacement', $._inner_expression), $._comma,
+          field('base', alias($._program_counter, $.special_register))),
+      ),
+      pc_indexed: $ => choice(
+        ...closed($, field('base', alias($._program_counter, $.special_register)), $._comma, optional($._indexes)),
+        ...closed($, field('base', alias($._program_counter, $.special_register)), $._comma, optional($._indexes))
+          .map(it => seq(field('displacement', $._expression), it)),
+        ...closed($, field('displacement', $._inner_expression), $._comma,
+          field('base', alias($._program_counter, $.special_register)), $._comma, optional($._indexes)),
+      ),
+      _indexes: $ => prec.right(PREC.unclosed, seq($.index, repeat(seq($._comma, optional($.index))))),
+      index: $ => choice(
+        $._index_register,
+        field('register', $._inner_expression),
+        alias($._broken_index, $.broken),
+      ),
+      _index_register: $ => prec.right(PREC.primary, seq(
+        field('register', $._register),
+        repeat(seq('.', optional(field('size', alias($._operand_size, $.size))))),
+        optional(seq('*', optional(field('scale', $.decimal)))),
+      )),
+      _broken_index: $ => prec(PREC.broken, seq($._index_register, $._inner_open_tail)),
+
+      absolute: $ => prec.right(PREC.missing, seq(
+        field('address', $._expression), repeat1(seq('.', optional(field('size', alias($._operand_size, $.size))))))),
+      _inner_absolute: $ => prec.right(PREC.sized, seq(
+        field('address', $._inner_expression), repeat1(seq('.', optional(field('size', alias($._operand_size, $.size))))))),
+
+      // ------------------------------------------------------------------------------------------------ expressions
+
+      ...expressions(''),
+      ...expressions('_inner'),
+
+      _unary_sign: _ => field('operator', choice('-', '+', '~', '!')),
+
+      parenthesized_expression: $ => choice(
+        ...closed($, $._inner_expression),
+        prec(PREC.primary, seq($._open, $._close)),
+        prec(PREC.missing, $._open),
+      ),
+
+      _inner_parenthesized: $ => choice(
+        ...closed($, $._inner_item),
+        prec(PREC.primary, seq($._open, $._close)),
+        prec(PREC.missing, $._open),
+      ),
+      // Brackets within brackets hold no list that a 68000 knows.
+      _inner_list: $ => choice(...closed($, $._inner_some, optional($._inner_item))),
+      _inner_some: $ => seq(optional($._inner_some), optional($._inner_item), $._comma),
+      _inner_item: $ => choice(
+        $._inner_expression, $._register, alias($._program_counter, $.special_register)),
+
+      _open: $ => gapped($, choice('(', '[')),
+      _close: $ => (dotted ? choice(alias($._close_round, ')'), alias($._close_square, ']')) : choice(')', ']')),
+
+      _atom: $ => prec(PREC.primary, choice(
+        $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal,
+        $.location_counter,
+        $.macro_parameter,
+        $.local_symbol,
+        $.symbol,
+        $._quoted,
+      )),
+      _quoted: $ => choice($.character_constant, $.string),
+
+      // ------------------------------------------------------------------------------------- text that is not read further
+
+      ...tails(''),
+      ...tails('_inner'),
+
+      /** Brackets in text: anything up to the one that closes them, or to the operand's end. */
+      _group: $ => choice(
+        prec(PREC.primary, seq($._open, repeat($._group_item), $._close)),
+        prec(PREC.unclosed, seq($._open, repeat($._group_item))),
+      ),
+      _group_item: $ => choice($._inner_text, $._quoted, $._group, $._comma),
+
+      _loose_argument: $ => prec.left(PREC.tail, seq(
+        choice(...textItems($, '', false)), repeat(choice(...textItems($, '', true))))),
+
+      argument: $ => prec.left(PREC.tail, seq(
+        choice(...argumentItem($, false)), repeat(choice(...argumentItem($, true))))),
+      _argument_group: $ => choice(
+        prec(PREC.primary, seq($._open, repeat($._argument_group_item), $._close)),
+        prec(PREC.unclosed, seq($._open, repeat($._argument_group_item))),
+      ),
+      _argument_group_item: $ => choice(
+        $._inner_argument_text, '<', alias($._angle, $.angle), $._quoted, $._argument_group, $._comma),
+
+      ...signs,
+
+      // ------------------------------------------------------------------------------------------------------ tokens
+
+      _word: _ => regex(START + W + '*' + pieces('')),
+      _local_word: _ => regex(`(\\.+${W}*|@${W}*)${pieces('')}|${START}${W}*\\$`),
+      _digits: _ => regex('[0-9]+\\$?'),
+      _letter: _ => regex(`[${LETTER}]|${BACKSLASH}${W}?`),
+      _operand_size: _ => regex(`[wWlLbBsS]|${BACKSLASH}${W}?`),
+
+      hexadecimal: _ => regex('\\$[0-9a-fA-F_]+|0[xX][0-9a-fA-F_]+'),
+      binary: _ => regex('%[01_]+|0[bB][01_]+'),
+      octal: _ => regex('@[0-7_]+'),
+      floating_number: _ => regex(
+        '[0-9]+\\.[0-9]+([eE][+\\-]?[0-9]+)?|[0-9]+[eE][+\\-]?[0-9]+|0[rR][+\\-]?[0-9.]+([eE][+\\-]?[0-9]+)?|0[dDfFeE][+\\-]?[0-9]*\\.[0-9]+([eE][+\\-]?[0-9]+)?'),
+      decimal: _ => regex(dotted ? '[0-9][0-9_]*' : '&?[0-9][0-9_]*'),
+      location_counter: _ => (dotted ? token(choice('*', '.')) : '*'),
+      macro_parameter: _ => regex(`${BACKSLASH}([0-9@#*?]|[A-Za-z_][A-Za-z0-9_]*)`),
+      local_symbol: _ => regex(
+        `(\\.+${W}*|@${W}*)${pieces(EXPRESSION_LETTERS)}|${START}${W}*\\$|[0-9]+\\$` + (dotted ? '|[0-9]+[bBfF]' : '')),
+      symbol: _ => regex(START + W + '*' + pieces(EXPRESSION_LETTERS)),
+
+      character_constant: _ => regex(dotted
+        ? `'([^'${END}]|''){1,4}'|'${BACKSLASH}[^${END}]'?|'[^'${BACKSLASH}${END}]`
+        : `'([^'${END}]|''){1,4}'`),
+      string: _ => regex(dotted
+        ? `'([^'${END}]|'')*'|'|"([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*"|"(([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*([^"${END}${BLANK}]|""))?`
+        : `'([^'${END}]|'')*'|'(([^'${END}]|'')*([^'${END}${BLANK}]|''))?|"([^"${END}]|"")*"|"(([^"${END}]|"")*([^"${END}${BLANK}]|""))?`),
+
+      _angle: _ => regex(`<[^>${END}]*>`),
+      _angle_operand: _ => regex(`<[^<>${quoteless}${BLANK}]*>`),
+      ...(dotted ? { _spaced_angle: _ => regex(`[${BLANK}]+<[^>${END}]*>`), _spaced_less: _ => regex(`[${BLANK}]+<`) } : {}),
+
+      _comma_sign: _ => spaced(','),
+      ...(dotted ? { _close_round: _ => spaced('\\)'), _close_square: _ => spaced('\\]') } : {}),
+      _list_slash: $ => gapped($, alias($._list_slash_sign, '/')),
+      _list_slash_sign: _ => regex(dotted ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : '\\/'),
+      _list_minus: $ => gapped($, alias($._list_minus_sign, '-')),
+      _list_minus_sign: _ => spaced('-'),
+      _assign_sign: _ => regex(`[${BLANK}]*(=|==|:=)`),
+
+      // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
+      ...(dotted ? {
+        _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
+        _text: _ => last(`[^${quoteless}${BLANK}${SIGN}*|]+`),
+        _sign_item: $ => gapped($, $._sign),
+        _sign: _ => last(`[${SIGN}*|]`),
+        _spaced_sign_item: $ => gapped($, $._spaced_sign),
+        _spaced_sign: _ => regex(`[${BLANK}]+([+\\-&!^<>=]|\\/[${BLANK}])`),
+        _argument_text: _ => last(`[^${quoteless}${BLANK}${SIGN}*|]+`),
+        _less_item: $ => gapped($, '<'),
+        _spaced_less_item: $ => gapped($, $._spaced_less),
+        _argument_sign_item: $ => gapped($, $._argument_sign),
+        _argument_sign: _ => last(`[${SIGN.replace('<', '')}*|]`),
+        _spaced_argument_sign_item: $ => gapped($, $._spaced_argument_sign),
+        _spaced_argument_sign: _ => regex(`[${BLANK}]+([+\\-&!^>=]|\\/[${BLANK}])`),
+        _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
+        _inner_text: _ => last(`[^${quoteless}]+`),
+        _inner_argument_text: _ => last(`[^${quoteless}<]+`),
+      } : {
+        _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
+        _inner_junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
+        _text: _ => last(`[^${quoteless}${BLANK}]+`),
+        _inner_text: _ => last(`[^${quoteless}${BLANK}]+`),
+        _argument_text: _ => last(`[^${quoteless}${BLANK}<]+`),
+        _inner_argument_text: _ => last(`[^${quoteless}${BLANK}<]+`),
+      }),
+
+      // ---------------------------------------------------------------------------------------------------- comments
+
+      comment: $ => $._line_comment,
+      _line_comment: _ => regex(
+        (dotted ? `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|` : '') + `([*;|]|\\/\\/|\\/\\*)${REST}`),
+      _operand_comment: _ => regex(
+        `(;|\\/\\/|\\/\\*${dotted ? '|\\|' : ''})${REST}|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
+      _semicolon_comment: _ => regex(';' + REST),
+      ...(dotted ? { _mark_after_sign: _ => regex(`(\\||\\/\\/|\\/\\*)${REST}`) } : {}),
+      _comment_text: _ => regex(`[^${END}${BLANK}]${REST}`),
+      preprocessor: _ => regex('#' + REST),
+
+      // --------------------------------------------------------------------------------------------- blanks, ends, rests
+
+      _blank: _ => regex(`[${BLANK}]+`),
+      // Lines of blanks are part of the end of the line before them.
+      _eol: _ => regex(`([${BLANK}]*[${END}])+`),
+      _eol_indent: _ => regex(`([${BLANK}]*[${END}])+[${BLANK}]+`),
+
+      _bad_number: _ => regex(`[0-9](${W}|\\.)*`),
+      _rest: _ => last(`[^${END}${BLANK}${wordy}]${REST}`),
+      _any_rest: _ => last(`[^${END}]*[^${END}${BLANK}]`),
+      _closing_rest: _ => last(`[)\\]]${REST}`),
+    },
+  });
+};
