@@ -1,1 +1,22 @@
-//! Being built.
+//! Many files as one program: names, expressions, conditionals, includes, layout to bytes.
+//!
+//! A [`Program`] is a snapshot: immutable, cheap to clone, and what every command, hover and finding reads. Nothing here does
+//! I/O; whoever loads files hands their text in.
+
+mod analysis;
+mod data;
+mod equates;
+mod expression;
+mod index;
+mod layout;
+mod names;
+mod program;
+mod unit;
+
+pub use analysis::Analysis;
+pub use data::{DataItem, DataRun, Head, data_run_at, data_runs};
+pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
+pub use layout::lay_out;
+pub use names::{Names, Symbol};
+pub use program::{Content, FileId, Program, SourceFile};
+pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

@@ -1,0 +1,332 @@
+//! The bytes that data lines lay down, and where each comes from.
+
+use std::hash::{Hash, Hasher};
+use std::sync::Arc;
+
+use reveille_source::{Dialect, Meaning, Span};
+use rustc_hash::{FxHashMap, FxHasher};
+
+use crate::expression::{ExpressionProblem, Value, quoted_bytes};
+use crate::index::{Indexed, Run, fits, is_text, item_bytes, marked_block};
+use crate::unit::{Place, Problem, ProblemKind, Unit};
+use crate::{FileId, Program, SourceFile, Symbol};
+
+/// What one operand of a data line lays down.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DataItem {
+    /// The line.
+    pub place: Place,
+    /// The operand in its line; empty for the zero byte of an alignment.
+    pub span: Span,
+    /// Bytes of one item of the directive: 1, 2 or 4.
+    pub item_bytes: u32,
+    /// The bytes; none where the value is not known.
+    pub bytes: Vec<Option<u8>>,
+}
+
+/// Lines of data in a row, from one label or `@block` mark to the next.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DataRun {
+    /// The file.
+    pub file: FileId,
+    /// Its first line.
+    pub first: Place,
+    /// Its last line.
+    pub last: Place,
+    /// The label at or above the first line.
+    pub label: Option<Symbol>,
+    /// Whether its label or comments speak of disks.
+    pub has_words: bool,
+    /// The layout that a comment names by `@block`.
+    pub block: Option<String>,
+    /// The items in order.
+    pub items: Vec<DataItem>,
+    /// The address of the first byte.
+    pub address: Value,
+}
+
+impl DataRun {
+    /// How many bytes it has.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.items.iter().map(|item| item.bytes.len()).sum()
+    }
+
+    /// Whether it has none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.items.is_empty()
+    }
+}
+
+/// What a run's first bytes show, before anything is evaluated.
+#[derive(Clone, Copy, Debug)]
+pub struct Head<'a> {
+    /// The first bytes, as far as they are literal: 13 at most.
+    pub bytes: &'a [u8],
+    /// Whether a name of the program has a part in the first bytes.
+    pub is_symbolic: bool,
+    /// Whether the label or the comments speak of disks.
+    pub has_words: bool,
+    /// Whether a comment names a layout by `@block`.
+    pub is_marked: bool,
+}
+
+/// The runs of data of a unit that `wants` takes by their first bytes. A run that is not wanted costs nothing more.
+#[must_use]
+pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> bool) -> Vec<DataRun> {
+    let mut found = Vec::new();
+    let mut seen = rustc_hash::FxHashSet::default();
+    for segment in &unit.segments {
+        if !seen.insert((segment.file, segment.chunk)) {
+            continue;
+        }
+        let Some(file) = program.file(segment.file) else { continue };
+        let indexed = &file.indexed[segment.chunk as usize];
+        let goes_on = segment.chunk > 0 && file.indexed[segment.chunk as usize - 1].ends_in_data;
+        for (at, run) in indexed.runs.iter().enumerate() {
+            // The first run of a chunk may only be the rest of one that began before.
+            if at == 0 && goes_on && run.label.is_none() && !run.is_marked {
+                continue;
+            }
+            let head = Head {
+                bytes: &run.head[..run.head_len.into()],
+                is_symbolic: run.is_symbolic,
+                has_words: run.has_words,
+                is_marked: run.is_marked,
+            };
+            let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
+            let goes_on_behind = at + 1 == indexed.runs.len() && indexed.ends_in_data;
+            if (wants(head) || (goes_on_behind && usize::from(run.head_len) < run.head.len())) && unit.is_active(place) {
+                found.push(data_run(program, unit, file, segment.chunk, at));
+            }
+        }
+    }
+    found
+}
+
+/// The run at a line, if the line is data.
+#[must_use]
+pub fn data_run_at(program: &Program, unit: &Unit, place: Place) -> Option<DataRun> {
+    let file = program.file(place.file)?;
+    let (mut chunk, mut line) = (place.chunk, place.line);
+    loop {
+        let indexed = file.indexed.get(chunk as usize)?;
+        let at = indexed.runs.iter().position(|run| run.first <= line && line < run.end)?;
+        let run = &indexed.runs[at];
+        let is_rest = at == 0 && run.label.is_none() && !run.is_marked;
+        if is_rest && chunk > 0 && file.indexed[chunk as usize - 1].ends_in_data {
+            chunk -= 1;
+            line = file.indexed[chunk as usize].runs.last()?.end - 1;
+            continue;
+        }
+        return Some(data_run(program, unit, file, chunk, at));
+    }
+}
+
+fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, at: usize) -> DataRun {
+    let id = file.id();
+    let (mut chunk, mut at) = (chunk, at);
+    let first = &file.indexed[chunk as usize].runs[at];
+    let place = Place { file: id, chunk, line: first.first };
+    let mut run = DataRun {
+        file: id,
+        first: place,
+        last: place,
+        label: first.label,
+        has_words: first.has_words,
+        block: None,
+        items: Vec::new(),
+        address: unit.location(program, place),
+    };
+    let mut address = run.address;
+    loop {
+        let indexed = &file.indexed[chunk as usize];
+        let part: &Run = &indexed.runs[at];
+        run.has_words |= part.has_words;
+        if part.is_marked && run.block.is_none() {
+            run.block = block_name(indexed, part);
+        }
+        for line in part.first..part.end {
+            let place = Place { file: id, chunk, line };
+            if unit.is_active(place) {
+                let before = run.items.len();
+                line_items(program, unit, file, place, address, &mut run.items);
+                if run.items.len() > before {
+                    run.last = place;
+                }
+                for item in &run.items[before..] {
+                    address = match address {
+                        Value::Number(number) => Value::Number(number + item.bytes.len() as i64),
+                        Value::Address(base, offset) => Value::Address(base, offset + item.bytes.len() as i64),
+                        Value::Unknown => Value::Unknown,
+                    };
+                }
+            }
+        }
+        if at + 1 < indexed.runs.len() || !indexed.ends_in_data {
+            return run;
+        }
+        match file.indexed.get(chunk as usize + 1).and_then(|next| next.runs.first()) {
+            Some(next) if next.label.is_none() && !next.is_marked && is_at_start(&file.indexed[chunk as usize + 1], next) => {
+                chunk += 1;
+                at = 0;
+            }
+            _ => return run,
+        }
+    }
+}
+
+/// Whether a run is the first thing in its chunk.
+fn is_at_start(indexed: &Indexed, run: &Run) -> bool {
+    use reveille_source::LineKind;
+    indexed.chunk.lines()[..run.first.into()].iter().all(|line| line.kind != LineKind::Statement)
+}
+
+/// The name behind `@block`: on the run's own lines, or in the comments and the label's line above it.
+fn block_name(indexed: &Indexed, run: &Run) -> Option<String> {
+    let lines = indexed.chunk.lines();
+    let comment = |line: &reveille_source::Line| marked_block(line.comment.of(indexed.chunk.line_text(line))).map(str::to_owned);
+    lines[run.first.into()..run.end.into()].iter().find_map(comment).or_else(|| {
+        let above = lines[..run.first.into()].iter().rev();
+        above.take_while(|line| line.op == reveille_source::OpId::NONE).find_map(comment)
+    })
+}
+
+/// The items of a data line; the zero byte of an alignment first, where the address asks for one.
+fn line_items(program: &Program, unit: &Unit, file: &SourceFile, place: Place, address: Value, items: &mut Vec<DataItem>) {
+    let (chunk, line, text) = file.at(place.chunk, place.line);
+    let dialect = chunk.dialect();
+    let Some(directive) = line.op.directive() else { return };
+    let Some(size) = item_bytes(directive, line.size) else { return };
+    if size > 1 && dialect == Dialect::Motorola && unit.is_odd(address) == Some(true) {
+        items.push(DataItem { place, span: Span::default(), item_bytes: 1, bytes: vec![Some(0)] });
+    }
+    let mut push = |range: std::ops::Range<usize>, bytes: Vec<Option<u8>>| {
+        let span = Span { start: range.start as u16, end: range.end as u16 };
+        items.push(DataItem { place, span, item_bytes: size, bytes });
+    };
+    let item_of = |value: Value| match value {
+        Value::Number(number) => number.to_be_bytes()[8 - size.min(8) as usize..].iter().map(|it| Some(*it)).collect(),
+        _ => vec![None; size as usize],
+    };
+    let operands = chunk.operands(line);
+    match directive.meaning {
+        Meaning::Strings(zero) => {
+            for range in operands {
+                let mut bytes: Vec<_> = quoted_bytes(&text[range.clone()], dialect).into_iter().map(Some).collect();
+                bytes.extend(zero.then_some(Some(0)));
+                push(range, bytes);
+            }
+        }
+        Meaning::Constants | Meaning::ConstantsOf(_) => {
+            for range in operands {
+                if is_text(&text[range.clone()]) {
+                    let mut bytes: Vec<_> = quoted_bytes(&text[range.clone()], dialect).into_iter().map(Some).collect();
+                    let len = bytes.len().div_ceil(size as usize).max(1) * size as usize;
+                    bytes.resize(len, Some(0));
+                    push(range, bytes);
+                } else {
+                    let value = unit.value(program, place, range.clone());
+                    push(range, item_of(value));
+                }
+            }
+        }
+        Meaning::Block => {
+            let mut values = operands.into_iter();
+            let Some(count) = values.next() else { return };
+            let Some(number @ 0..=65_536) = unit.value(program, place, count.clone()).number() else { return };
+            let (range, item) = match values.next() {
+                Some(range) => (range.clone(), item_of(unit.value(program, place, range))),
+                None => (count, item_of(Value::Number(0))),
+            };
+            push(range, item.repeat(number as usize));
+        }
+        _ => (),
+    }
+}
+
+/// What was found in the data lines of one chunk that need names.
+#[derive(Clone, Debug)]
+pub(crate) struct Checked {
+    indexed: Arc<Indexed>,
+    place: (FileId, u32),
+    found: Arc<[(u16, Span, ProblemKind)]>,
+}
+
+/// Adds the problems of data lines. What the previous unit found is taken over for chunks that are the same, if every name
+/// still has its value.
+pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>) {
+    let mut hasher = FxHasher::default();
+    for definition in &unit.definitions {
+        (definition.symbol, definition.value).hash(&mut hasher);
+    }
+    for segment in &unit.segments {
+        segment.state.location().hash(&mut hasher);
+    }
+    unit.values_digest = hasher.finish();
+    let previous = previous.filter(|it| it.values_digest == unit.values_digest);
+    let known: FxHashMap<*const Indexed, &Checked> =
+        previous.map(|it| it.checked.iter().map(|found| (Arc::as_ptr(&found.indexed), found)).collect()).unwrap_or_default();
+    let mut checked: Vec<Checked> = Vec::new();
+    let mut problems = Vec::new();
+    let mut seen = rustc_hash::FxHashSet::default();
+    for segment in &unit.segments {
+        let place = (segment.file, segment.chunk);
+        if !seen.insert(place) {
+            continue;
+        }
+        let Some(file) = program.file(segment.file) else { continue };
+        let indexed = &file.indexed[segment.chunk as usize];
+        let own = indexed.problems.iter().cloned();
+        let found = if indexed.symbolic.is_empty() {
+            None
+        } else {
+            let same = known.get(&Arc::as_ptr(indexed)).filter(|it| it.place == place);
+            Some(same.map_or_else(|| check_chunk(program, unit, file, place, indexed), |it| it.found.clone()))
+        };
+        let all = own.chain(found.iter().flat_map(|it| it.iter().cloned()));
+        problems.extend(all.filter_map(|(line, span, kind)| {
+            let place = Place { file: segment.file, chunk: segment.chunk, line };
+            unit.is_active(place).then_some(Problem { kind, place, span })
+        }));
+        if let Some(found) = found {
+            checked.push(Checked { indexed: indexed.clone(), place, found });
+        }
+    }
+    unit.problems.extend(problems);
+    unit.checked = checked;
+}
+
+type Found = Arc<[(u16, Span, ProblemKind)]>;
+
+fn check_chunk(program: &Program, unit: &Unit, file: &SourceFile, (id, chunk): (FileId, u32), indexed: &Indexed) -> Found {
+    let mut found = Vec::new();
+    for line in indexed.symbolic.iter().copied() {
+        let place = Place { file: id, chunk, line };
+        let (_, it, text) = file.at(chunk, line);
+        let Some(size) = it.op.directive().and_then(|directive| item_bytes(directive, it.size)) else { continue };
+        for range in indexed.chunk.operands(it) {
+            if range.is_empty() || is_text(&text[range.clone()]) {
+                continue;
+            }
+            let span = Span { start: range.start as u16, end: range.end as u16 };
+            let mut problems: Vec<(ExpressionProblem, _)> = Vec::new();
+            let value = unit.value_with_problems(program, place, range, &mut problems);
+            for (problem, range) in problems {
+                let span = Span { start: range.start as u16, end: range.end as u16 };
+                let kind = ProblemKind::Expression(problem);
+                if !indexed.problems.contains(&(line, span, kind.clone())) {
+                    found.push((line, span, kind));
+                }
+            }
+            if let Value::Number(value) = value
+                && !fits(value, size)
+                && !indexed.problems.iter().any(|it| it.0 == line && it.1 == span)
+            {
+                found.push((line, span, ProblemKind::DoesNotFit { value, bytes: size }));
+            }
+        }
+    }
+    found.into()
+}

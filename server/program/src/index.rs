@@ -1,0 +1,700 @@
+//! What a chunk of lines gives the program: definitions, uses, sizes, data tables. Made once when the chunk is read.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use reveille_cpu::{Size, register};
+use reveille_source::{Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, is_word_byte};
+
+use crate::expression::{Context, ExpressionProblem, Value, evaluate, quoted_bytes};
+use crate::unit::ProblemKind;
+use crate::{Names, Symbol};
+
+/// A chunk with its index.
+#[derive(Debug)]
+pub(crate) struct Indexed {
+    pub(crate) chunk: Arc<Chunk>,
+    pub(crate) events: Box<[Event]>,
+    /// Names of ordinary symbols where they are used, in the order of the lines.
+    pub(crate) uses: Box<[Use]>,
+    /// Names of local labels where they are used.
+    pub(crate) local_uses: Box<[Use]>,
+    pub(crate) runs: Box<[Run]>,
+    /// The names of the files that the lines include.
+    pub(crate) includes: Box<[String]>,
+    /// Problems of literal values, which no other line can change.
+    pub(crate) problems: Box<[(u16, Span, ProblemKind)]>,
+    /// Data lines whose values need names.
+    pub(crate) symbolic: Box<[u16]>,
+    /// Whether a later chunk's data can go on where this one's ends: its last statement is data.
+    pub(crate) ends_in_data: bool,
+}
+
+/// Something of a line that matters to the program's layout, names or structure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Event {
+    pub(crate) line: u16,
+    pub(crate) kind: EventKind,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum EventKind {
+    /// A label for the location.
+    Label(Symbol),
+    /// A name for a value: EQU and its like.
+    Equate(Symbol),
+    /// A name for a value that may change.
+    Set(Symbol),
+    /// A name for a register or a list of registers.
+    RegisterName(Symbol),
+    /// Instructions, one or more lines.
+    Code,
+    /// Bytes of a known count; aligned to an even address first if `aligned`.
+    Data { bytes: u32, aligned: bool },
+    /// A directive that the layout has to read: the line tells.
+    Directive,
+    /// A call of a macro, if there is one of that name.
+    Call(Symbol),
+    /// A name that is a macro's.
+    Macro(Symbol),
+}
+
+/// A name in an operand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Use {
+    pub(crate) symbol: Symbol,
+    pub(crate) line: u16,
+    pub(crate) start: u16,
+    pub(crate) len: u16,
+    /// Whether the name must be defined: not so for exports, tests of being defined, and the arguments of macros.
+    pub(crate) must_exist: bool,
+}
+
+/// Lines of data in a row, from one label to the next.
+#[derive(Clone, Debug)]
+pub(crate) struct Run {
+    pub(crate) first: u16,
+    /// The line after the last.
+    pub(crate) end: u16,
+    pub(crate) label: Option<Symbol>,
+    /// The first bytes, as far as they are literal, and how many.
+    pub(crate) head: [u8; HEAD],
+    pub(crate) head_len: u8,
+    /// Whether a byte of the head needs the program to be known.
+    pub(crate) is_symbolic: bool,
+    /// Words of the label and the comments that speak of disks.
+    pub(crate) has_words: bool,
+    /// A comment names the block: `@block`.
+    pub(crate) is_marked: bool,
+}
+
+/// How many of a run's first bytes are looked at to tell whether it may be a parameter block.
+pub(crate) const HEAD: usize = 13;
+
+/// Words that tell of disks: in a label or a comment they make a table of bytes worth a look. Common practice, no source.
+const DISK_WORDS: &[&str] = &[
+    "bpb", "dpb", "boot", "disk", "disc", "diskette", "floppy", "format", "formats", "fmt", "geometry", "drive", "media", "medium",
+    "sector", "sectors", "track", "tracks", "cylinders", "cluster", "fat", "volume", "parameter", "parameters", "param", "params",
+];
+
+/// Words of a text, split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
+pub(crate) fn has_disk_word(text: &str) -> bool {
+    let mut word = [0_u8; 12];
+    let mut len = 0;
+    for byte in text.bytes().chain([b' ']) {
+        if byte.is_ascii_alphabetic() {
+            if len < word.len() {
+                word[len] = byte.to_ascii_lowercase();
+            }
+            len += 1;
+        } else {
+            if (2..=word.len()).contains(&len) {
+                let found = &word[..len];
+                if DISK_WORDS.iter().any(|it| it.as_bytes() == found) {
+                    return true;
+                }
+            }
+            len = 0;
+        }
+    }
+    false
+}
+
+/// Where a comment says `@block NAME`: the name. Our own mark; it may name any layout, and applies to the table it stands at.
+pub(crate) fn marked_block(comment: &str) -> Option<&str> {
+    let rest = &comment[comment.find("@block")? + "@block".len()..];
+    let name = rest.trim_start();
+    if name.len() == rest.len() {
+        return None;
+    }
+    let end = name.find(|it: char| !(it.is_ascii_alphanumeric() || it == '-' || it == '_')).unwrap_or(name.len());
+    (end > 0).then_some(&name[..end])
+}
+
+/// The size of one item of a data directive in bytes; none for a size the directive does not have.
+#[must_use]
+pub(crate) fn item_bytes(directive: &Directive, size: u8) -> Option<u32> {
+    match directive.meaning {
+        Meaning::ConstantsOf(bytes) => Some(bytes.into()),
+        Meaning::Strings(_) | Meaning::ReserveBytes => Some(1),
+        _ => match size {
+            0 => Some(2),
+            // Floating-point and packed items of the other members of the family.
+            b'd' => Some(8),
+            b'x' | b'p' => Some(12),
+            _ => match Size::from_letter(size)? {
+                Size::Short => Some(4),
+                size => Some(size.bytes()),
+            },
+        },
+    }
+}
+
+/// How many bytes a data line lays down, if its text alone tells; and whether it is aligned to an even address first.
+pub(crate) fn static_bytes(text: &str, line: &Line, directive: &Directive, dialect: Dialect) -> Option<(u32, bool)> {
+    let item = item_bytes(directive, line.size)?;
+    let aligned = item > 1 && dialect == Dialect::Motorola;
+    let mut total = 0;
+    match directive.meaning {
+        Meaning::Constants | Meaning::ConstantsOf(_) => {
+            reveille_source::operands(text, line, dialect, |range| total += constant_bytes(&text[range], item, dialect));
+            Some((total, aligned))
+        }
+        Meaning::Strings(zero) => {
+            reveille_source::operands(text, line, dialect, |range| {
+                total += quoted_bytes(&text[range], dialect).len() as u32 + u32::from(zero);
+            });
+            Some((total, false))
+        }
+        _ => None,
+    }
+}
+
+/// How many bytes one operand of DC lays down. A text alone is packed from the left and filled up to whole items.
+pub(crate) fn constant_bytes(operand: &str, item: u32, dialect: Dialect) -> u32 {
+    if !is_text(operand) {
+        return item;
+    }
+    let len = quoted_bytes(operand, dialect).len() as u32;
+    len.div_ceil(item).max(1) * item
+}
+
+/// Whether an operand is one quoted text and nothing else.
+pub(crate) fn is_text(operand: &str) -> bool {
+    let bytes = operand.as_bytes();
+    let Some(quote @ (b'\'' | b'"')) = bytes.first() else { return false };
+    bytes.len() > 1 && bytes.ends_with(&[*quote]) && {
+        // Not `'a'+'b'`: inside, quotes come in pairs or behind a backslash.
+        let inside = &bytes[1..bytes.len() - 1];
+        let mut at = 0;
+        loop {
+            match inside[at.min(inside.len())..].iter().position(|it| it == quote) {
+                None => break true,
+                Some(found) => {
+                    at += found;
+                    let escaped = at > 0 && inside[at - 1] == b'\\';
+                    if !escaped && inside.get(at + 1) != Some(quote) {
+                        break false;
+                    }
+                    at += if escaped { 1 } else { 2 };
+                }
+            }
+        }
+    }
+}
+
+/// A context in which nothing has a name: literal values only.
+#[derive(Default)]
+struct Literal {
+    needs_names: bool,
+    problem: Option<(ExpressionProblem, Range<usize>)>,
+}
+
+impl Context for Literal {
+    fn name(&mut self, _: &str, _: Range<usize>) -> Value {
+        self.needs_names = true;
+        Value::Unknown
+    }
+    fn location(&mut self) -> Value {
+        self.needs_names = true;
+        Value::Unknown
+    }
+    fn problem(&mut self, problem: ExpressionProblem, range: Range<usize>) {
+        self.problem = Some((problem, range));
+    }
+}
+
+/// Whether a value can be laid down in an item of so many bytes, signed or not.
+pub(crate) fn fits(value: i64, bytes: u32) -> bool {
+    match bytes {
+        1 => (-0x80..=0xff).contains(&value),
+        2 => (-0x8000..=0xffff).contains(&value),
+        4 => (-0x8000_0000..=0xffff_ffff).contains(&value),
+        _ => true,
+    }
+}
+
+/// The words of an operand field that are names. Numbers, registers and text are not; `each` gets the name and its start.
+pub(crate) fn names(field: &str, dialect: Dialect, mut each: impl FnMut(&str, usize)) {
+    let bytes = field.as_bytes();
+    let mut at = 0;
+    while at < bytes.len() {
+        let byte = bytes[at];
+        if byte == b'\'' || byte == b'"' {
+            at += 1;
+            while at < bytes.len() && bytes[at] != byte {
+                at += 1 + usize::from(bytes[at] == b'\\' && dialect == Dialect::Dotted);
+            }
+            at += 1;
+        } else if is_word_byte(byte) {
+            let start = at;
+            while at < bytes.len() && is_word_byte(bytes[at]) {
+                at += 1;
+            }
+            let prefixed = start > 0 && matches!(bytes[start - 1], b'%' | b'&');
+            if let Some(name) = name_of(&field[start..at], dialect)
+                && !(prefixed && name.as_bytes()[0].is_ascii_digit())
+            {
+                each(name, start);
+            }
+        } else {
+            at += 1;
+        }
+    }
+}
+
+/// The name in a word of an operand: without a size suffix; none for numbers, registers, the location and macro parameters.
+pub(crate) fn name_of(word: &str, dialect: Dialect) -> Option<&str> {
+    let bytes = word.as_bytes();
+    let all = |rest: &[u8], is: fn(&u8) -> bool| !rest.is_empty() && rest.iter().all(is);
+    match bytes {
+        [] | [b'.'] => return None,
+        [b'$', rest @ ..] if all(rest, u8::is_ascii_hexdigit) => return None,
+        [b'@', rest @ ..] if all(rest, u8::is_ascii_digit) => return None,
+        [digits @ .., b'$'] if all(digits, u8::is_ascii_digit) => return Some(word),
+        [digits @ .., b'b' | b'f' | b'B' | b'F'] if dialect == Dialect::Dotted && all(digits, u8::is_ascii_digit) => {
+            return Some(word);
+        }
+        [b'0'..=b'9', ..] => return None,
+        _ if bytes.contains(&b'\\') => return None,
+        _ => (),
+    }
+    let name = match bytes {
+        [name @ .., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] if !name.is_empty() => &word[..name.len()],
+        _ => word,
+    };
+    if name.bytes().next().is_some_and(|it| it == b'$' && name[1..].bytes().all(|it| it.is_ascii_hexdigit())) {
+        return None;
+    }
+    (register(name).is_none() && !is_float_register(name)).then_some(name)
+}
+
+fn is_float_register(name: &str) -> bool {
+    let bytes = name.as_bytes();
+    matches!(bytes, [f, p, b'0'..=b'7'] if f.eq_ignore_ascii_case(&b'f') && p.eq_ignore_ascii_case(&b'p'))
+}
+
+/// Whether a label is local: valid between two ordinary labels only.
+pub(crate) fn is_local_label(name: &str, dialect: Dialect) -> bool {
+    match name.as_bytes() {
+        [b'.', _, ..] | [b'@', _, ..] => dialect == Dialect::Motorola,
+        [first, .., b'$'] => first.is_ascii_digit() || dialect == Dialect::Motorola,
+        [first, ..] => first.is_ascii_digit(),
+        [] => false,
+    }
+}
+
+struct Builder<'a> {
+    chunk: &'a Chunk,
+    dialect: Dialect,
+    /// Texts to intern, and where each goes.
+    texts: Vec<&'a str>,
+    labels: Vec<(usize, u16)>,
+    events: Vec<Event>,
+    uses: Vec<(usize, Use)>,
+    runs: Vec<Run>,
+    run_labels: Vec<Option<usize>>,
+    problems: Vec<(u16, Span, ProblemKind)>,
+    symbolic: Vec<u16>,
+    includes: Vec<String>,
+    /// The run that the last statement belongs to.
+    open: bool,
+    /// Text above a table: comment lines since the last statement.
+    comment_has_words: bool,
+    comment_marks: bool,
+    /// A label on a line of its own, waiting for its data.
+    waiting: Option<(usize, bool)>,
+}
+
+const UNSET: Symbol = Symbol::UNSET;
+
+impl Symbol {
+    /// Stands for a name that is interned a moment later.
+    const UNSET: Self = Self::from_index(0);
+}
+
+/// Reads what the program needs of a chunk.
+pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
+    let mut builder = Builder {
+        chunk: &chunk,
+        dialect: chunk.dialect(),
+        texts: Vec::new(),
+        labels: Vec::new(),
+        events: Vec::new(),
+        uses: Vec::new(),
+        runs: Vec::new(),
+        run_labels: Vec::new(),
+        problems: Vec::new(),
+        symbolic: Vec::new(),
+        includes: Vec::new(),
+        open: false,
+        comment_has_words: false,
+        comment_marks: false,
+        waiting: None,
+    };
+    for (at, line) in chunk.lines().iter().enumerate() {
+        builder.line(at as u16, line);
+    }
+    let dialect = builder.dialect;
+    let symbols = names.intern_all(builder.texts.iter().copied());
+    let is_local = |text: usize| is_local_label(builder.texts[text], dialect);
+    let symbol = |text: usize| if is_local(text) { symbols[text].local() } else { symbols[text] };
+    for (text, event) in &builder.labels {
+        let event = &mut builder.events[usize::from(*event)];
+        match &mut event.kind {
+            EventKind::Label(name)
+            | EventKind::Equate(name)
+            | EventKind::Set(name)
+            | EventKind::RegisterName(name) => *name = symbol(*text),
+            EventKind::Call(name) | EventKind::Macro(name) => *name = symbols[*text],
+            _ => (),
+        }
+    }
+    for (run, text) in builder.runs.iter_mut().zip(&builder.run_labels) {
+        run.label = text.map(symbol);
+    }
+    let (mut uses, mut local_uses) = (Vec::with_capacity(builder.uses.len()), Vec::new());
+    for (text, mut found) in builder.uses.iter().copied() {
+        found.symbol = symbol(text);
+        if found.symbol.is_local() { local_uses.push(found) } else { uses.push(found) }
+    }
+    let Builder { events, runs, problems, symbolic, includes, open, .. } = builder;
+    Indexed {
+        events: events.into(),
+        uses: uses.into(),
+        local_uses: local_uses.into(),
+        runs: runs.into(),
+        problems: problems.into(),
+        symbolic: symbolic.into(),
+        includes: includes.into(),
+        ends_in_data: open,
+        chunk,
+    }
+}
+
+impl<'a> Builder<'a> {
+    fn text(&mut self, text: &'a str) -> usize {
+        self.texts.push(text);
+        self.texts.len() - 1
+    }
+
+    fn event(&mut self, line: u16, kind: EventKind, name: Option<usize>) {
+        if let Some(name) = name {
+            self.labels.push((name, self.events.len() as u16));
+        }
+        self.events.push(Event { line, kind });
+    }
+
+    fn line(&mut self, at: u16, line: &Line) {
+        let chunk = self.chunk;
+        let text = chunk.line_text(line);
+        match line.kind {
+            LineKind::Blank | LineKind::TooLong | LineKind::Preprocessor => return,
+            LineKind::Comment => {
+                let comment = line.comment.of(text);
+                self.comment_has_words |= has_disk_word(comment);
+                self.comment_marks |= marked_block(comment).is_some();
+                return;
+            }
+            LineKind::Statement => (),
+        }
+        let label = (!line.label.is_empty()).then(|| line.label.of(text));
+        let operation = line.op.get();
+        let names_value = match operation {
+            Operation::Assignment => true,
+            Operation::Directive(directive) => matches!(
+                directive.meaning,
+                Meaning::Equate | Meaning::Set | Meaning::RegisterName | Meaning::Macro | Meaning::StructureField
+            ),
+            _ => false,
+        };
+        let mut own = None;
+        if let Some(label) = label {
+            let id = self.text(label);
+            own = Some(id);
+            if !names_value {
+                self.event(at, EventKind::Label(UNSET), own);
+            }
+        }
+        match operation {
+            Operation::None => {
+                let words = label.is_some_and(has_disk_word) || self.comment_has_words || has_disk_word(line.comment.of(text));
+                self.comment_marks |= marked_block(line.comment.of(text)).is_some();
+                self.waiting = own.map(|id| (id, words));
+                self.open = false;
+                self.comment_has_words = false;
+                return;
+            }
+            Operation::Instruction(_) => {
+                // Labels lie between, so runs of lines need no counting: a second instruction changes nothing.
+                if !matches!(self.events.last(), Some(Event { kind: EventKind::Code, .. })) {
+                    self.event(at, EventKind::Code, None);
+                }
+                self.uses(at, text, line.operands, true);
+                self.long_numbers(at, line, text);
+                self.close();
+            }
+            Operation::Assignment => {
+                let kind = if line.operation.of(text) == "=" { EventKind::Equate } else { EventKind::Set };
+                self.event(at, kind(UNSET), own);
+                self.uses(at, text, line.operands, true);
+                self.comment_has_words = false;
+            }
+            Operation::MacroCall => {
+                if !line.operation.is_empty() {
+                    let name = self.text(line.operation.of(text));
+                    self.event(at, EventKind::Call(UNSET), Some(name));
+                }
+                self.uses(at, text, line.operands, false);
+                self.close();
+            }
+            Operation::Directive(directive) => self.directive(at, line, text, directive, own),
+        }
+    }
+
+    fn directive(&mut self, at: u16, line: &Line, text: &'a str, directive: &Directive, own: Option<usize>) {
+        match directive.meaning {
+            Meaning::Equate | Meaning::Set | Meaning::RegisterName => {
+                let kind: fn(Symbol) -> EventKind = match directive.meaning {
+                    Meaning::Equate => EventKind::Equate,
+                    Meaning::Set => EventKind::Set,
+                    _ => EventKind::RegisterName,
+                };
+                let must_exist = directive.meaning != Meaning::RegisterName;
+                if own.is_some() {
+                    self.event(at, kind(UNSET), own);
+                    self.uses(at, text, line.operands, must_exist);
+                } else if let Some((name, value)) = value_in_operands(self.chunk, line, text) {
+                    // The Unix order: `.equ name,value`.
+                    let name = self.text(&text[name]);
+                    self.event(at, kind(UNSET), Some(name));
+                    self.uses(at, text, value, must_exist);
+                }
+                self.comment_has_words = false;
+            }
+            Meaning::Macro => {
+                let name = own.or_else(|| {
+                    let first = self.chunk.operands(line).into_iter().next()?;
+                    let word = text[first].split_whitespace().next()?;
+                    Some(self.text(word))
+                });
+                self.event(at, EventKind::Macro(UNSET), name);
+                self.close();
+            }
+            Meaning::StructureField => {
+                self.event(at, EventKind::Directive, None);
+                self.uses(at, text, line.operands, true);
+            }
+            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) | Meaning::Block => {
+                match static_bytes(text, line, directive, self.dialect) {
+                    Some((bytes, aligned)) => self.event(at, EventKind::Data { bytes, aligned }, None),
+                    None => self.event(at, EventKind::Directive, None),
+                }
+                self.data(at, line, text, directive, own);
+                self.uses(at, text, line.operands, true);
+            }
+            Meaning::Reserve | Meaning::ReserveBytes | Meaning::Align | Meaning::AlignOffset | Meaning::Origin
+            | Meaning::Offsets | Meaning::StructureStart | Meaning::Repeat => {
+                self.event(at, EventKind::Directive, None);
+                self.uses(at, text, line.operands, true);
+                self.close();
+            }
+            Meaning::If(condition) => {
+                use reveille_source::Condition as C;
+                self.event(at, EventKind::Directive, None);
+                if !matches!(condition, C::Same | C::Different | C::Blank | C::NotBlank) {
+                    let is_test = matches!(condition, C::Defined | C::NotDefined);
+                    self.uses(at, text, line.operands, !is_test);
+                }
+            }
+            Meaning::ElseIf => {
+                self.event(at, EventKind::Directive, None);
+                self.uses(at, text, line.operands, true);
+            }
+            Meaning::Export | Meaning::Import | Meaning::Common => {
+                self.event(at, EventKind::Directive, None);
+                self.uses(at, text, line.operands, false);
+            }
+            Meaning::Listing | Meaning::Message => (),
+            Meaning::End => {
+                self.event(at, EventKind::Directive, None);
+                self.uses(at, text, line.operands, true);
+                self.close();
+            }
+            Meaning::Include => {
+                if let Some(range) = self.chunk.operands(line).into_iter().next() {
+                    self.includes.push(include_name(&text[range]).to_owned());
+                }
+                self.event(at, EventKind::Directive, None);
+                self.close();
+            }
+            Meaning::IncludeBytes
+            | Meaning::Even
+            | Meaning::Section
+            | Meaning::NamedSection
+            | Meaning::EndMacro
+            | Meaning::LeaveMacro
+            | Meaning::EndRepeat
+            | Meaning::Else
+            | Meaning::EndIf => {
+                self.event(at, EventKind::Directive, None);
+                self.close();
+            }
+        }
+    }
+
+    /// Ends the run of data lines.
+    fn close(&mut self) {
+        self.open = false;
+        self.waiting = None;
+        self.comment_has_words = false;
+        self.comment_marks = false;
+    }
+
+    fn data(&mut self, at: u16, line: &Line, text: &str, directive: &Directive, own: Option<usize>) {
+        let comment = line.comment.of(text);
+        let (waiting, waiting_words) = self.waiting.take().map_or((None, false), |(id, words)| (Some(id), words));
+        let marks = self.comment_marks || marked_block(comment).is_some();
+        if own.is_some() || !self.open || marks {
+            let label = own.or(waiting);
+            self.runs.push(Run {
+                first: at,
+                end: at,
+                label: None,
+                head: [0; HEAD],
+                head_len: 0,
+                is_symbolic: false,
+                has_words: waiting_words || self.comment_has_words || label.is_some_and(|id| has_disk_word(self.texts[id])),
+                is_marked: marks,
+            });
+            self.run_labels.push(label);
+            self.open = true;
+        }
+        self.comment_has_words = false;
+        self.comment_marks = false;
+        let chunk = self.chunk;
+        let dialect = self.dialect;
+        let Some(run) = self.runs.last_mut() else { return };
+        run.end = at + 1;
+        run.has_words = run.has_words || has_disk_word(comment);
+        let item = item_bytes(directive, line.size).unwrap_or(0);
+        if !matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) || item == 0 || item > 4 {
+            run.is_symbolic |= usize::from(run.head_len) < HEAD;
+            return;
+        }
+        let mut needs_names = false;
+        for range in chunk.operands(line) {
+            if range.is_empty() {
+                let span = Span { start: line.operation.start, end: line.size_span().end };
+                self.problems.push((at, span, ProblemKind::Incomplete));
+            } else if is_text(&text[range.clone()]) {
+                run.is_symbolic |= usize::from(run.head_len) < HEAD;
+                continue;
+            }
+            let mut literal = Literal::default();
+            let value = evaluate(text, range.clone(), dialect, &mut literal).number().filter(|_| !literal.needs_names);
+            needs_names |= literal.needs_names;
+            if let Some((problem, range)) = literal.problem.filter(|_| !range.is_empty()) {
+                let span = Span { start: range.start as u16, end: range.end as u16 };
+                self.problems.push((at, span, ProblemKind::Expression(problem)));
+            }
+            let Some(value) = value else {
+                run.is_symbolic |= usize::from(run.head_len) < HEAD;
+                continue;
+            };
+            if !fits(value, item) {
+                let span = Span { start: range.start as u16, end: range.end as u16 };
+                self.problems.push((at, span, ProblemKind::DoesNotFit { value, bytes: item }));
+            }
+            if run.is_symbolic {
+                continue;
+            }
+            for byte in &value.to_be_bytes()[8 - item as usize..] {
+                let len = usize::from(run.head_len);
+                if len < HEAD {
+                    run.head[len] = *byte;
+                    run.head_len += 1;
+                }
+            }
+        }
+        if needs_names {
+            self.symbolic.push(at);
+        }
+    }
+
+    /// Numbers in the operands of an instruction that are too long for 32 bits.
+    fn long_numbers(&mut self, at: u16, line: &Line, text: &str) {
+        let field = line.operands.range();
+        if field.len() <= 8 {
+            return;
+        }
+        let bytes = text.as_bytes();
+        let mut start = field.start;
+        while start < field.end {
+            if !is_word_byte(bytes[start]) {
+                start += 1;
+                continue;
+            }
+            let mut end = start;
+            while end < field.end && is_word_byte(bytes[end]) {
+                end += 1;
+            }
+            if end - start > 8 && (bytes[start].is_ascii_digit() || bytes[start] == b'$') {
+                let mut literal = Literal::default();
+                let _ = evaluate(text, start..end, self.dialect, &mut literal);
+                if let Some((ExpressionProblem::TooLarge, _)) = literal.problem {
+                    let span = Span { start: start as u16, end: end as u16 };
+                    self.problems.push((at, span, ProblemKind::Expression(ExpressionProblem::TooLarge)));
+                }
+            }
+            start = end;
+        }
+    }
+
+    fn uses(&mut self, at: u16, text: &'a str, span: Span, must_exist: bool) {
+        if span.is_empty() {
+            return;
+        }
+        let (texts, uses) = (&mut self.texts, &mut self.uses);
+        names(span.of(text), self.dialect, |name, start| {
+            // Borrow the name from the chunk, not from the closure's argument.
+            let start = usize::from(span.start) + start;
+            texts.push(&text[start..start + name.len()]);
+            let found = Use { symbol: UNSET, line: at, start: start as u16, len: name.len() as u16, must_exist };
+            uses.push((texts.len() - 1, found));
+        });
+    }
+}
+
+/// The name of a file in the operand of INCLUDE, with or without quotes.
+pub(crate) fn include_name(operand: &str) -> &str {
+    operand.trim_matches(['"', '\'', '<', '>'])
+}
+
+/// `.equ name,value`: where the name and the value stand.
+pub(crate) fn value_in_operands(chunk: &Chunk, line: &Line, text: &str) -> Option<(Range<usize>, Span)> {
+    let operands = chunk.operands(line);
+    let [name, value, ..] = operands.as_slice() else { return None };
+    let is_name = !text[name.clone()].is_empty() && text[name.clone()].bytes().all(is_word_byte);
+    is_name.then(|| (name.clone(), Span { start: value.start as u16, end: value.end as u16 }))
+}

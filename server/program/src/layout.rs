@@ -1,0 +1,826 @@
+//! The walk over a unit's lines: conditionals, includes, locations, definitions.
+//!
+//! It goes over events, not lines, and keeps no result of its last run: a million lines take some milliseconds. The same steps,
+//! without their effects on names, give the location of any line again ([`replay`]).
+
+use std::ops::Range;
+
+use reveille_source::{Condition, Dialect, Meaning, Span};
+
+use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
+use crate::index::{Event, EventKind, Indexed, include_name, item_bytes, name_of, names};
+use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span, numeric_reference, place_of};
+use crate::{FileId, Program, Symbol};
+
+/// The most that a count of a directive may be: more than the address space of the 68000.
+const MOST: i64 = 1 << 24;
+
+/// How deep includes may nest.
+const INCLUDE_DEPTH: usize = 64;
+
+/// A part of a chunk as the walk met it, and the state it had there.
+#[derive(Clone, Debug)]
+pub(crate) struct Segment {
+    pub(crate) file: FileId,
+    pub(crate) chunk: u32,
+    pub(crate) first_line: u16,
+    first_event: u16,
+    pub(crate) state: State,
+}
+
+/// What the walk carries from line to line.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct State {
+    base: Base,
+    offset: i64,
+    /// The number of ordinary labels so far.
+    pub(crate) scope: u32,
+    /// OFFSET: lines define offsets and lay down nothing; where to go on after it.
+    offsets_from: Option<(Base, i64)>,
+    structure: i64,
+    conditions: Vec<Case>,
+    macros: u32,
+    repeats: u32,
+    section: Symbol,
+    /// The END that ended the source.
+    ended: Option<Place>,
+    /// The next base to be made.
+    next_base: u32,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Case {
+    outer_reads: bool,
+    /// A branch was read already.
+    taken: bool,
+    reads: bool,
+    /// Nobody knows which branch is read.
+    is_uncertain: bool,
+}
+
+impl State {
+    fn new(base: Base, section: Symbol) -> Self {
+        Self {
+            base,
+            offset: 0,
+            scope: 0,
+            offsets_from: None,
+            structure: 0,
+            conditions: Vec::new(),
+            macros: 0,
+            repeats: 0,
+            section,
+            ended: None,
+            next_base: base.0 + 1,
+        }
+    }
+
+    pub(crate) fn location(&self) -> Value {
+        Value::at(self.base, self.offset)
+    }
+
+    fn reads(&self) -> bool {
+        self.ended.is_none() && self.macros == 0 && self.conditions.last().is_none_or(|case| case.reads)
+    }
+
+    fn is_uncertain(&self) -> bool {
+        self.conditions.iter().any(|case| case.is_uncertain)
+    }
+}
+
+/// Lays out the unit of a root. `defines` are names given from outside.
+#[must_use]
+pub fn lay_out(program: &Program, root: FileId, defines: &[(String, i64)], previous: Option<&Unit>) -> Unit {
+    let (mut unit, needs_more) = Walk::run(program, root, defines, None);
+    // Counts and origins may need names that come later: go again with what is known now, until nothing moves.
+    for _ in 0..if needs_more { 4 } else { 0 } {
+        let (next, _) = Walk::run(program, root, defines, Some(&unit));
+        let is_settled = next.definitions.iter().map(|it| it.value).eq(unit.definitions.iter().map(|it| it.value));
+        unit = next;
+        if is_settled {
+            break;
+        }
+    }
+    crate::data::check(program, &mut unit, previous);
+    unit
+}
+
+struct Walk<'a> {
+    program: &'a Program,
+    unit: Unit,
+    state: State,
+    sections: Vec<(Symbol, Base, i64)>,
+    stack: Vec<FileId>,
+    /// What an earlier walk found, for names that this one has not met yet.
+    earlier: Option<&'a Unit>,
+    /// A value was asked for that only a later line gives.
+    needs_more: bool,
+    pending_locals: Vec<(u32, FileId, u32, u32)>,
+    calls: Vec<(Symbol, Place)>,
+    is_effective: bool,
+}
+
+/// The state before `line`, from the state at the segment's start.
+pub(crate) fn replay(program: &Program, unit: &Unit, segment: &Segment, line: u16) -> State {
+    let mut walk = Walk::new(program, segment.file, Some(unit));
+    walk.state = segment.state.clone();
+    walk.is_effective = false;
+    let Some(file) = program.file(segment.file) else { return walk.state };
+    let Some(indexed) = file.indexed.get(segment.chunk as usize) else { return walk.state };
+    let events = &indexed.events[segment.first_event.into()..];
+    for (at, event) in events.iter().enumerate() {
+        if event.line > line {
+            break;
+        }
+        if event.line == line {
+            if is_aligned(indexed, event) {
+                walk.align();
+            }
+            if !matches!(event.kind, EventKind::Label(_)) {
+                break;
+            }
+        }
+        walk.event(segment.file, segment.chunk, indexed, event, events.get(at + 1));
+    }
+    walk.state
+}
+
+/// Whether a line's data or reserved memory starts at an even address.
+fn is_aligned(indexed: &Indexed, event: &Event) -> bool {
+    match event.kind {
+        EventKind::Data { aligned, .. } => aligned,
+        EventKind::Directive => {
+            let line = &indexed.chunk.lines()[usize::from(event.line)];
+            line.op.directive().is_some_and(|directive| {
+                matches!(directive.meaning, Meaning::Reserve | Meaning::Block)
+                    && indexed.chunk.dialect() == Dialect::Motorola
+                    && item_bytes(directive, line.size).is_some_and(|bytes| bytes > 1)
+            })
+        }
+        _ => false,
+    }
+}
+
+impl<'a> Walk<'a> {
+    fn new(program: &'a Program, root: FileId, earlier: Option<&'a Unit>) -> Self {
+        let section = program.names().intern("");
+        let absolute = BaseInfo { is_odd: Some(false) };
+        let unit = Unit { root: Some(root), bases: vec![absolute, absolute], ..Unit::default() };
+        Walk {
+            program,
+            unit,
+            state: State::new(Base(1), section),
+            sections: vec![(section, Base(1), 0)],
+            stack: Vec::new(),
+            earlier,
+            needs_more: false,
+            pending_locals: Vec::new(),
+            calls: Vec::new(),
+            is_effective: true,
+        }
+    }
+
+    fn run(program: &'a Program, root: FileId, defines: &[(String, i64)], earlier: Option<&'a Unit>) -> (Unit, bool) {
+        let mut walk = Self::new(program, root, earlier);
+        walk.unit.by_symbol = vec![0; program.names().len() + defines.len()];
+        let place = Place { file: root, chunk: 0, line: 0 };
+        for (name, value) in defines {
+            let symbol = program.names().intern(name);
+            walk.define(symbol, DefinitionKind::Set, place, Value::Number(*value), Span::default());
+        }
+        walk.file(root);
+        walk.finish();
+        let needs_more = walk.needs_more;
+        (walk.unit, needs_more)
+    }
+
+    fn problem(&mut self, kind: ProblemKind, place: Place, span: Span) {
+        if self.is_effective {
+            self.unit.problems.push(Problem { kind, place, span });
+        }
+    }
+
+    fn file(&mut self, id: FileId) {
+        let Some(file) = self.program.file(id).cloned() else { return };
+        if !self.unit.files.contains(&id) {
+            self.unit.files.push(id);
+        }
+        self.stack.push(id);
+        let depth = (self.state.conditions.len(), self.state.macros, self.state.repeats);
+        let mut openers = Vec::new();
+        for (chunk, indexed) in file.indexed.iter().enumerate() {
+            self.chunk(id, chunk as u32, indexed, &mut openers);
+            if let Some(end) = self.state.ended {
+                self.after_end(end, &file);
+                break;
+            }
+        }
+        // What a file opens it closes: the next file must not be lost with it.
+        let is_open = self.state.conditions.len() > depth.0 || self.state.macros > depth.1 || self.state.repeats > depth.2;
+        if is_open {
+            if let Some((place, span)) = openers.last().copied() {
+                self.problem(ProblemKind::NeverEnds, place, span);
+            }
+            self.state.conditions.truncate(depth.0);
+            (self.state.macros, self.state.repeats) = (depth.1, depth.2);
+        }
+        self.stack.pop();
+    }
+
+    /// Tells of the first statement behind END.
+    fn after_end(&mut self, end: Place, file: &crate::SourceFile) {
+        if self.stack.len() > 1 || end.file != file.id() {
+            return;
+        }
+        let chunks = file.source().chunks().iter().enumerate().skip(end.chunk as usize);
+        let found = chunks.into_iter().find_map(|(chunk, it)| {
+            let skip = if chunk == end.chunk as usize { usize::from(end.line) + 1 } else { 0 };
+            let is_text = |line: &reveille_source::Line| line.kind == reveille_source::LineKind::Statement;
+            let line = skip + it.lines()[skip..].iter().position(is_text)?;
+            Some(Place { file: end.file, chunk: chunk as u32, line: line as u16 })
+        });
+        if let Some(place) = found {
+            let (_, line, _) = file.at(place.chunk, place.line);
+            let span = if line.label.is_empty() { line.operation } else { line.label };
+            self.problem(ProblemKind::AfterEnd, place, span);
+        }
+    }
+
+    fn chunk(&mut self, id: FileId, chunk: u32, indexed: &Indexed, openers: &mut Vec<(Place, Span)>) {
+        self.segment(id, chunk, 0, 0);
+        let mut scopes = vec![(0_u16, self.state.scope)];
+        let mut idle_since = (!self.state.reads()).then_some(0_u16);
+        let mut idle = Vec::new();
+        for (at, event) in indexed.events.iter().enumerate() {
+            let before = self.state.scope;
+            let depth = self.depth();
+            self.event(id, chunk, indexed, event, indexed.events.get(at + 1));
+            let line = &indexed.chunk.lines()[usize::from(event.line)];
+            if self.depth() > depth {
+                openers.push((Place { file: id, chunk, line: event.line }, line.operation));
+            } else if self.depth() < depth {
+                openers.pop();
+            }
+            if self.state.scope != before {
+                scopes.push((event.line, self.state.scope));
+            }
+            match (idle_since, self.state.reads()) {
+                (None, false) => idle_since = Some(event.line + 1),
+                (Some(since), true) => {
+                    idle.push(since..event.line);
+                    idle_since = None;
+                }
+                _ => (),
+            }
+            if event.kind == EventKind::Directive && line.op.directive().is_some_and(|it| it.meaning == Meaning::Include) {
+                if self.state.reads() {
+                    self.include(id, chunk, event.line, indexed);
+                }
+                self.segment(id, chunk, event.line + 1, at as u16 + 1);
+                if scopes.last().is_some_and(|it| it.1 != self.state.scope) {
+                    scopes.push((event.line + 1, self.state.scope));
+                }
+            }
+            if self.state.ended.is_some() {
+                break;
+            }
+        }
+        if let Some(since) = idle_since {
+            idle.push(since..u16::MAX);
+        }
+        if !idle.is_empty() {
+            self.unit.inactive.entry((id, chunk)).or_default().extend(idle);
+        }
+        for (at, found) in indexed.local_uses.iter().enumerate() {
+            let scope = scopes[scopes.partition_point(|it| it.0 <= found.line) - 1].1;
+            self.pending_locals.push((scope, id, chunk, at as u32));
+        }
+    }
+
+    fn depth(&self) -> usize {
+        self.state.conditions.len() + (self.state.macros + self.state.repeats) as usize
+    }
+
+    fn segment(&mut self, file: FileId, chunk: u32, first_line: u16, first_event: u16) {
+        self.unit.segments.push(Segment { file, chunk, first_line, first_event, state: self.state.clone() });
+    }
+
+    fn event(&mut self, file: FileId, chunk: u32, indexed: &Indexed, event: &Event, next: Option<&Event>) {
+        let place = Place { file, chunk, line: event.line };
+        if !self.state.reads() && !matches!(event.kind, EventKind::Directive | EventKind::Macro(_)) {
+            return;
+        }
+        match event.kind {
+            EventKind::Label(symbol) => {
+                // A label of aligned data is where the data is.
+                if next.is_some_and(|it| it.line == event.line && is_aligned(indexed, it)) {
+                    self.align();
+                }
+                if !symbol.is_local() {
+                    self.state.scope += 1;
+                }
+                let span = indexed.chunk.lines()[usize::from(event.line)].label;
+                self.define(symbol, DefinitionKind::Label, place, self.state.location(), span);
+            }
+            EventKind::Equate(symbol) => {
+                let span = self.name_span(indexed, event.line);
+                if &*self.program.names().text(symbol) == "." {
+                    self.origin(place, indexed);
+                } else {
+                    self.define(symbol, DefinitionKind::Equate, place, Value::Unknown, span);
+                }
+            }
+            EventKind::Set(symbol) => {
+                let value = equate_span(self.program, place).map_or(Value::Unknown, |span| self.value(place, span.range()));
+                let span = self.name_span(indexed, event.line);
+                self.define(symbol, DefinitionKind::Set, place, value, span);
+            }
+            EventKind::RegisterName(symbol) => {
+                let span = self.name_span(indexed, event.line);
+                self.define(symbol, DefinitionKind::RegisterName, place, Value::Unknown, span);
+            }
+            EventKind::Macro(symbol) => {
+                if self.state.reads() {
+                    let span = self.name_span(indexed, event.line);
+                    self.define(symbol, DefinitionKind::Macro, place, Value::Unknown, span);
+                }
+                self.state.macros += 1;
+            }
+            EventKind::Code => self.unknown(Some(false)),
+            EventKind::Data { bytes, aligned } => {
+                if aligned {
+                    self.align();
+                }
+                self.state.offset += i64::from(bytes);
+            }
+            EventKind::Call(symbol) => {
+                if self.is_effective {
+                    self.calls.push((symbol, place));
+                }
+                self.unknown(None);
+            }
+            EventKind::Directive => self.directive(place, indexed),
+        }
+    }
+
+    /// Where the name that a line defines stands.
+    fn name_span(&self, indexed: &Indexed, line: u16) -> Span {
+        let line = &indexed.chunk.lines()[usize::from(line)];
+        if !line.label.is_empty() {
+            return line.label;
+        }
+        let first = indexed.chunk.operands(line).into_iter().next().unwrap_or(0..0);
+        Span { start: first.start as u16, end: first.end as u16 }
+    }
+
+    /// From here on the address is not known.
+    fn unknown(&mut self, is_odd: Option<bool>) {
+        // Counted in the state: a replay makes the same bases again.
+        let base = Base(self.state.next_base);
+        self.state.next_base += 1;
+        if self.is_effective {
+            self.unit.bases.push(BaseInfo { is_odd });
+        }
+        (self.state.base, self.state.offset) = (base, 0);
+    }
+
+    /// Goes to an even address.
+    fn align(&mut self) {
+        let bases = match self.earlier {
+            Some(unit) if !self.is_effective => &unit.bases,
+            _ => &self.unit.bases,
+        };
+        match bases.get(self.state.base.0 as usize).and_then(|it| it.is_odd) {
+            Some(odd) => self.state.offset += i64::from(odd ^ (self.state.offset & 1 == 1)),
+            None => self.unknown(Some(false)),
+        }
+    }
+
+    fn define(&mut self, symbol: Symbol, kind: DefinitionKind, place: Place, value: Value, span: Span) {
+        if !self.is_effective {
+            return;
+        }
+        let at = self.unit.definitions.len() as u32;
+        let is_uncertain = self.state.is_uncertain();
+        let definition =
+            Definition { symbol, kind, place, value, scope: self.state.scope, location: self.state.location(), is_uncertain };
+        self.unit.definitions.push(definition);
+        if symbol.is_local() {
+            let text = self.program.names().text(symbol);
+            if text.bytes().all(|it| it.is_ascii_digit()) && self.program.dialect(place.file) == Dialect::Dotted {
+                let digits = Symbol::from_index(symbol.index() as u32);
+                self.unit.numeric.entry(digits).or_default().push(at);
+                return;
+            }
+            match self.unit.locals.entry((self.state.scope, symbol)) {
+                std::collections::hash_map::Entry::Vacant(entry) => {
+                    entry.insert(at);
+                }
+                std::collections::hash_map::Entry::Occupied(entry) => {
+                    let first = self.unit.definitions[*entry.get() as usize].place;
+                    self.problem(ProblemKind::Duplicate(first), place, span);
+                }
+            }
+            return;
+        }
+        if self.unit.by_symbol.len() <= symbol.index() {
+            self.unit.by_symbol.resize(symbol.index() + 1, 0);
+        }
+        let slot = self.unit.by_symbol[symbol.index()];
+        if slot == 0 {
+            self.unit.by_symbol[symbol.index()] = at + 1;
+            return;
+        }
+        let first = self.unit.definitions[slot as usize - 1];
+        if kind == DefinitionKind::Set || first.kind == DefinitionKind::External {
+            self.unit.by_symbol[symbol.index()] = at + 1;
+        } else if kind != DefinitionKind::External && !is_uncertain && !first.is_uncertain && first.place != place {
+            self.problem(ProblemKind::Duplicate(first.place), place, span);
+        }
+    }
+
+    /// Evaluates part of a line in the middle of the walk.
+    fn value(&mut self, place: Place, range: Range<usize>) -> Value {
+        let Some(file) = self.program.file(place.file) else { return Value::Unknown };
+        let (chunk, _, text) = file.at(place.chunk, place.line);
+        let dialect = chunk.dialect();
+        let mut context = InWalk { walk: self, dialect, depth: 0 };
+        evaluate(text, range, dialect, &mut context)
+    }
+
+    fn lookup(&mut self, name: &str, depth: u32) -> Value {
+        if depth > 100 {
+            return Value::Unknown;
+        }
+        let program = self.program;
+        let symbol = program.names().find(name);
+        if let Some(at) = symbol.and_then(|it| self.unit.locals.get(&(self.state.scope, it.local()))) {
+            return self.unit.definitions[*at as usize].value;
+        }
+        let at = symbol.map_or(0, |symbol| self.unit.by_symbol.get(symbol.index()).copied().unwrap_or(0));
+        if at != 0 {
+            let found = self.unit.definitions[at as usize - 1];
+            if found.kind != DefinitionKind::Equate {
+                return found.value;
+            }
+            let Some(span) = equate_span(program, found.place) else { return Value::Unknown };
+            let Some(file) = program.file(found.place.file) else { return Value::Unknown };
+            let (chunk, _, text) = file.at(found.place.chunk, found.place.line);
+            let dialect = chunk.dialect();
+            let mut context = InWalk { walk: self, dialect, depth: depth + 1 };
+            return evaluate(text, span.range(), dialect, &mut context);
+        }
+        match self.earlier {
+            Some(earlier) => earlier.find(program, name).map_or(Value::Unknown, |it| it.value),
+            None => {
+                self.needs_more = true;
+                Value::Unknown
+            }
+        }
+    }
+
+    fn directive(&mut self, place: Place, indexed: &Indexed) {
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let Some(directive) = line.op.directive() else { return };
+        let text = indexed.chunk.line_text(line);
+        if self.structure(place, indexed, directive.meaning) || !self.state.reads() {
+            return;
+        }
+        let operands = || indexed.chunk.operands(line);
+        let first = || operands().into_iter().next();
+        match directive.meaning {
+            Meaning::Reserve | Meaning::ReserveBytes | Meaning::Block => {
+                let Some(mut item) = item_bytes(directive, line.size) else {
+                    self.problem(ProblemKind::BadSize, place, line.size_span());
+                    return self.unknown(None);
+                };
+                if directive.name == "fill" {
+                    item = 1;
+                }
+                if item > 1 && indexed.chunk.dialect() == Dialect::Motorola {
+                    self.align();
+                }
+                let Some(count) = first() else {
+                    self.problem(ProblemKind::Incomplete, place, line.operation);
+                    return;
+                };
+                let span = Span { start: count.start as u16, end: count.end as u16 };
+                match self.value(place, count) {
+                    Value::Number(count @ 0..=MOST) => self.state.offset += count * i64::from(item),
+                    Value::Number(count) => {
+                        self.problem(ProblemKind::BadCount(count), place, span);
+                        self.unknown(None);
+                    }
+                    _ => self.unknown(None),
+                }
+            }
+            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) => {
+                self.problem(ProblemKind::BadSize, place, line.size_span());
+                self.unknown(None);
+            }
+            Meaning::Even => self.align(),
+            Meaning::Align | Meaning::AlignOffset => self.align_to(place, &operands(), directive.meaning, indexed),
+            Meaning::Origin => self.origin(place, indexed),
+            Meaning::Section | Meaning::NamedSection => {
+                let name = match directive.meaning {
+                    Meaning::NamedSection => directive.name.to_owned(),
+                    _ => first().map_or_else(|| line.label.of(text).to_owned(), |range| text[range].to_ascii_lowercase()),
+                };
+                self.section(&name);
+            }
+            Meaning::Offsets => {
+                if self.state.offsets_from.is_none() {
+                    self.state.offsets_from = Some((self.state.base, self.state.offset));
+                }
+                let start = first().map_or(Value::Number(0), |range| self.value(place, range));
+                match start {
+                    Value::Number(start) => (self.state.base, self.state.offset) = (Base::ABSOLUTE, start),
+                    _ => self.unknown(Some(false)),
+                }
+            }
+            Meaning::StructureStart => {
+                self.state.structure = first().and_then(|range| self.value(place, range).number()).unwrap_or(0);
+            }
+            Meaning::StructureField => {
+                let item = item_bytes(directive, line.size).unwrap_or(1);
+                let count = first().and_then(|range| self.value(place, range).number()).unwrap_or(0);
+                if !line.label.is_empty() {
+                    let symbol = self.program.names().intern(line.label.of(text));
+                    self.define(symbol, DefinitionKind::Equate, place, Value::Number(self.state.structure), line.label);
+                }
+                self.state.structure += count.clamp(0, MOST) * i64::from(item);
+            }
+            Meaning::IncludeBytes => self.unknown(None),
+            Meaning::Import | Meaning::Common => {
+                let dialect = indexed.chunk.dialect();
+                let field = line.operands;
+                let mut found = Vec::new();
+                names(field.of(text), dialect, |name, start| found.push((self.program.names().intern(name), start, name.len())));
+                if directive.meaning == Meaning::Common {
+                    found.truncate(1);
+                }
+                for (symbol, start, len) in found {
+                    let start = field.start + start as u16;
+                    let known = self.unit.by_symbol.get(symbol.index()).is_some_and(|it| *it != 0);
+                    if !known {
+                        let span = Span { start, end: start + len as u16 };
+                        self.define(symbol, DefinitionKind::External, place, Value::Unknown, span);
+                    }
+                }
+            }
+            Meaning::End => self.state.ended = Some(place),
+            _ => (),
+        }
+    }
+
+    /// Conditionals, macros and repetitions, which count where nothing is read too. Gives whether it was one.
+    fn structure(&mut self, place: Place, indexed: &Indexed, meaning: Meaning) -> bool {
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let nothing = |it: &mut Self| it.problem(ProblemKind::NothingToEnd, place, line.operation);
+        match meaning {
+            Meaning::EndMacro => {
+                // ENDM ends repetitions too, in the assemblers that have no ENDR.
+                if self.state.macros > 0 {
+                    self.state.macros -= 1;
+                } else if self.state.repeats > 0 {
+                    self.state.repeats -= 1;
+                    self.unknown(None);
+                } else {
+                    nothing(self);
+                }
+                return true;
+            }
+            Meaning::LeaveMacro => return true,
+            _ if self.state.macros > 0 => return true,
+            Meaning::Repeat => self.state.repeats += 1,
+            Meaning::EndRepeat => match self.state.repeats.checked_sub(1) {
+                Some(left) => {
+                    self.state.repeats = left;
+                    self.unknown(None);
+                }
+                None => nothing(self),
+            },
+            Meaning::If(condition) => {
+                let outer_reads = self.state.reads();
+                let holds = if outer_reads { self.holds(place, indexed, condition) } else { Some(false) };
+                self.state.conditions.push(Case {
+                    outer_reads,
+                    taken: holds == Some(true),
+                    reads: outer_reads && holds != Some(false),
+                    is_uncertain: holds.is_none(),
+                });
+            }
+            Meaning::Else | Meaning::ElseIf => {
+                let Some(mut case) = self.state.conditions.pop() else {
+                    nothing(self);
+                    return true;
+                };
+                let may = case.outer_reads && !case.taken;
+                let holds = match meaning {
+                    Meaning::ElseIf if may => self.holds(place, indexed, Condition::True),
+                    _ => Some(may),
+                };
+                case.reads = may && holds != Some(false);
+                case.taken |= holds == Some(true) && !case.is_uncertain;
+                case.is_uncertain |= holds.is_none();
+                self.state.conditions.push(case);
+            }
+            Meaning::EndIf => match self.state.conditions.pop() {
+                Some(case) if case.is_uncertain => self.unknown(None),
+                Some(_) => (),
+                None => nothing(self),
+            },
+            _ => return false,
+        }
+        true
+    }
+
+    /// Whether a condition holds; none if that cannot be told.
+    fn holds(&mut self, place: Place, indexed: &Indexed, condition: Condition) -> Option<bool> {
+        use Condition as C;
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let text = indexed.chunk.line_text(line);
+        let operands = indexed.chunk.operands(line);
+        let first = operands.first().cloned().unwrap_or(0..0);
+        match condition {
+            C::Defined | C::NotDefined => {
+                let symbol = self.program.names().intern(&text[first]);
+                let known = self.unit.by_symbol.get(symbol.index()).is_some_and(|it| *it != 0);
+                Some(known == (condition == C::Defined))
+            }
+            C::Same | C::Different | C::Blank | C::NotBlank => {
+                let text_of = |at: usize| operands.get(at).map_or("", |range| text[range.clone()].trim_matches(['\'', '"']));
+                if line.operands.of(text).contains('\\') {
+                    return None;
+                }
+                Some(match condition {
+                    C::Same => text_of(0) == text_of(1),
+                    C::Different => text_of(0) != text_of(1),
+                    C::Blank => text_of(0).is_empty(),
+                    _ => !text_of(0).is_empty(),
+                })
+            }
+            _ => {
+                let value = self.value(place, first).number()?;
+                Some(match condition {
+                    C::Zero => value == 0,
+                    C::Positive => value > 0,
+                    C::NotNegative => value >= 0,
+                    C::Negative => value < 0,
+                    C::NotPositive => value <= 0,
+                    _ => value != 0,
+                })
+            }
+        }
+    }
+
+    fn origin(&mut self, place: Place, indexed: &Indexed) {
+        self.state.offsets_from = None;
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        match indexed.chunk.operands(line).into_iter().next().map(|range| self.value(place, range)) {
+            Some(Value::Number(address)) => (self.state.base, self.state.offset) = (Base::ABSOLUTE, address),
+            Some(Value::Address(base, offset)) => (self.state.base, self.state.offset) = (base, offset),
+            Some(Value::Unknown) => self.unknown(Some(false)),
+            None => self.problem(ProblemKind::Incomplete, place, line.operation),
+        }
+    }
+
+    fn section(&mut self, name: &str) {
+        let current = self.state.offsets_from.take().unwrap_or((self.state.base, self.state.offset));
+        let old = self.state.section;
+        match self.sections.iter_mut().find(|it| it.0 == old) {
+            Some(entry) => (entry.1, entry.2) = current,
+            None => self.sections.push((old, current.0, current.1)),
+        }
+        let symbol = self.program.names().intern(name);
+        self.state.section = symbol;
+        match self.sections.iter().find(|it| it.0 == symbol) {
+            Some(entry) => (self.state.base, self.state.offset) = (entry.1, entry.2),
+            None => self.unknown(Some(false)),
+        }
+    }
+
+    fn align_to(&mut self, place: Place, operands: &[Range<usize>], meaning: Meaning, indexed: &Indexed) {
+        let mut number = |at: usize| operands.get(at).cloned().and_then(|range| self.value(place, range).number());
+        let (offset, multiple) = match meaning {
+            Meaning::AlignOffset => (number(0).unwrap_or(0), number(1)),
+            // `ALIGN 0,4` has the offset first, as CNOP does.
+            _ if operands.len() == 2 && number(0) == Some(0) => (0, number(1)),
+            _ => (0, number(0)),
+        };
+        let Some(multiple @ 1..=MOST) = multiple else { return self.align() };
+        if multiple == 1 && indexed.chunk.dialect() == Dialect::Motorola {
+            return;
+        }
+        // The dotted `.align` counts bytes in some assemblers and powers of two in others; only an even address is sure then.
+        let is_sure = indexed.chunk.dialect() == Dialect::Motorola && self.state.base == Base::ABSOLUTE;
+        if multiple == 2 && offset == 0 {
+            self.align();
+        } else if is_sure {
+            self.state.offset += (offset - self.state.offset).rem_euclid(multiple);
+        } else {
+            self.unknown(Some(offset & 1 == 1));
+        }
+    }
+
+    fn include(&mut self, file: FileId, chunk: u32, line_at: u16, indexed: &Indexed) {
+        let place = Place { file, chunk, line: line_at };
+        let line = &indexed.chunk.lines()[usize::from(line_at)];
+        let Some(range) = indexed.chunk.operands(line).into_iter().next() else {
+            return self.problem(ProblemKind::Incomplete, place, line.operation);
+        };
+        let span = Span { start: range.start as u16, end: range.end as u16 };
+        let name = include_name(&indexed.chunk.line_text(line)[range]).to_owned();
+        let root = self.unit.root.unwrap_or(file);
+        match self.program.resolve_include(file, root, &name) {
+            None => {
+                self.problem(ProblemKind::MissingInclude(name.clone()), place, span);
+                self.unit.missing.push((file, name));
+            }
+            Some(id) if self.stack.contains(&id) => self.problem(ProblemKind::IncludeCycle(name), place, span),
+            Some(_) if self.stack.len() >= INCLUDE_DEPTH => self.problem(ProblemKind::IncludeDepth, place, span),
+            Some(id) => self.file(id),
+        }
+    }
+
+    /// What can be told only when every line was met.
+    fn finish(&mut self) {
+        self.fold();
+        crate::equates::settle(self.program, &mut self.unit);
+        let is_idle = |unit: &Unit, place: Place| !unit.is_active(place);
+        let mut problems = Vec::new();
+        for (scope, file, chunk, at) in std::mem::take(&mut self.pending_locals) {
+            let Some(source) = self.program.file(file) else { continue };
+            let found = &source.indexed[chunk as usize].local_uses[at as usize];
+            let (place, span) = place_of(file, chunk, found);
+            let is_known = self.unit.locals.contains_key(&(scope, found.symbol)) || {
+                let text = self.program.names().text(found.symbol);
+                numeric_reference(&text).is_some() && self.unit.resolve(self.program, place, &text).is_some()
+            };
+            if !is_known && found.must_exist && !is_idle(&self.unit, place) {
+                problems.push(Problem { kind: ProblemKind::Undefined(found.symbol), place, span });
+            }
+        }
+        let mut seen = rustc_hash::FxHashSet::default();
+        for segment in &self.unit.segments {
+            if !seen.insert((segment.file, segment.chunk)) {
+                continue;
+            }
+            let Some(source) = self.program.file(segment.file) else { continue };
+            for found in &source.indexed[segment.chunk as usize].uses {
+                if self.unit.by_symbol.get(found.symbol.index()).is_some_and(|it| *it != 0) || !found.must_exist {
+                    continue;
+                }
+                let (place, span) = place_of(segment.file, segment.chunk, found);
+                let folded = self.program.names().folded(found.symbol);
+                if !self.unit.by_folded.contains_key(&folded) && !is_idle(&self.unit, place) {
+                    problems.push(Problem { kind: ProblemKind::Undefined(found.symbol), place, span });
+                }
+            }
+        }
+        for (symbol, place) in std::mem::take(&mut self.calls) {
+            let name = self.program.names().text(symbol);
+            let is_macro = self.unit.find(self.program, &name).is_some_and(|it| it.kind == DefinitionKind::Macro);
+            if is_macro {
+                continue;
+            }
+            if let Some(file) = self.program.file(place.file) {
+                let (_, line, text) = file.at(place.chunk, place.line);
+                if !line.operation.of(text).contains('\\') {
+                    problems.push(Problem { kind: ProblemKind::UnknownOperation(symbol), place, span: line.operation });
+                }
+            }
+        }
+        self.unit.problems.extend(problems);
+        // Files that are read more than once tell the same things again.
+        let mut seen = rustc_hash::FxHashSet::default();
+        self.unit.problems.retain(|it| seen.insert(it.clone()));
+    }
+
+    fn fold(&mut self) {
+        for (at, definition) in self.unit.definitions.iter().enumerate() {
+            if !definition.symbol.is_local() {
+                let folded = self.program.names().folded(definition.symbol);
+                self.unit.by_folded.entry(folded).or_insert(at as u32);
+            }
+        }
+    }
+}
+
+struct InWalk<'w, 'a> {
+    walk: &'w mut Walk<'a>,
+    dialect: Dialect,
+    depth: u32,
+}
+
+impl Context for InWalk<'_, '_> {
+    fn name(&mut self, text: &str, _: Range<usize>) -> Value {
+        name_of(text, self.dialect).map_or(Value::Unknown, |name| self.walk.lookup(name, self.depth))
+    }
+
+    fn location(&mut self) -> Value {
+        self.walk.state.location()
+    }
+
+    fn problem(&mut self, _: ExpressionProblem, _: Range<usize>) {}
+}

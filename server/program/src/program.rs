@@ -1,0 +1,242 @@
+//! The files of a program, as one snapshot.
+
+use std::path::{Component, Path, PathBuf};
+use std::sync::Arc;
+
+use reveille_source::{Chunk, Dialect, Encoding, File, Line, Splice};
+use rustc_hash::FxHashMap;
+
+use crate::Names;
+use crate::index::{Indexed, index};
+
+/// A file of a program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct FileId(pub(crate) u32);
+
+impl FileId {
+    pub(crate) fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+/// One version of a file, and what the program needs of it.
+#[derive(Clone, Debug)]
+pub struct SourceFile {
+    id: FileId,
+    path: Arc<Path>,
+    source: File,
+    encoding: Encoding,
+    binary_at: Option<usize>,
+    includes: Arc<[String]>,
+    pub(crate) indexed: Vec<Arc<Indexed>>,
+}
+
+impl SourceFile {
+    /// The file's number.
+    #[must_use]
+    pub fn id(&self) -> FileId {
+        self.id
+    }
+
+    /// Where the file is, as it was named when it was handed in.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The text and its lines.
+    #[must_use]
+    pub fn source(&self) -> &File {
+        &self.source
+    }
+
+    /// How the file's bytes stood for characters.
+    #[must_use]
+    pub fn encoding(&self) -> Encoding {
+        self.encoding
+    }
+
+    /// The offset of a byte that shows that the file is no text; its lines are not read then.
+    #[must_use]
+    pub fn binary_at(&self) -> Option<usize> {
+        self.binary_at
+    }
+
+    /// The names of the files it includes.
+    #[must_use]
+    pub fn includes(&self) -> &Arc<[String]> {
+        &self.includes
+    }
+
+    /// The chunk, the line and its text of a place.
+    #[must_use]
+    pub fn at(&self, chunk: u32, line: u16) -> (&Chunk, &Line, &str) {
+        let chunk = &self.source.chunks()[chunk as usize];
+        let line = &chunk.lines()[usize::from(line)];
+        (chunk, line, chunk.line_text(line))
+    }
+}
+
+/// The files and names of a program: a snapshot, cheap to clone. Reads never wait for edits.
+#[derive(Clone, Debug, Default)]
+pub struct Program {
+    names: Arc<Names>,
+    files: Arc<Vec<Option<Arc<SourceFile>>>>,
+    by_path: Arc<FxHashMap<PathBuf, FileId>>,
+    by_folded_path: Arc<FxHashMap<String, FileId>>,
+    include_folders: Arc<Vec<PathBuf>>,
+}
+
+/// What is handed in for a file.
+#[derive(Clone, Debug)]
+pub enum Content {
+    /// Its text.
+    Text(File, Encoding),
+    /// It is no text: the offset of a byte that shows it.
+    Binary(usize),
+}
+
+impl Program {
+    /// A program without files.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The names of all files.
+    #[must_use]
+    pub fn names(&self) -> &Names {
+        &self.names
+    }
+
+    /// The files, in the order they came.
+    pub fn files(&self) -> impl Iterator<Item = &Arc<SourceFile>> {
+        self.files.iter().flatten()
+    }
+
+    /// A file of the program; none if it was removed.
+    #[must_use]
+    pub fn file(&self, id: FileId) -> Option<&Arc<SourceFile>> {
+        self.files.get(id.index())?.as_ref()
+    }
+
+    /// The file at a path.
+    #[must_use]
+    pub fn file_at(&self, path: &Path) -> Option<&Arc<SourceFile>> {
+        self.file(*self.by_path.get(&normal(path))?)
+    }
+
+    /// Folders in which included files are looked for, after those of the including file and of the root.
+    pub fn set_include_folders(&mut self, folders: Vec<PathBuf>) {
+        self.include_folders = Arc::new(folders);
+    }
+
+    /// Adds files or replaces them, reading them on all processors of the current pool.
+    pub fn set_files(&mut self, files: Vec<(PathBuf, Content)>) {
+        use rayon::prelude::*;
+        let names = self.names.clone();
+        let read: Vec<_> = files
+            .into_par_iter()
+            .map(|(path, content)| {
+                let (source, encoding, binary_at) = match content {
+                    Content::Text(source, encoding) => (source, encoding, None),
+                    Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at)),
+                };
+                let indexed: Vec<_> = source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), &names))).collect();
+                (normal(&path), source, encoding, binary_at, indexed)
+            })
+            .collect();
+        for (path, source, encoding, binary_at, indexed) in read {
+            let files = Arc::make_mut(&mut self.files);
+            let id = match self.by_path.get(&path) {
+                Some(id) => *id,
+                None => {
+                    let id = FileId(files.len() as u32);
+                    files.push(None);
+                    Arc::make_mut(&mut self.by_path).insert(path.clone(), id);
+                    Arc::make_mut(&mut self.by_folded_path).insert(folded(&path), id);
+                    id
+                }
+            };
+            let includes = includes(&indexed);
+            let file = SourceFile { id, path: path.into(), source, encoding, binary_at, includes, indexed };
+            files[id.index()] = Some(Arc::new(file));
+        }
+    }
+
+    /// Replaces a file by its next version; `splice` tells which chunks are new. Reads only those.
+    pub fn edit_file(&mut self, id: FileId, source: File, splice: Splice) {
+        let names = self.names.clone();
+        let Some(Some(file)) = Arc::make_mut(&mut self.files).get_mut(id.index()) else { return };
+        let file = Arc::make_mut(file);
+        let new = source.chunks()[splice.at..splice.at + splice.inserted].iter();
+        let new: Vec<_> = new.map(|chunk| Arc::new(index(chunk.clone(), &names))).collect();
+        file.indexed.splice(splice.at..splice.at + splice.removed, new);
+        file.source = source;
+        let now = includes(&file.indexed);
+        if now != file.includes {
+            file.includes = now;
+        }
+    }
+
+    /// Takes a file out.
+    pub fn remove_file(&mut self, path: &Path) {
+        if let Some(id) = self.by_path.get(&normal(path)) {
+            Arc::make_mut(&mut self.files)[id.index()] = None;
+        }
+    }
+
+    /// The dialect that a file is read in; Motorola syntax if the file is gone.
+    #[must_use]
+    pub fn dialect(&self, id: FileId) -> Dialect {
+        self.file(id).map_or(Dialect::Motorola, |file| file.source().dialect())
+    }
+
+    /// The paths at which an included file is looked for, in order.
+    #[must_use]
+    pub fn include_paths(&self, from: FileId, root: FileId, name: &str) -> Vec<PathBuf> {
+        let name = name.replace('\\', "/");
+        let folder = |id| self.file(id).and_then(|file| file.path().parent()).unwrap_or(Path::new(""));
+        let folders = [folder(from), folder(root)].into_iter().chain(self.include_folders.iter().map(PathBuf::as_path));
+        let mut paths: Vec<PathBuf> = Vec::new();
+        for folder in folders {
+            let path = normal(&folder.join(&name));
+            if !paths.contains(&path) {
+                paths.push(path);
+            }
+        }
+        paths
+    }
+
+    /// The file that an include means. Sources of systems that do not tell cases apart spell names in any case.
+    #[must_use]
+    pub fn resolve_include(&self, from: FileId, root: FileId, name: &str) -> Option<FileId> {
+        let paths = self.include_paths(from, root, name);
+        let present = |id: &&FileId| self.file(**id).is_some();
+        let exact = paths.iter().find_map(|path| self.by_path.get(path).filter(present));
+        exact.or_else(|| paths.iter().find_map(|path| self.by_folded_path.get(&folded(path)).filter(present))).copied()
+    }
+}
+
+fn includes(indexed: &[Arc<Indexed>]) -> Arc<[String]> {
+    indexed.iter().flat_map(|it| it.includes.iter().cloned()).collect()
+}
+
+/// A path without `.` and `..` where that can be told from the path alone.
+fn normal(path: &Path) -> PathBuf {
+    let mut out = PathBuf::new();
+    for part in path.components() {
+        match part {
+            Component::CurDir => (),
+            Component::ParentDir if matches!(out.components().next_back(), Some(Component::Normal(_))) => {
+                out.pop();
+            }
+            part => out.push(part),
+        }
+    }
+    out
+}
+
+fn folded(path: &Path) -> String {
+    path.to_string_lossy().to_ascii_lowercase()
+}

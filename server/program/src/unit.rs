@@ -1,0 +1,328 @@
+//! A root file with all it includes, laid out: where names are defined, what they are worth, what is wrong.
+
+use std::ops::Range;
+
+use reveille_source::Span;
+use rustc_hash::FxHashMap;
+
+use crate::expression::{Context, ExpressionProblem, Value, evaluate};
+use crate::index::{Use, name_of, value_in_operands};
+use crate::layout::{Segment, State};
+use crate::{FileId, Program, Symbol};
+
+/// A line of a file: the chunk it is in and its place there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Place {
+    /// The file.
+    pub file: FileId,
+    /// The chunk's place in the file.
+    pub chunk: u32,
+    /// The line's place in the chunk.
+    pub line: u16,
+}
+
+/// What a name is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum DefinitionKind {
+    /// A label: the address of what stands there.
+    Label,
+    /// A value given once.
+    Equate,
+    /// A value that may be given again.
+    Set,
+    /// A register or a list of registers.
+    RegisterName,
+    /// A macro.
+    Macro,
+    /// Another module's, or a common block: its address is not known.
+    External,
+}
+
+/// One definition of a name.
+#[derive(Clone, Copy, Debug)]
+pub struct Definition {
+    /// The name.
+    pub symbol: Symbol,
+    /// What it is.
+    pub kind: DefinitionKind,
+    /// The line.
+    pub place: Place,
+    /// Its value.
+    pub value: Value,
+    /// The ordinary labels before it in the unit: the scope of local labels.
+    pub(crate) scope: u32,
+    /// The location at the definition.
+    pub(crate) location: Value,
+    /// Stands where a condition that is not known decides.
+    pub(crate) is_uncertain: bool,
+}
+
+/// What is wrong with a program's lines.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub enum ProblemKind {
+    /// A name is defined a second time; the first place.
+    Duplicate(Place),
+    /// A name is defined nowhere.
+    Undefined(Symbol),
+    /// A name's value needs the name itself.
+    Circular(Symbol),
+    /// Something is wrong with an expression.
+    Expression(ExpressionProblem),
+    /// An included file is not there.
+    MissingInclude(String),
+    /// A file includes itself, directly or by others.
+    IncludeCycle(String),
+    /// Includes nest deeper than 64.
+    IncludeDepth,
+    /// An operation that is no instruction, no directive and no macro of the program.
+    UnknownOperation(Symbol),
+    /// A directive does not have the size.
+    BadSize,
+    /// A conditional, macro or repetition ends that never started.
+    NothingToEnd,
+    /// A conditional, macro or repetition never ends.
+    NeverEnds,
+    /// A value does not fit into the item it is laid down in.
+    DoesNotFit {
+        /// The value.
+        value: i64,
+        /// The item's size in bytes.
+        bytes: u32,
+    },
+    /// Text stands after END.
+    AfterEnd,
+    /// A count is negative or absurd.
+    BadCount(i64),
+    /// A directive needs an operand or a label that it lacks.
+    Incomplete,
+}
+
+/// Something wrong, and where.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Problem {
+    /// What.
+    pub kind: ProblemKind,
+    /// The line.
+    pub place: Place,
+    /// The part of the line.
+    pub span: Span,
+}
+
+/// A root file with all it includes, laid out.
+#[derive(Debug, Default)]
+pub struct Unit {
+    pub(crate) root: Option<FileId>,
+    pub(crate) files: Vec<FileId>,
+    pub(crate) definitions: Vec<Definition>,
+    /// For each name, the place in `definitions` of the one that counts, and 1; 0 for none.
+    pub(crate) by_symbol: Vec<u32>,
+    pub(crate) by_folded: FxHashMap<Symbol, u32>,
+    pub(crate) locals: FxHashMap<(u32, Symbol), u32>,
+    /// Numeric labels of the dotted style: all definitions of a digit, in order.
+    pub(crate) numeric: FxHashMap<Symbol, Vec<u32>>,
+    pub(crate) segments: Vec<Segment>,
+    pub(crate) bases: Vec<BaseInfo>,
+    pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
+    pub(crate) problems: Vec<Problem>,
+    pub(crate) missing: Vec<(FileId, String)>,
+    /// A digest of all values of names: what was worked out with one digest holds for as long as it stays.
+    pub(crate) values_digest: u64,
+    /// Problems of data lines that need names, chunk by chunk.
+    pub(crate) checked: Vec<crate::data::Checked>,
+}
+
+/// What is known of a base.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct BaseInfo {
+    /// Whether its address is odd; none if not known.
+    pub(crate) is_odd: Option<bool>,
+}
+
+impl Unit {
+    /// The file that is included by no other.
+    #[must_use]
+    pub fn root(&self) -> Option<FileId> {
+        self.root
+    }
+
+    /// The files it reads, the root first.
+    #[must_use]
+    pub fn files(&self) -> &[FileId] {
+        &self.files
+    }
+
+    /// All definitions, in the order of the program.
+    #[must_use]
+    pub fn definitions(&self) -> &[Definition] {
+        &self.definitions
+    }
+
+    /// What is wrong.
+    #[must_use]
+    pub fn problems(&self) -> &[Problem] {
+        &self.problems
+    }
+
+    /// Included files that are not there: the including file and the name.
+    #[must_use]
+    pub fn missing(&self) -> &[(FileId, String)] {
+        &self.missing
+    }
+
+    /// The definition of an ordinary name. A name that differs only in case counts where no other is there.
+    #[must_use]
+    pub fn find(&self, program: &Program, name: &str) -> Option<&Definition> {
+        let symbol = program.names().find(name);
+        let exact = symbol.map_or(0, |symbol| self.by_symbol.get(symbol.index()).copied().unwrap_or(0));
+        if exact != 0 {
+            return self.definitions.get(exact as usize - 1);
+        }
+        let folded = match symbol {
+            Some(symbol) => program.names().folded(symbol),
+            None => program.names().find(&name.to_ascii_lowercase())?,
+        };
+        self.definitions.get(*self.by_folded.get(&folded)? as usize)
+    }
+
+    /// The definition of an ordinary name by its number.
+    #[must_use]
+    pub fn get(&self, symbol: Symbol) -> Option<&Definition> {
+        let at = self.by_symbol.get(symbol.index()).copied().unwrap_or(0);
+        self.definitions.get((at as usize).checked_sub(1)?)
+    }
+
+    /// The definition that a name in an operand at a place means: ordinary, local to the scope there, or numeric.
+    #[must_use]
+    pub fn resolve(&self, program: &Program, place: Place, name: &str) -> Option<&Definition> {
+        let dialect = program.dialect(place.file);
+        if !crate::index::is_local_label(name, dialect) {
+            return self.find(program, name);
+        }
+        if let Some((digits, forward)) = numeric_reference(name) {
+            let list = self.numeric.get(&program.names().find(digits)?)?;
+            let order = self.order(place);
+            let after = list.partition_point(|at| self.order(self.definitions[*at as usize].place) <= order);
+            let at = if forward { list.get(after) } else { after.checked_sub(1).and_then(|at| list.get(at)) };
+            return self.definitions.get(*at? as usize);
+        }
+        let symbol = program.names().find(name)?.local();
+        let scope = self.state_at(program, place)?.scope;
+        self.definitions.get(*self.locals.get(&(scope, symbol))? as usize)
+    }
+
+    /// A number that grows along the program.
+    fn order(&self, place: Place) -> (usize, u16) {
+        (self.segment_of(place).unwrap_or(0), place.line)
+    }
+
+    fn segment_of(&self, place: Place) -> Option<usize> {
+        self.segments.iter().rposition(|segment| {
+            segment.file == place.file && segment.chunk == place.chunk && segment.first_line <= place.line
+        })
+    }
+
+    /// The state of the layout before a line.
+    pub(crate) fn state_at(&self, program: &Program, place: Place) -> Option<State> {
+        let segment = &self.segments[self.segment_of(place)?];
+        Some(crate::layout::replay(program, self, segment, place.line))
+    }
+
+    /// The location of a line, after the alignment that its own data asks for.
+    #[must_use]
+    pub fn location(&self, program: &Program, place: Place) -> Value {
+        self.state_at(program, place).map_or(Value::Unknown, |state| state.location())
+    }
+
+    /// Whether a value, as an address, is odd; none if that is not known.
+    #[must_use]
+    pub fn is_odd(&self, value: Value) -> Option<bool> {
+        match value {
+            Value::Number(number) => Some(number & 1 == 1),
+            Value::Address(base, offset) => Some(self.bases.get(base.0 as usize)?.is_odd? ^ (offset & 1 == 1)),
+            Value::Unknown => None,
+        }
+    }
+
+    /// Whether a line is read: not in a conditional that is off, a macro's body or after END.
+    #[must_use]
+    pub fn is_active(&self, place: Place) -> bool {
+        let ranges = self.inactive.get(&(place.file, place.chunk));
+        !ranges.is_some_and(|ranges| ranges.iter().any(|range| range.contains(&place.line)))
+    }
+
+    /// Whether the unit reads the chunk at all.
+    #[must_use]
+    pub fn reads(&self, file: FileId, chunk: u32) -> bool {
+        self.segments.iter().any(|segment| segment.file == file && segment.chunk == chunk)
+    }
+
+    /// Evaluates part of a line at its place.
+    #[must_use]
+    pub fn value(&self, program: &Program, place: Place, range: Range<usize>) -> Value {
+        let mut found = Vec::new();
+        self.value_with_problems(program, place, range, &mut found)
+    }
+
+    pub(crate) fn value_with_problems(
+        &self,
+        program: &Program,
+        place: Place,
+        range: Range<usize>,
+        found: &mut Vec<(ExpressionProblem, Range<usize>)>,
+    ) -> Value {
+        let Some(file) = program.file(place.file) else { return Value::Unknown };
+        let (chunk, _, text) = file.at(place.chunk, place.line);
+        let mut context = AtPlace { unit: self, program, place, found };
+        evaluate(text, range, chunk.dialect(), &mut context)
+    }
+}
+
+/// `1b`, `2f`: the digits, and whether the next definition is meant.
+pub(crate) fn numeric_reference(name: &str) -> Option<(&str, bool)> {
+    let (digits, letter) = name.split_at(name.len().checked_sub(1)?);
+    let forward = match letter {
+        "f" | "F" => true,
+        "b" | "B" => false,
+        _ => return None,
+    };
+    (!digits.is_empty() && digits.bytes().all(|it| it.is_ascii_digit())).then_some((digits, forward))
+}
+
+struct AtPlace<'a> {
+    unit: &'a Unit,
+    program: &'a Program,
+    place: Place,
+    found: &'a mut Vec<(ExpressionProblem, Range<usize>)>,
+}
+
+impl Context for AtPlace<'_> {
+    fn name(&mut self, text: &str, _: Range<usize>) -> Value {
+        let Some(name) = name_of(text, self.program.dialect(self.place.file)) else { return Value::Unknown };
+        self.unit.resolve(self.program, self.place, name).map_or(Value::Unknown, |it| it.value)
+    }
+
+    fn location(&mut self) -> Value {
+        self.unit.location(self.program, self.place)
+    }
+
+    fn problem(&mut self, problem: ExpressionProblem, range: Range<usize>) {
+        self.found.push((problem, range));
+    }
+}
+
+/// Where the value of an equate stands in its line.
+pub(crate) fn equate_span(program: &Program, place: Place) -> Option<Span> {
+    let file = program.file(place.file)?;
+    let (chunk, line, text) = file.at(place.chunk, place.line);
+    if line.label.is_empty() {
+        return value_in_operands(chunk, line, text).map(|(_, span)| span);
+    }
+    let first = chunk.operands(line).into_iter().next()?;
+    Some(Span { start: first.start as u16, end: first.end as u16 })
+}
+
+/// Uses of names in one chunk, with their places.
+pub(crate) fn place_of(file: FileId, chunk: u32, found: &Use) -> (Place, Span) {
+    let place = Place { file, chunk, line: found.line };
+    (place, Span { start: found.start, end: found.start + found.len })
+}
