@@ -75,10 +75,15 @@ async function workbench(body) {
     cpSync(given.demo, folder, { recursive: true });
     mkdirSync(join(user, 'User'), { recursive: true });
     mkdirSync(extensions);
+    // A program's path is a setting of the machine: VS Code ignores it among the user's settings of a remote window.
+    mkdirSync(join(user, 'Machine'));
+    writeFileSync(
+        join(user, 'Machine', 'settings.json'),
+        JSON.stringify({ 'reveille.server.path': process.env.REVEILLE }),
+    );
     writeFileSync(
         join(user, 'User', 'settings.json'),
         JSON.stringify({
-            'reveille.server.path': process.env.REVEILLE,
             'chat.disableAIFeatures': true,
             'editor.fontSize': 13,
             'editor.minimap.enabled': false,

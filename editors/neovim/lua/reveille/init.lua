@@ -1,0 +1,85 @@
+-- Starts `reveille serve` for 68000 source. What is known about the source is known by the server; this file only
+-- tells Neovim how to start it.
+
+local M = {}
+
+local options = {
+  cmd = { 'reveille', 'serve' },
+  filetypes = { 'm68k' },
+  -- The nearest folder upwards that holds one of these is the firmware; without one, the file's own folder is.
+  root_markers = { 'reveille.toml', '.git' },
+}
+
+local function root_of(buffer)
+  local path = vim.api.nvim_buf_get_name(buffer)
+  return vim.fs.root(buffer, options.root_markers) or (path ~= '' and vim.fs.dirname(path)) or vim.fn.getcwd()
+end
+
+local function has_enable()
+  return vim.lsp.enable ~= nil and vim.lsp.config ~= nil
+end
+
+-- Neovim 0.10 has no vim.lsp.enable.
+local function start_by_hand(config)
+  vim.api.nvim_create_autocmd('FileType', {
+    group = vim.api.nvim_create_augroup('reveille', {}),
+    pattern = options.filetypes,
+    callback = function(event)
+      if vim.bo[event.buf].buftype == '' then
+        vim.lsp.start(vim.tbl_extend('force', config, { root_dir = root_of(event.buf) }), { bufnr = event.buf })
+      end
+    end,
+  })
+end
+
+-- For buffers whose file type is set already: only the autocommand that starts the server runs again.
+local function start_in_open_buffers()
+  local group = has_enable() and 'nvim.lsp.enable' or 'reveille'
+  for _, buffer in ipairs(vim.api.nvim_list_bufs()) do
+    if vim.api.nvim_buf_is_loaded(buffer) and vim.tbl_contains(options.filetypes, vim.bo[buffer].filetype) then
+      vim.api.nvim_exec_autocmds('FileType', { group = group, buffer = buffer, modeline = false })
+    end
+  end
+end
+
+--- Fields, all optional: `cmd` (the command line of the server), `filetypes`, `root_markers`, and whatever else a
+--- client of |vim.lsp.start()| takes, such as `on_attach` or `capabilities`.
+function M.setup(given)
+  options = vim.tbl_extend('force', options, given or {})
+
+  local config = vim.tbl_extend('force', options, { name = 'reveille' })
+  config.root_markers = nil
+  if has_enable() then
+    config.name = nil -- vim.lsp.config takes it from its key
+    config.root_dir = function(buffer, on_root)
+      on_root(root_of(buffer))
+    end
+    vim.lsp.config('reveille', config)
+    vim.lsp.enable('reveille')
+  else
+    config.filetypes = nil
+    start_by_hand(config)
+  end
+  start_in_open_buffers()
+
+  vim.api.nvim_create_user_command('ReveilleRestart', M.restart, { desc = 'Stop the Reveille server and start it again' })
+end
+
+--- Stops the server and starts it again for the buffers it served.
+function M.restart()
+  local clients = vim.lsp.get_clients({ name = 'reveille' })
+  for _, client in ipairs(clients) do
+    vim.lsp.stop_client(client.id)
+  end
+  local gone = vim.wait(3000, function()
+    return #vim.lsp.get_clients({ name = 'reveille' }) == 0
+  end, 20)
+  if not gone then
+    vim.lsp.stop_client(vim.tbl_map(function(client)
+      return client.id
+    end, clients), true)
+  end
+  start_in_open_buffers()
+end
+
+return M
