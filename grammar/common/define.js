@@ -54,7 +54,11 @@ const START = `[${LETTER}${MARK}${BACKSLASH}]`;
 /** The rest of a line without the blanks at its end. */
 const REST = `([^${END}]*[^${END}${BLANK}])?`;
 
-const regex = (/** @type {string} */ source) => new RustRegex(source);
+/**
+ * A pattern. Its negated classes leave out the last code point, which is no character: a class that holds it would be generated
+ * without the zero byte.
+ */
+const regex = (/** @type {string} */ source) => new RustRegex(source.replace(/\[\^/g, '[^\\u{10ffff}'));
 
 /** A regular expression for any of some words in any case. */
 const anyOf = (/** @type {string[]} */ words) =>
@@ -103,22 +107,37 @@ module.exports = function define(dialect) {
   ];
   const named = (tokens, node) => tokens.map(it => alias(it, node));
 
-  /** A word that goes on with a dot and a letter, any number of times. */
-  const chain = ($, self, tokens) => choice(...[...tokens, self].map(it => seq(it, '.', $._letter)));
+  /**
+   * Words that go on with dots and single letters after one of the tokens of a class. One letter is a size where the word is an
+   * operation; with more, or with a dot at its end, a keyword is no keyword.
+   */
+  const longer = (prefix, tokens) => ({
+    [prefix + '_sized']: $ => choice(...tokens($).map(it => seq(it, '.', $._letter))),
+    [prefix + '_longer']: $ => choice(
+      ...tokens($).map(it => seq(it, '.')),
+      ...[$[prefix + '_sized'], $[prefix + '_longer']].map(it => seq(it, '.', optional($._letter))),
+    ),
+    [prefix + '_dot']: $ => choice(...[...tokens($), $[prefix + '_sized'], $[prefix + '_longer']].map(it => seq(it, '.'))),
+  });
+  /** All that a word of a class can be. */
+  const whole = ($, prefix, tokens) => [...tokens, $[prefix + '_sized'], $[prefix + '_longer']];
 
   // An operation's node: a name and a size.
-  const size = $ => seq('.', optional(field('size', alias($._letter, $.size))));
+  const size = $ => seq('.', field('size', alias($._letter, $.size)));
   const operation = ($, tokens, node) =>
     seq(field('name', choice(...named(tokens, node))), optional(size($)));
 
   // Comments.
-  const commented = ($, rule) => field('comment', alias(rule, $.comment));
-  const rest = $ => alias($._rest, $.broken);
+  // Their tokens stop at the last character that is no blank; blanks between that and the end of the file have no other place.
+  const ended = ($, it) => seq(it, optional($._blank));
+  const commented = ($, rule) => ended($, field('comment', alias(rule, $.comment)));
+  const broken = ($, rule) => ended($, alias(rule, $.broken));
+  const rest = $ => broken($, $._rest);
 
   /** What may follow the operand field. */
   const trailer = $ => optional(choice(
     commented($, $._semicolon_comment),
-    alias($._closing_rest, $.broken),
+    broken($, $._closing_rest),
     seq($._blank, optional(commented($, $._comment_text))),
   ));
 
@@ -136,7 +155,7 @@ module.exports = function define(dialect) {
       rest($),
       seq($._blank, optional(choice(
         commented($, $._operand_comment),
-        alias($._closing_rest, $.broken),
+        broken($, $._closing_rest),
         fieldAndComment($, operands),
       ))),
     )),
@@ -248,6 +267,7 @@ module.exports = function define(dialect) {
       prec.left(PREC.broken, seq($[level + '_expression'], $[level + '_tail'])),
       ...(level ? [
         prec(PREC.broken, seq(choice($._register, $._program_counter), $._inner_open_tail)),
+        prec(PREC.alone, choice($._register, $._program_counter)),
         prec.right(PREC.sized, seq(
           choice($._register, $._program_counter), '.', optional($._operand_size), optional($._inner_tail))),
       ] : []),
@@ -331,7 +351,7 @@ module.exports = function define(dialect) {
       /** A line that starts in column one. */
       _front_line: $ => choice(
         commented($, $._line_comment),
-        field('comment', $.preprocessor),
+        ended($, field('comment', $.preprocessor)),
         $._front_operation,
         seq(field('label', alias($._front_colon_label, $.label)), optional($._after_colon)),
         seq(field('label', alias($._plain_label, $.label)), optional($._after_label)),
@@ -350,9 +370,13 @@ module.exports = function define(dialect) {
         rest($),
       ),
       /** A line that starts with a number which is no label. */
-      _number_line: $ => seq(choice($._digits, $._bad_number), optional($._any_rest)),
+      _number_line: $ => seq(
+        choice($._digits, $._bad_number),
+        optional(choice(ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
 
-      _bad_number_line: $ => seq($._bad_number, optional($._any_rest)),
+      _bad_number_line: $ => seq(
+        $._bad_number,
+        optional(choice(ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
 
       _after_label: $ => choice(
         commented($, $._semicolon_comment),
@@ -372,11 +396,11 @@ module.exports = function define(dialect) {
         optional(choice(
           seq($._blank, optional(choice(
             commented($, $._operand_comment),
-            alias($._closing_rest, $.broken),
+            broken($, $._closing_rest),
             fieldAndComment($, $.operands),
           ))),
           commented($, $._semicolon_comment),
-          alias($._closing_rest, $.broken),
+          broken($, $._closing_rest),
           fieldAndComment($, $.operands),
         )),
       ),
@@ -385,33 +409,33 @@ module.exports = function define(dialect) {
       // ----------------------------------------------------------------------------------------------------- labels
 
       _plain_label: $ => field('name', choice(
-        ...named([$._word, $._word_chain, $._word_dot], $.symbol),
-        ...named([$._local_word, $._local_chain, $._local_dot, $._digits], $.local_symbol),
+        ...named([...whole($, '_word', [$._word]), $._front_longer], $.symbol),
+        ...named([...whole($, '_local', [$._local_word]), $._dotted_longer, $._digits], $.local_symbol),
       )),
       _front_colon_label: $ => seq($._front_label_name, choice(':', '::')),
       _front_assigned: $ => $._front_label_name,
       _front_label_name: $ => field('name', choice(
-        ...named([$._word, $._word_chain, ...frontKeywords($), $._front_chain], $.symbol),
-        ...named([$._local_word, $._local_chain, ...dottedKeywords($), $._dotted_chain, $._digits], $.local_symbol),
+        ...named([...whole($, '_word', [$._word]), ...whole($, '_front', frontKeywords($))], $.symbol),
+        ...named(
+          [...whole($, '_local', [$._local_word]), ...whole($, '_dotted', dottedKeywords($)), $._digits], $.local_symbol),
       )),
       _colon_label: $ => seq($._label_name, choice(':', '::')),
       _assigned: $ => $._label_name,
       _label_name: $ => field('name', choice(
+        ...named([
+          ...whole($, '_word', [$._word]),
+          ...whole($, '_front', frontKeywords($)),
+          ...whole($, '_indented', indentedKeywords($)),
+        ], $.symbol),
         ...named(
-          [$._word, $._word_chain, ...frontKeywords($), $._front_chain, ...indentedKeywords($), $._indented_chain],
-          $.symbol),
-        ...named([$._local_word, $._local_chain, ...dottedKeywords($), $._dotted_chain, $._digits], $.local_symbol),
+          [...whole($, '_local', [$._local_word]), ...whole($, '_dotted', dottedKeywords($)), $._digits], $.local_symbol),
       )),
 
-      // Words that are no keyword, with a dot and a letter at their end, and with a dot at their end.
-      _word_chain: $ => chain($, $._word_chain, [$._word]),
-      _local_chain: $ => chain($, $._local_chain, [$._local_word]),
-      _word_dot: $ => seq(choice($._word, $._word_chain), '.'),
-      _local_dot: $ => seq(choice($._local_word, $._local_chain), '.'),
-      // Keywords with a dot and a letter, where that makes a label of them or another name.
-      _front_chain: $ => chain($, $._front_chain, frontKeywords($)),
-      _dotted_chain: $ => chain($, $._dotted_chain, dottedKeywords($)),
-      _indented_chain: $ => chain($, $._indented_chain, indentedKeywords($)),
+      ...longer('_word', $ => [$._word]),
+      ...longer('_local', $ => [$._local_word]),
+      ...longer('_front', frontKeywords),
+      ...longer('_dotted', dottedKeywords),
+      ...longer('_indented', indentedKeywords),
 
       // ------------------------------------------------------------------------------------------------- operations
 
@@ -442,15 +466,15 @@ module.exports = function define(dialect) {
         $, [$._front_loose_directive, $._dotted_loose_directive, $._indented_loose_directive], $.directive_name),
       _bare_directive: $ => operation(
         $, [$._front_bare_directive, $._dotted_bare_directive, $._indented_bare_directive], $.directive_name),
-      macro_call: $ => choice(
-        seq(
-          field('name', choice(...named([$._word, $._local_word], $.macro_name))),
-          optional(seq('.', field('size', alias($._letter, $.size)))),
-        ),
-        // The last of several endings is the size; and a keyword with several is none.
-        seq(field('name', choice(...named([$._word_chain, $._local_chain, $._front_chain, $._dotted_chain, $._indented_chain], $.macro_name))), '.', field('size', alias($._letter, $.size))),
-        field('name', choice(...named([$._word_dot, $._local_dot], $.macro_name))),
-      ),
+      macro_call: $ => {
+        const classes = ['_word', '_local', '_front', '_dotted', '_indented'];
+        return choice(
+          operation($, [$._word, $._local_word], $.macro_name),
+          // The last of several letters is the size.
+          seq(field('name', choice(...named(classes.flatMap(it => [$[it + '_sized'], $[it + '_longer']]), $.macro_name))), size($)),
+          field('name', choice(...named(classes.map(it => $[it + '_dot']), $.macro_name))),
+        );
+      },
 
       // --------------------------------------------------------------------------------------------------- operands
 
@@ -527,33 +551,38 @@ module.exports = function define(dialect) {
         seq($._open, field('base', $._register)),
       ].map((it, i) => prec(i ? PREC.unclosed : PREC.primary, seq('-', it)))),
 
+      // A register by another name, or a macro's parameter, may be the base. Any part may be missing, but for the brackets.
       displacement: $ => choice(
-        ...closed($, field('base', $._register)).map(it => seq(field('displacement', $._expression), it)),
-        ...closed($, field('base', $._inner_expression)).map(it => seq(field('displacement', $._expression), it)),
-        ...closed($, field('displacement', $._inner_expression), $._comma, field('base', $._register)),
-        ...closed($, field('displacement', $._inner_expression), $._comma, optional(field('base', $._inner_expression))),
+        ...closed($, field('base', choice($._register, $._inner_expression)))
+          .map(it => seq(field('displacement', $._expression), it)),
+        prec(PREC.primary, seq(field('displacement', $._expression), $._open, $._close)),
+        prec(PREC.missing, seq(field('displacement', $._expression), $._open)),
+        ...closed($, optional(field('displacement', $._inner_expression)), $._comma,
+          optional(field('base', choice($._register, $._inner_expression)))),
       ),
       indexed: $ => choice(
         ...closed($, field('base', $._register), $._comma, optional($._indexes)),
-        ...closed($, field('base', choice($._register, $._inner_expression)), $._comma, optional($._indexes))
+        ...closed($, optional(field('base', choice($._register, $._inner_expression))), $._comma, optional($._indexes))
           .map(it => seq(field('displacement', $._expression), it)),
-        ...closed($, field('displacement', $._inner_expression), $._comma,
-          field('base', choice($._register, $._inner_expression)), $._comma, optional($._indexes)),
+        ...closed($, optional(field('displacement', $._inner_expression)), $._comma,
+          optional(field('base', choice($._register, $._inner_expression))), $._comma, optional($._indexes)),
       ),
-      pc_displacement: $ => choice(
-        ...closed($, field('base', alias($._program_counter, $.special_register))),
-        ...closed($, field('base', alias($._program_counter, $.special_register)))
-          .map(it => seq(field('displacement', $._expression), it)),
-        ...closed($, field('displacement', $._inner_expression), $._comma,
-          field('base', alias($._program_counter, $.special_register))),
-      ),
-      pc_indexed: $ => choice(
-        ...closed($, field('base', alias($._program_counter, $.special_register)), $._comma, optional($._indexes)),
-        ...closed($, field('base', alias($._program_counter, $.special_register)), $._comma, optional($._indexes))
-          .map(it => seq(field('displacement', $._expression), it)),
-        ...closed($, field('displacement', $._inner_expression), $._comma,
-          field('base', alias($._program_counter, $.special_register)), $._comma, optional($._indexes)),
-      ),
+      pc_displacement: $ => {
+        const base = field('base', alias($._program_counter, $.special_register));
+        return choice(
+          ...closed($, base),
+          ...closed($, base).map(it => seq(field('displacement', $._expression), it)),
+          ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base),
+        );
+      },
+      pc_indexed: $ => {
+        const base = field('base', alias($._program_counter, $.special_register));
+        return choice(
+          ...closed($, base, $._comma, optional($._indexes)),
+          ...closed($, base, $._comma, optional($._indexes)).map(it => seq(field('displacement', $._expression), it)),
+          ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base, $._comma, optional($._indexes)),
+        );
+      },
       _indexes: $ => prec.right(PREC.unclosed, seq($.index, repeat(seq($._comma, optional($.index))))),
       index: $ => choice(
         $._index_register,
@@ -635,6 +664,19 @@ module.exports = function define(dialect) {
 
       ...signs,
 
+      // ---------------------------------------------------------------------------------------------------- comments
+      // They come before text: a mark at the start of a field is no text.
+
+      comment: $ => $._line_comment,
+      _line_comment: _ => regex(
+        (dotted ? `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|` : '') + `([*;|]|\\/\\/|\\/\\*)${REST}`),
+      _operand_comment: _ => regex(
+        `(;|\\/\\/|\\/\\*${dotted ? '|\\|' : ''})${REST}|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
+      _semicolon_comment: _ => regex(';' + REST),
+      ...(dotted ? { _mark_after_sign: _ => regex(`(\\||\\/\\/|\\/\\*)${REST}`) } : {}),
+      _comment_text: _ => regex(`[^${END}${BLANK}]${REST}`),
+      preprocessor: _ => regex('#' + REST),
+
       // ------------------------------------------------------------------------------------------------------ tokens
 
       _word: _ => regex(START + W + '*' + pieces('')),
@@ -677,12 +719,12 @@ module.exports = function define(dialect) {
       // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
       ...(dotted ? {
         _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
-        _text: _ => last(`[^${quoteless}${BLANK}${SIGN}*|]+`),
+        _text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
         _sign_item: $ => gapped($, $._sign),
         _sign: _ => last(`[${SIGN}*|]`),
         _spaced_sign_item: $ => gapped($, $._spaced_sign),
         _spaced_sign: _ => regex(`[${BLANK}]+([+\\-&!^<>=]|\\/[${BLANK}])`),
-        _argument_text: _ => last(`[^${quoteless}${BLANK}${SIGN}*|]+`),
+        _argument_text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
         _less_item: $ => gapped($, '<'),
         _spaced_less_item: $ => gapped($, $._spaced_less),
         _argument_sign_item: $ => gapped($, $._argument_sign),
@@ -690,28 +732,16 @@ module.exports = function define(dialect) {
         _spaced_argument_sign_item: $ => gapped($, $._spaced_argument_sign),
         _spaced_argument_sign: _ => regex(`[${BLANK}]+([+\\-&!^>=]|\\/[${BLANK}])`),
         _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
-        _inner_text: _ => last(`[^${quoteless}]+`),
-        _inner_argument_text: _ => last(`[^${quoteless}<]+`),
+        _inner_text: _ => regex(`[^${quoteless}]+`),
+        _inner_argument_text: _ => regex(`[^${quoteless}<]+`),
       } : {
         _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
         _inner_junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
-        _text: _ => last(`[^${quoteless}${BLANK}]+`),
-        _inner_text: _ => last(`[^${quoteless}${BLANK}]+`),
-        _argument_text: _ => last(`[^${quoteless}${BLANK}<]+`),
-        _inner_argument_text: _ => last(`[^${quoteless}${BLANK}<]+`),
+        _text: _ => regex(`[^${quoteless}${BLANK}]+`),
+        _inner_text: _ => regex(`[^${quoteless}${BLANK}]+`),
+        _argument_text: _ => regex(`[^${quoteless}${BLANK}<]+`),
+        _inner_argument_text: _ => regex(`[^${quoteless}${BLANK}<]+`),
       }),
-
-      // ---------------------------------------------------------------------------------------------------- comments
-
-      comment: $ => $._line_comment,
-      _line_comment: _ => regex(
-        (dotted ? `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|` : '') + `([*;|]|\\/\\/|\\/\\*)${REST}`),
-      _operand_comment: _ => regex(
-        `(;|\\/\\/|\\/\\*${dotted ? '|\\|' : ''})${REST}|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
-      _semicolon_comment: _ => regex(';' + REST),
-      ...(dotted ? { _mark_after_sign: _ => regex(`(\\||\\/\\/|\\/\\*)${REST}`) } : {}),
-      _comment_text: _ => regex(`[^${END}${BLANK}]${REST}`),
-      preprocessor: _ => regex('#' + REST),
 
       // --------------------------------------------------------------------------------------------- blanks, ends, rests
 
@@ -722,7 +752,7 @@ module.exports = function define(dialect) {
 
       _bad_number: _ => regex(`[0-9](${W}|\\.)*`),
       _rest: _ => last(`[^${END}${BLANK}${wordy}]${REST}`),
-      _any_rest: _ => last(`[^${END}]*[^${END}${BLANK}]`),
+      _any_rest: _ => regex(`[^${END}]*[^${END}${BLANK}]`),
       _closing_rest: _ => last(`[)\\]]${REST}`),
     },
   });
