@@ -277,15 +277,16 @@ module.exports = function define(dialect) {
   /** Text of any kind up to a comma, a blank or a closing bracket; `more` where it is not the first. */
   const textItems = ($, level, more) => (dotted && !level
     ? [$._text, $._sign_item, ...(more ? [$._spaced_sign_item] : []), $._quoted, $._group]
-    : [$[level + '_text'], $._quoted, $._group]);
+    : [dotted ? $._inner_text : $._text, $._quoted, $._group]);
 
   /**
    * The rest of an operand that cannot be read. What may start it differs: after an expression, brackets and a dot mean something.
    */
   const tails = level => {
-    const junk = $ => (dotted && !level ? [$._junk, $._sign_item] : [$[level + '_junk']]);
+    const junk = $ => (dotted ? (level ? [$._inner_junk] : [$._junk, $._sign_item]) : [$._junk]);
     const spacedJunk = $ => (dotted && !level ? [$._spaced_sign_item] : []);
     const words = $ => [
+      // None that starts with an operator's sign.
       $.symbol, $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal, $.macro_parameter, $._quoted,
     ];
     const tail = ($, ...first) =>
@@ -584,11 +585,11 @@ module.exports = function define(dialect) {
         );
       },
       _indexes: $ => prec.right(PREC.unclosed, seq($.index, repeat(seq($._comma, optional($.index))))),
-      index: $ => choice(
+      index: $ => prec(PREC.unclosed, choice(
         $._index_register,
         field('register', $._inner_expression),
         alias($._broken_index, $.broken),
-      ),
+      )),
       _index_register: $ => prec.right(PREC.primary, seq(
         field('register', $._register),
         repeat(seq('.', optional(field('size', alias($._operand_size, $.size))))),
@@ -622,14 +623,16 @@ module.exports = function define(dialect) {
       // Brackets within brackets hold no list that a 68000 knows.
       _inner_list: $ => choice(...closed($, $._inner_some, optional($._inner_item))),
       _inner_some: $ => seq(optional($._inner_some), optional($._inner_item), $._comma),
-      _inner_item: $ => choice(
-        $._inner_expression, $._register, alias($._program_counter, $.special_register)),
+      _inner_item: $ => prec(PREC.unclosed, choice(
+        $._inner_expression, $._register, alias($._program_counter, $.special_register))),
 
       _open: $ => gapped($, choice('(', '[')),
       _close: $ => (dotted ? choice(alias($._close_round, ')'), alias($._close_square, ']')) : choice(')', ']')),
 
       _atom: $ => prec(PREC.primary, choice(
         $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal,
+        alias($._percent_binary, $.binary),
+        ...(dotted ? [] : [alias($._ampersand_decimal, $.decimal)]),
         $.location_counter,
         $.macro_parameter,
         $.local_symbol,
@@ -648,7 +651,7 @@ module.exports = function define(dialect) {
         prec(PREC.primary, seq($._open, repeat($._group_item), $._close)),
         prec(PREC.unclosed, seq($._open, repeat($._group_item))),
       ),
-      _group_item: $ => choice($._inner_text, $._quoted, $._group, $._comma),
+      _group_item: $ => choice(dotted ? $._inner_text : $._text, $._quoted, $._group, $._comma),
 
       _loose_argument: $ => prec.left(PREC.tail, seq(
         choice(...textItems($, '', false)), repeat(choice(...textItems($, '', true))))),
@@ -660,7 +663,7 @@ module.exports = function define(dialect) {
         prec(PREC.unclosed, seq($._open, repeat($._argument_group_item))),
       ),
       _argument_group_item: $ => choice(
-        $._inner_argument_text, '<', alias($._angle, $.angle), $._quoted, $._argument_group, $._comma),
+        dotted ? $._inner_argument_text : $._argument_text, '<', alias($._angle, $.angle), $._quoted, $._argument_group, $._comma),
 
       ...signs,
 
@@ -686,11 +689,13 @@ module.exports = function define(dialect) {
       _operand_size: _ => regex(`[wWlLbBsS]|${BACKSLASH}${W}?`),
 
       hexadecimal: _ => regex('\\$[0-9a-fA-F_]+|0[xX][0-9a-fA-F_]+'),
-      binary: _ => regex('%[01_]+|0[bB][01_]+'),
+      binary: _ => regex('0[bB][01_]+'),
+      _percent_binary: _ => regex('%[01][01_]*'),
+      ...(dotted ? {} : { _ampersand_decimal: _ => regex('&[0-9][0-9_]*') }),
       octal: _ => regex('@[0-7_]+'),
       floating_number: _ => regex(
         '[0-9]+\\.[0-9]+([eE][+\\-]?[0-9]+)?|[0-9]+[eE][+\\-]?[0-9]+|0[rR][+\\-]?[0-9.]+([eE][+\\-]?[0-9]+)?|0[dDfFeE][+\\-]?[0-9]*\\.[0-9]+([eE][+\\-]?[0-9]+)?'),
-      decimal: _ => regex(dotted ? '[0-9][0-9_]*' : '&?[0-9][0-9_]*'),
+      decimal: _ => regex('[0-9][0-9_]*'),
       location_counter: _ => (dotted ? token(choice('*', '.')) : '*'),
       macro_parameter: _ => regex(`${BACKSLASH}([0-9@#*?]|[A-Za-z_][A-Za-z0-9_]*)`),
       local_symbol: _ => regex(
@@ -718,6 +723,7 @@ module.exports = function define(dialect) {
 
       // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
       ...(dotted ? {
+        _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
         _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
         _text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
         _sign_item: $ => gapped($, $._sign),
@@ -731,16 +737,12 @@ module.exports = function define(dialect) {
         _argument_sign: _ => last(`[${SIGN.replace('<', '')}*|]`),
         _spaced_argument_sign_item: $ => gapped($, $._spaced_argument_sign),
         _spaced_argument_sign: _ => regex(`[${BLANK}]+([+\\-&!^>=]|\\/[${BLANK}])`),
-        _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
         _inner_text: _ => regex(`[^${quoteless}]+`),
         _inner_argument_text: _ => regex(`[^${quoteless}<]+`),
       } : {
         _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
-        _inner_junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
         _text: _ => regex(`[^${quoteless}${BLANK}]+`),
-        _inner_text: _ => regex(`[^${quoteless}${BLANK}]+`),
         _argument_text: _ => regex(`[^${quoteless}${BLANK}<]+`),
-        _inner_argument_text: _ => regex(`[^${quoteless}${BLANK}<]+`),
       }),
 
       // --------------------------------------------------------------------------------------------- blanks, ends, rests
