@@ -224,9 +224,9 @@ module.exports = function define(dialect) {
     } else if (blanks) {
       addSign('_' + rule, sign, `[${BLANK}]*${source}`);
     } else {
+      addSign('_inner_' + rule, sign, `[${BLANK}]*${source}`);
       // A slash with a blank on each side cannot be the start of a comment.
       addSign('_' + rule, sign, rule === 'slash' ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : source);
-      addSign('_inner_' + rule, sign, `[${BLANK}]*${source}`);
     }
   }
   const signOf = ($, level, [rule, , , blanks]) => $[(dotted && !blanks ? level : '') + '_' + rule];
@@ -682,8 +682,9 @@ module.exports = function define(dialect) {
 
       // ------------------------------------------------------------------------------------------------------ tokens
 
-      _word: _ => regex(START + W + '*' + pieces('')),
+      // A local name before any other, for the same reason as keywords.
       _local_word: _ => regex(`(\\.+${W}*|@${W}*)${pieces('')}|${START}${W}*\\$`),
+      _word: _ => regex(START + W + '*' + pieces('')),
       _digits: _ => regex('[0-9]+\\$?'),
       _letter: _ => regex(`[${LETTER}]|${BACKSLASH}${W}?`),
       _operand_size: _ => regex(`[wWlLbBsS]|${BACKSLASH}${W}?`),
@@ -723,7 +724,10 @@ module.exports = function define(dialect) {
 
       // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
       ...(dotted ? {
+        // Those within brackets first: what may follow a bracket without an end must not win over what may stand in it.
         _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
+        _inner_text: _ => regex(`[^${quoteless}]+`),
+        _inner_argument_text: _ => regex(`[^${quoteless}<]+`),
         _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
         _text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
         _sign_item: $ => gapped($, $._sign),
@@ -737,8 +741,6 @@ module.exports = function define(dialect) {
         _argument_sign: _ => last(`[${SIGN.replace('<', '')}*|]`),
         _spaced_argument_sign_item: $ => gapped($, $._spaced_argument_sign),
         _spaced_argument_sign: _ => regex(`[${BLANK}]+([+\\-&!^>=]|\\/[${BLANK}])`),
-        _inner_text: _ => regex(`[^${quoteless}]+`),
-        _inner_argument_text: _ => regex(`[^${quoteless}<]+`),
       } : {
         _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
         _text: _ => regex(`[^${quoteless}${BLANK}]+`),

@@ -79,8 +79,8 @@ enum ts_symbol_identifiers {
   sym__semicolon_comment = 49,
   sym__comment_text = 50,
   sym_preprocessor = 51,
-  sym__word = 52,
-  sym__local_word = 53,
+  sym__local_word = 52,
+  sym__word = 53,
   sym__digits = 54,
   sym__letter = 55,
   sym__operand_size = 56,
@@ -301,8 +301,8 @@ static const char * const ts_symbol_names[] = {
   [sym__semicolon_comment] = "comment",
   [sym__comment_text] = "comment",
   [sym_preprocessor] = "preprocessor",
-  [sym__word] = "_word",
   [sym__local_word] = "_local_word",
+  [sym__word] = "_word",
   [sym__digits] = "_digits",
   [sym__letter] = "_letter",
   [sym__operand_size] = "_operand_size",
@@ -523,8 +523,8 @@ static const TSSymbol ts_symbol_map[] = {
   [sym__semicolon_comment] = sym__line_comment,
   [sym__comment_text] = sym__line_comment,
   [sym_preprocessor] = sym_preprocessor,
-  [sym__word] = sym__word,
   [sym__local_word] = sym__local_word,
+  [sym__word] = sym__word,
   [sym__digits] = sym__digits,
   [sym__letter] = sym__letter,
   [sym__operand_size] = sym__operand_size,
@@ -901,11 +901,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = true,
     .named = true,
   },
-  [sym__word] = {
+  [sym__local_word] = {
     .visible = false,
     .named = true,
   },
-  [sym__local_word] = {
+  [sym__word] = {
     .visible = false,
     .named = true,
   },
@@ -2769,7 +2769,7 @@ static const TSStateId ts_primary_state_ids[STATE_COUNT] = {
   [733] = 733,
 };
 
-static const TSCharacterRange sym__word_character_set_1[] = {
+static const TSCharacterRange sym__local_word_character_set_1[] = {
   {'$', '$'}, {'.', '.'}, {'0', '9'}, {'?', 'Z'}, {'\\', '\\'}, {'_', '_'}, {'a', 'z'}, {0x80, 0xfefe},
   {0xff00, 0x10ffff},
 };
@@ -2807,21 +2807,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 193,
-        '"', 787,
+        '"', 789,
         '#', 174,
         '$', 74,
         '%', 237,
         '&', 211,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 171,
         '/', 231,
-        '0', 688,
+        '0', 690,
         ':', 168,
         ';', 243,
         '<', 199,
@@ -2829,58 +2829,58 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         '>', 225,
         '@', 70,
         '[', 196,
-        '\\', 704,
+        '\\', 706,
         ']', 198,
         '^', 208,
         '|', 206,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        'C', 699,
-        'c', 699,
-        'D', 703,
-        'd', 703,
-        'E', 698,
-        'e', 698,
-        'I', 697,
-        'i', 697,
-        'M', 695,
-        'm', 695,
-        'N', 700,
-        'n', 700,
-        'O', 701,
-        'o', 701,
-        'P', 693,
-        'p', 693,
-        'R', 696,
-        'r', 696,
-        'T', 702,
-        't', 702,
-        'X', 694,
-        'x', 694,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-        'B', 692,
-        'L', 692,
-        'S', 692,
-        'W', 692,
-        'b', 692,
-        'l', 692,
-        's', 692,
-        'w', 692,
+        '\n', 832,
+        '\r', 832,
+        'C', 701,
+        'c', 701,
+        'D', 705,
+        'd', 705,
+        'E', 700,
+        'e', 700,
+        'I', 699,
+        'i', 699,
+        'M', 697,
+        'm', 697,
+        'N', 702,
+        'n', 702,
+        'O', 703,
+        'o', 703,
+        'P', 695,
+        'p', 695,
+        'R', 698,
+        'r', 698,
+        'T', 704,
+        't', 704,
+        'X', 696,
+        'x', 696,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+        'B', 694,
+        'L', 694,
+        'S', 694,
+        'W', 694,
+        'b', 694,
+        'l', 694,
+        's', 694,
+        'w', 694,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(689);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(691);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(692);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(694);
       if ((!eof && lookahead <= 0x1f) ||
-          ('`' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
+          ('`' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
       END_STATE();
     case 1:
-      if (lookahead == '"') ADVANCE(786);
+      if (lookahead == '"') ADVANCE(788);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -2888,10 +2888,10 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(1);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(787);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(789);
       END_STATE();
     case 2:
-      if (lookahead == '\'') ADVANCE(785);
+      if (lookahead == '\'') ADVANCE(787);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -2899,10 +2899,10 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(5);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(794);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(796);
       END_STATE();
     case 3:
-      if (lookahead == '\'') ADVANCE(793);
+      if (lookahead == '\'') ADVANCE(795);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -2910,10 +2910,10 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(3);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(791);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(793);
       END_STATE();
     case 4:
-      if (lookahead == '\'') ADVANCE(784);
+      if (lookahead == '\'') ADVANCE(786);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -2921,10 +2921,10 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(3);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(791);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(793);
       END_STATE();
     case 5:
-      if (lookahead == '\'') ADVANCE(782);
+      if (lookahead == '\'') ADVANCE(784);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -2932,10 +2932,10 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(6);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(795);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(797);
       END_STATE();
     case 6:
-      if (lookahead == '\'') ADVANCE(783);
+      if (lookahead == '\'') ADVANCE(785);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -2943,13 +2943,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(4);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(792);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(794);
       END_STATE();
     case 7:
       if (lookahead == '.') ADVANCE(71);
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(9);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(721);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(723);
       END_STATE();
     case 8:
       if (lookahead == '.') ADVANCE(71);
@@ -2959,7 +2959,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 9:
       if (lookahead == '.') ADVANCE(71);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(721);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(723);
       END_STATE();
     case 10:
       if (lookahead == '.') ADVANCE(71);
@@ -2975,15 +2975,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < ':' || '>' < lookahead) &&
           (lookahead < 'A' || '^' < lookahead) &&
           (lookahead < '`' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(498);
+          lookahead != 0xfeff) ADVANCE(435);
       END_STATE();
     case 12:
       if (lookahead == '.') ADVANCE(11);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(498);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 13:
       if (lookahead == '.') ADVANCE(11);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(12);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(12);
       END_STATE();
     case 14:
       ADVANCE_MAP(
@@ -3004,15 +3004,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
     case 15:
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 16:
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(15);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(15);
       END_STATE();
     case 17:
       if (lookahead == '.') ADVANCE(17);
@@ -3024,15 +3024,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < ':' || '>' < lookahead) &&
           (lookahead < 'A' || '^' < lookahead) &&
           (lookahead < '`' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(686);
+          lookahead != 0xfeff) ADVANCE(688);
       END_STATE();
     case 18:
       if (lookahead == '.') ADVANCE(17);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(688);
       END_STATE();
     case 19:
       if (lookahead == '.') ADVANCE(17);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(18);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(18);
       END_STATE();
     case 20:
       ADVANCE_MAP(
@@ -3053,21 +3053,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(751);
+          lookahead != 0xfeff) ADVANCE(753);
       END_STATE();
     case 21:
       if (lookahead == '.') ADVANCE(20);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(751);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(753);
       END_STATE();
     case 22:
       if (lookahead == '.') ADVANCE(20);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(21);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(21);
       END_STATE();
     case 23:
-      if (lookahead == '=') ADVANCE(801);
+      if (lookahead == '=') ADVANCE(803);
       END_STATE();
     case 24:
-      if (lookahead == '>') ADVANCE(796);
+      if (lookahead == '>') ADVANCE(798);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -3075,7 +3075,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 25:
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
@@ -3083,23 +3083,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 26:
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(26);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(835);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(837);
       END_STATE();
     case 27:
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(73);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(724);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(726);
       END_STATE();
     case 28:
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(72);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(727);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(729);
       END_STATE();
     case 29:
       if (lookahead == 'A' ||
@@ -3230,7 +3230,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 59:
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(713);
+          lookahead == '_') ADVANCE(715);
       END_STATE();
     case 60:
       if (lookahead == 'E' ||
@@ -3266,7 +3266,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(63);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(834);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(836);
       END_STATE();
     case 64:
       if (lookahead == '\t' ||
@@ -3286,7 +3286,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(65);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(836);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(838);
       END_STATE();
     case 66:
       if (lookahead == '\t' ||
@@ -3316,7 +3316,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(68);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(835);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(837);
       END_STATE();
     case 69:
       if (lookahead == 'E' ||
@@ -3328,360 +3328,360 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 70:
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(720);
+          lookahead == '_') ADVANCE(722);
       END_STATE();
     case 71:
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(723);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(725);
       END_STATE();
     case 72:
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(727);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(729);
       END_STATE();
     case 73:
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(724);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(726);
       END_STATE();
     case 74:
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(711);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(713);
       END_STATE();
     case 75:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 193,
-        '"', 787,
-        '$', 776,
+        '"', 789,
+        '$', 778,
         '%', 236,
         '&', 210,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 171,
         '/', 232,
-        '0', 731,
+        '0', 733,
         ';', 243,
         '<', 199,
         '=', 215,
         '>', 225,
-        '@', 775,
+        '@', 777,
         '[', 196,
-        '\\', 765,
+        '\\', 767,
         ']', 198,
         '^', 208,
         '|', 206,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
       END_STATE();
     case 76:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 193,
-        '"', 787,
-        '$', 776,
+        '"', 789,
+        '$', 778,
         '%', 236,
         '&', 210,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 171,
         '/', 232,
-        '0', 731,
+        '0', 733,
         ';', 243,
         '<', 199,
         '=', 215,
         '>', 225,
-        '@', 775,
+        '@', 777,
         '[', 196,
-        '\\', 705,
+        '\\', 707,
         ']', 198,
         '^', 208,
         '|', 206,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-        'B', 707,
-        'L', 707,
-        'S', 707,
-        'W', 707,
-        'b', 707,
-        'l', 707,
-        's', 707,
-        'w', 707,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+        'B', 709,
+        'L', 709,
+        'S', 709,
+        'W', 709,
+        'b', 709,
+        'l', 709,
+        's', 709,
+        'w', 709,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
       END_STATE();
     case 77:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 193,
-        '"', 787,
-        '$', 776,
+        '"', 789,
+        '$', 778,
         '%', 236,
         '&', 210,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 171,
         '/', 232,
-        '0', 731,
+        '0', 733,
         ';', 243,
         '<', 199,
         '=', 215,
         '>', 225,
-        '@', 775,
+        '@', 777,
         '[', 196,
-        '\\', 765,
+        '\\', 767,
         '^', 208,
         '|', 206,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
       END_STATE();
     case 78:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 193,
-        '"', 787,
-        '$', 763,
+        '"', 789,
+        '$', 765,
         '%', 237,
         '&', 211,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 172,
         '/', 232,
-        '0', 729,
+        '0', 731,
         ';', 243,
         '<', 199,
         '=', 215,
         '>', 225,
-        '@', 747,
+        '@', 749,
         '[', 196,
-        '\\', 752,
+        '\\', 754,
         ']', 198,
         '^', 208,
         '|', 206,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        'A', 762,
-        'a', 762,
-        'C', 754,
-        'c', 754,
-        'D', 758,
-        'd', 758,
-        'P', 755,
-        'p', 755,
-        'S', 757,
-        's', 757,
-        'U', 761,
-        'u', 761,
-        'V', 753,
-        'v', 753,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        'A', 764,
+        'a', 764,
+        'C', 756,
+        'c', 756,
+        'D', 760,
+        'd', 760,
+        'P', 757,
+        'p', 757,
+        'S', 759,
+        's', 759,
+        'U', 763,
+        'u', 763,
+        'V', 755,
+        'v', 755,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(764);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(766);
       END_STATE();
     case 79:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 193,
-        '"', 787,
-        '$', 763,
+        '"', 789,
+        '$', 765,
         '%', 237,
         '&', 211,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 172,
         '/', 232,
-        '0', 729,
+        '0', 731,
         ';', 243,
         '<', 199,
         '=', 215,
         '>', 225,
-        '@', 747,
+        '@', 749,
         '[', 196,
-        '\\', 752,
+        '\\', 754,
         '^', 208,
         '|', 206,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(764);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(766);
       END_STATE();
     case 80:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 192,
-        '"', 787,
+        '"', 789,
         '#', 174,
-        '$', 763,
-        '%', 805,
-        '&', 806,
-        '\'', 788,
+        '$', 765,
+        '%', 807,
+        '&', 808,
+        '\'', 790,
         '(', 195,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
-        '.', 750,
-        '0', 729,
+        '.', 752,
+        '0', 731,
         ';', 243,
-        '<', 803,
-        '@', 747,
+        '<', 805,
+        '@', 749,
         '[', 196,
-        '\\', 752,
+        '\\', 754,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        'A', 762,
-        'a', 762,
-        'C', 754,
-        'c', 754,
-        'D', 758,
-        'd', 758,
-        'P', 755,
-        'p', 755,
-        'S', 757,
-        's', 757,
-        'U', 761,
-        'u', 761,
-        'V', 753,
-        'v', 753,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        'A', 764,
+        'a', 764,
+        'C', 756,
+        'c', 756,
+        'D', 760,
+        'd', 760,
+        'P', 757,
+        'p', 757,
+        'S', 759,
+        's', 759,
+        'U', 763,
+        'u', 763,
+        'V', 755,
+        'v', 755,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
       if ((!eof && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(764);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(766);
       END_STATE();
     case 81:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 192,
-        '"', 787,
+        '"', 789,
         '#', 174,
-        '$', 763,
-        '%', 805,
-        '&', 806,
-        '\'', 788,
+        '$', 765,
+        '%', 807,
+        '&', 808,
+        '\'', 790,
         '(', 195,
         '*', 189,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
-        '.', 750,
-        '/', 804,
-        '0', 729,
+        '.', 752,
+        '/', 806,
+        '0', 731,
         ';', 242,
-        '<', 803,
-        '@', 747,
+        '<', 805,
+        '@', 749,
         '[', 196,
-        '\\', 752,
+        '\\', 754,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        'A', 762,
-        'a', 762,
-        'C', 754,
-        'c', 754,
-        'D', 758,
-        'd', 758,
-        'P', 755,
-        'p', 755,
-        'S', 757,
-        's', 757,
-        'U', 761,
-        'u', 761,
-        'V', 753,
-        'v', 753,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        'A', 764,
+        'a', 764,
+        'C', 756,
+        'c', 756,
+        'D', 760,
+        'd', 760,
+        'P', 757,
+        'p', 757,
+        'S', 759,
+        's', 759,
+        'U', 763,
+        'u', 763,
+        'V', 755,
+        'v', 755,
         '\t', 25,
         0x0b, 25,
         '\f', 25,
@@ -3689,604 +3689,604 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 25,
         0xfeff, 25,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
       if ((!eof && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(764);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(766);
       END_STATE();
     case 82:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 192,
-        '"', 787,
-        '$', 763,
-        '%', 805,
-        '&', 806,
-        '\'', 788,
+        '"', 789,
+        '$', 765,
+        '%', 807,
+        '&', 808,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 172,
-        '0', 729,
+        '0', 731,
         ';', 243,
-        '@', 747,
+        '@', 749,
         '[', 196,
-        '\\', 752,
+        '\\', 754,
         ']', 198,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        'A', 762,
-        'a', 762,
-        'C', 754,
-        'c', 754,
-        'D', 758,
-        'd', 758,
-        'P', 755,
-        'p', 755,
-        'S', 757,
-        's', 757,
-        'U', 761,
-        'u', 761,
-        'V', 753,
-        'v', 753,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        'A', 764,
+        'a', 764,
+        'C', 756,
+        'c', 756,
+        'D', 760,
+        'd', 760,
+        'P', 757,
+        'p', 757,
+        'S', 759,
+        's', 759,
+        'U', 763,
+        'u', 763,
+        'V', 755,
+        'v', 755,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
       if ((!eof && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(764);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(766);
       END_STATE();
     case 83:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 192,
-        '"', 787,
-        '$', 763,
-        '%', 805,
-        '&', 806,
-        '\'', 788,
+        '"', 789,
+        '$', 765,
+        '%', 807,
+        '&', 808,
+        '\'', 790,
         '(', 195,
         '*', 188,
         '+', 184,
-        ',', 798,
+        ',', 800,
         '-', 186,
         '.', 172,
-        '0', 729,
+        '0', 731,
         ';', 243,
-        '@', 747,
+        '@', 749,
         '[', 196,
-        '\\', 752,
+        '\\', 754,
         '~', 191,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
       if ((!eof && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(764);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(766);
       END_STATE();
     case 84:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 194,
-        '"', 787,
-        '$', 780,
+        '"', 789,
+        '$', 782,
         '%', 238,
         '&', 212,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 190,
         '+', 185,
-        ',', 798,
+        ',', 800,
         '-', 187,
         '.', 173,
         '/', 233,
-        '0', 733,
+        '0', 735,
         ';', 243,
         '<', 200,
         '=', 216,
         '>', 226,
-        '@', 779,
+        '@', 781,
         '[', 196,
-        '\\', 778,
+        '\\', 780,
         ']', 198,
         '^', 209,
         '|', 207,
       );
-      if (lookahead > 0x10fffe) ADVANCE(777);
+      if (lookahead > 0x10fffe) ADVANCE(779);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(829);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+          lookahead == 0xfeff) ADVANCE(831);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(736);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(824);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(826);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 85:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '!', 194,
-        '"', 787,
-        '$', 780,
+        '"', 789,
+        '$', 782,
         '%', 238,
         '&', 212,
-        '\'', 788,
+        '\'', 790,
         '(', 195,
         '*', 190,
         '+', 185,
-        ',', 798,
+        ',', 800,
         '-', 187,
         '.', 173,
         '/', 233,
-        '0', 733,
+        '0', 735,
         ';', 243,
         '<', 200,
         '=', 216,
         '>', 226,
-        '@', 779,
+        '@', 781,
         '[', 196,
-        '\\', 778,
+        '\\', 780,
         '^', 209,
         '|', 207,
       );
-      if (lookahead > 0x10fffe) ADVANCE(777);
+      if (lookahead > 0x10fffe) ADVANCE(779);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (lookahead == ')' ||
-          lookahead == ']') ADVANCE(836);
+          lookahead == ']') ADVANCE(838);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(829);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+          lookahead == 0xfeff) ADVANCE(831);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(736);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(824);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(826);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 86:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
+        '"', 789,
+        '$', 778,
+        '\'', 790,
         '(', 195,
         ')', 197,
         '*', 188,
-        ',', 798,
+        ',', 800,
         '.', 171,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        ']', 198,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 87:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ')', 197,
-        '*', 188,
-        ',', 798,
-        '.', 171,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 705,
-        ']', 198,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-        'B', 707,
-        'L', 707,
-        'S', 707,
-        'W', 707,
-        'b', 707,
-        'l', 707,
-        's', 707,
-        'w', 707,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 88:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ')', 197,
-        ',', 798,
-        '.', 171,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        ']', 198,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 89:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        '+', 184,
-        ',', 798,
-        '.', 171,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 90:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ',', 798,
-        '-', 800,
-        '.', 171,
-        '/', 799,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 91:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ',', 798,
-        '.', 171,
-        '/', 799,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        'A', 774,
-        'a', 774,
-        'C', 767,
-        'c', 767,
-        'D', 770,
-        'd', 770,
-        'S', 769,
-        's', 769,
-        'U', 773,
-        'u', 773,
-        'V', 766,
-        'v', 766,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 92:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ',', 798,
-        '.', 171,
-        '/', 799,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 93:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ',', 798,
-        '.', 171,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 765,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 94:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 776,
-        '\'', 788,
-        '(', 195,
-        ',', 798,
-        '.', 171,
-        '0', 731,
-        ';', 243,
-        '@', 775,
-        '[', 196,
-        '\\', 705,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
-        'B', 707,
-        'L', 707,
-        'S', 707,
-        'W', 707,
-        'b', 707,
-        'l', 707,
-        's', 707,
-        'w', 707,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(732);
-      if ((!eof && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(807);
-      if (lookahead > '>') ADVANCE(777);
-      END_STATE();
-    case 95:
-      if (eof) ADVANCE(111);
-      ADVANCE_MAP(
-        '"', 787,
-        '$', 780,
-        '\'', 788,
-        '(', 195,
-        ')', 197,
-        ',', 798,
-        '.', 173,
         '0', 733,
         ';', 243,
-        '@', 779,
+        '@', 777,
         '[', 196,
-        '\\', 778,
+        '\\', 767,
         ']', 198,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(829);
       if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
       if ((!eof && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(824);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 87:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ')', 197,
+        '*', 188,
+        ',', 800,
+        '.', 171,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 707,
+        ']', 198,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+        'B', 709,
+        'L', 709,
+        'S', 709,
+        'W', 709,
+        'b', 709,
+        'l', 709,
+        's', 709,
+        'w', 709,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 88:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ')', 197,
+        ',', 800,
+        '.', 171,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 767,
+        ']', 198,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 89:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        '+', 184,
+        ',', 800,
+        '.', 171,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 767,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 90:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ',', 800,
+        '-', 802,
+        '.', 171,
+        '/', 801,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 767,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 91:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ',', 800,
+        '.', 171,
+        '/', 801,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 767,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        'A', 776,
+        'a', 776,
+        'C', 769,
+        'c', 769,
+        'D', 772,
+        'd', 772,
+        'S', 771,
+        's', 771,
+        'U', 775,
+        'u', 775,
+        'V', 768,
+        'v', 768,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 92:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ',', 800,
+        '.', 171,
+        '/', 801,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 767,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 93:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ',', 800,
+        '.', 171,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 767,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 94:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 778,
+        '\'', 790,
+        '(', 195,
+        ',', 800,
+        '.', 171,
+        '0', 733,
+        ';', 243,
+        '@', 777,
+        '[', 196,
+        '\\', 707,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
+        'B', 709,
+        'L', 709,
+        'S', 709,
+        'W', 709,
+        'b', 709,
+        'l', 709,
+        's', 709,
+        'w', 709,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(734);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(809);
+      if (lookahead > '>') ADVANCE(779);
+      END_STATE();
+    case 95:
+      if (eof) ADVANCE(111);
+      ADVANCE_MAP(
+        '"', 789,
+        '$', 782,
+        '\'', 790,
+        '(', 195,
+        ')', 197,
+        ',', 800,
+        '.', 173,
+        '0', 735,
+        ';', 243,
+        '@', 781,
+        '[', 196,
+        '\\', 780,
+        ']', 198,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(832);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(831);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(736);
+      if ((!eof && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(826);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 96:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '\'', 788,
+        '"', 789,
+        '\'', 790,
         '(', 195,
         ')', 197,
-        ',', 798,
+        ',', 800,
         ';', 243,
         '<', 201,
         '[', 196,
         ']', 198,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(827);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(829);
       END_STATE();
     case 97:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '\'', 788,
+        '"', 789,
+        '\'', 790,
         '(', 195,
         ')', 197,
-        ',', 798,
+        ',', 800,
         ';', 243,
         '[', 196,
         ']', 198,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(824);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(826);
       END_STATE();
     case 98:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '\'', 788,
+        '"', 789,
+        '\'', 790,
         '(', 195,
-        '*', 825,
-        ',', 798,
-        '/', 826,
+        '*', 827,
+        ',', 800,
+        '/', 828,
         ';', 242,
         '<', 201,
         '[', 196,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
         '\t', 25,
         0x0b, 25,
         '\f', 25,
@@ -4294,23 +4294,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 25,
         0xfeff, 25,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(827);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(829);
       END_STATE();
     case 99:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '\'', 788,
+        '"', 789,
+        '\'', 790,
         '(', 195,
-        '*', 808,
-        ',', 798,
-        '/', 816,
+        '*', 810,
+        ',', 800,
+        '/', 818,
         ';', 242,
         '[', 196,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
         '\t', 25,
         0x0b, 25,
         '\f', 25,
@@ -4318,97 +4318,97 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 25,
         0xfeff, 25,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(824);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(826);
       END_STATE();
     case 100:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '\'', 788,
+        '"', 789,
+        '\'', 790,
         '(', 195,
-        ',', 798,
+        ',', 800,
         ';', 243,
         '<', 201,
         '[', 196,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(827);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(829);
       END_STATE();
     case 101:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '"', 787,
-        '\'', 788,
+        '"', 789,
+        '\'', 790,
         '(', 195,
-        ',', 798,
+        ',', 800,
         ';', 243,
         '[', 196,
-        '\n', 830,
-        '\r', 830,
-        ')', 836,
-        ']', 836,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\n', 832,
+        '\r', 832,
+        ')', 838,
+        ']', 838,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(824);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(826);
       END_STATE();
     case 102:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '#', 245,
-        '.', 500,
-        '/', 833,
-        '@', 497,
-        '\n', 830,
-        '\r', 830,
-        'C', 400,
-        'c', 400,
-        'E', 380,
-        'e', 380,
-        'I', 334,
-        'i', 334,
-        'M', 307,
-        'm', 307,
-        'O', 435,
-        'o', 435,
-        'R', 308,
-        'r', 308,
-        'S', 321,
-        's', 321,
-        'X', 303,
-        'x', 303,
+        '.', 249,
+        '/', 835,
+        '@', 246,
+        '\n', 832,
+        '\r', 832,
+        'C', 590,
+        'c', 590,
+        'E', 570,
+        'e', 570,
+        'I', 524,
+        'i', 524,
+        'M', 497,
+        'm', 497,
+        'O', 625,
+        'o', 625,
+        'R', 498,
+        'r', 498,
+        'S', 511,
+        's', 511,
+        'X', 493,
+        'x', 493,
         '*', 239,
         ';', 239,
         '|', 239,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(690);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(692);
       if ((!eof && lookahead <= '"') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(834);
-      if (lookahead > '#') ADVANCE(497);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(836);
+      if (lookahead > '#') ADVANCE(687);
       END_STATE();
     case 103:
       if (eof) ADVANCE(111);
@@ -4416,178 +4416,178 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         '.', 171,
         ':', 169,
         ';', 243,
-        '=', 802,
-        '\\', 704,
-        '\n', 830,
-        '\r', 830,
-        '\t', 828,
-        0x0b, 828,
-        '\f', 828,
-        0x1a, 828,
-        ' ', 828,
-        0xfeff, 828,
+        '=', 804,
+        '\\', 706,
+        '\n', 832,
+        '\r', 832,
+        '\t', 830,
+        0x0b, 830,
+        '\f', 830,
+        0x1a, 830,
+        ' ', 830,
+        0xfeff, 830,
       );
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           ('[' <= lookahead && lookahead <= '^') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(834);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(836);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(692);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(694);
       END_STATE();
     case 104:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         '.', 171,
         ';', 243,
-        '\\', 704,
-        '\n', 830,
-        '\r', 830,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\\', 706,
+        '\n', 832,
+        '\r', 832,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '/') ||
           (':' <= lookahead && lookahead <= '>') ||
           ('[' <= lookahead && lookahead <= '^') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(834);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(836);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(692);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(694);
       END_STATE();
     case 105:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '.', 500,
-        '/', 833,
-        '@', 497,
-        '\n', 830,
-        '\r', 830,
-        'A', 277,
-        'a', 277,
-        'B', 248,
-        'b', 248,
-        'C', 268,
-        'c', 268,
-        'D', 257,
-        'd', 257,
-        'E', 393,
-        'e', 393,
-        'F', 260,
-        'f', 260,
-        'G', 322,
-        'g', 322,
-        'H', 366,
-        'h', 366,
-        'I', 297,
-        'i', 297,
-        'J', 278,
-        'j', 278,
-        'L', 286,
-        'l', 286,
-        'M', 250,
-        'm', 250,
-        'N', 253,
-        'n', 253,
-        'O', 338,
-        'o', 338,
-        'P', 247,
-        'p', 247,
-        'Q', 479,
-        'q', 479,
-        'R', 314,
-        'r', 314,
-        'S', 270,
-        's', 270,
-        'T', 255,
-        't', 255,
-        'U', 404,
-        'u', 404,
-        'V', 459,
-        'v', 459,
-        'W', 325,
-        'w', 325,
-        'X', 303,
-        'x', 303,
+        '.', 249,
+        '/', 835,
+        '@', 246,
+        '\n', 832,
+        '\r', 832,
+        'A', 467,
+        'a', 467,
+        'B', 438,
+        'b', 438,
+        'C', 458,
+        'c', 458,
+        'D', 447,
+        'd', 447,
+        'E', 583,
+        'e', 583,
+        'F', 450,
+        'f', 450,
+        'G', 512,
+        'g', 512,
+        'H', 556,
+        'h', 556,
+        'I', 487,
+        'i', 487,
+        'J', 468,
+        'j', 468,
+        'L', 476,
+        'l', 476,
+        'M', 440,
+        'm', 440,
+        'N', 443,
+        'n', 443,
+        'O', 528,
+        'o', 528,
+        'P', 437,
+        'p', 437,
+        'Q', 669,
+        'q', 669,
+        'R', 504,
+        'r', 504,
+        'S', 460,
+        's', 460,
+        'T', 445,
+        't', 445,
+        'U', 594,
+        'u', 594,
+        'V', 649,
+        'v', 649,
+        'W', 515,
+        'w', 515,
+        'X', 493,
+        'x', 493,
         '*', 239,
         ';', 239,
         '|', 239,
-        '\t', 829,
-        0x0b, 829,
-        '\f', 829,
-        0x1a, 829,
-        ' ', 829,
-        0xfeff, 829,
+        '\t', 831,
+        0x0b, 831,
+        '\f', 831,
+        0x1a, 831,
+        ' ', 831,
+        0xfeff, 831,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(832);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(834);
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(834);
-      if (lookahead > '#') ADVANCE(497);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(836);
+      if (lookahead > '#') ADVANCE(687);
       END_STATE();
     case 106:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
-        '.', 500,
-        '/', 833,
-        '@', 497,
-        '\n', 830,
-        '\r', 830,
-        'A', 277,
-        'a', 277,
-        'B', 248,
-        'b', 248,
-        'C', 268,
-        'c', 268,
-        'D', 257,
-        'd', 257,
-        'E', 393,
-        'e', 393,
-        'F', 260,
-        'f', 260,
-        'G', 322,
-        'g', 322,
-        'H', 366,
-        'h', 366,
-        'I', 297,
-        'i', 297,
-        'J', 278,
-        'j', 278,
-        'L', 286,
-        'l', 286,
-        'M', 250,
-        'm', 250,
-        'N', 253,
-        'n', 253,
-        'O', 338,
-        'o', 338,
-        'P', 247,
-        'p', 247,
-        'Q', 479,
-        'q', 479,
-        'R', 314,
-        'r', 314,
-        'S', 270,
-        's', 270,
-        'T', 255,
-        't', 255,
-        'U', 404,
-        'u', 404,
-        'V', 459,
-        'v', 459,
-        'W', 325,
-        'w', 325,
-        'X', 303,
-        'x', 303,
+        '.', 249,
+        '/', 835,
+        '@', 246,
+        '\n', 832,
+        '\r', 832,
+        'A', 467,
+        'a', 467,
+        'B', 438,
+        'b', 438,
+        'C', 458,
+        'c', 458,
+        'D', 447,
+        'd', 447,
+        'E', 583,
+        'e', 583,
+        'F', 450,
+        'f', 450,
+        'G', 512,
+        'g', 512,
+        'H', 556,
+        'h', 556,
+        'I', 487,
+        'i', 487,
+        'J', 468,
+        'j', 468,
+        'L', 476,
+        'l', 476,
+        'M', 440,
+        'm', 440,
+        'N', 443,
+        'n', 443,
+        'O', 528,
+        'o', 528,
+        'P', 437,
+        'p', 437,
+        'Q', 669,
+        'q', 669,
+        'R', 504,
+        'r', 504,
+        'S', 460,
+        's', 460,
+        'T', 445,
+        't', 445,
+        'U', 594,
+        'u', 594,
+        'V', 649,
+        'v', 649,
+        'W', 515,
+        'w', 515,
+        'X', 493,
+        'x', 493,
         '*', 239,
         ';', 239,
         '|', 239,
@@ -4598,46 +4598,46 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 25,
         0xfeff, 25,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(690);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(692);
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(834);
-      if (lookahead > '#') ADVANCE(497);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(836);
+      if (lookahead > '#') ADVANCE(687);
       END_STATE();
     case 107:
       if (eof) ADVANCE(111);
       ADVANCE_MAP(
         ':', 169,
-        '=', 802,
-        '\n', 830,
-        '\r', 830,
-        '\t', 828,
-        0x0b, 828,
-        '\f', 828,
-        0x1a, 828,
-        ' ', 828,
-        0xfeff, 828,
+        '=', 804,
+        '\n', 832,
+        '\r', 832,
+        '\t', 830,
+        0x0b, 830,
+        '\f', 830,
+        0x1a, 830,
+        ' ', 830,
+        0xfeff, 830,
       );
-      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(834);
+      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(836);
       END_STATE();
     case 108:
       if (eof) ADVANCE(111);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(829);
-      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(834);
+          lookahead == 0xfeff) ADVANCE(831);
+      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(836);
       END_STATE();
     case 109:
       if (eof) ADVANCE(111);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
@@ -4647,22 +4647,22 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 110:
       if (eof) ADVANCE(111);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(26);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(835);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(837);
       END_STATE();
     case 111:
       ACCEPT_TOKEN(ts_builtin_sym_end);
       END_STATE();
     case 112:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(443);
+          lookahead == 'e') ADVANCE(633);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -4670,14 +4670,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 113:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(462);
+          lookahead == 'f') ADVANCE(652);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -4685,12 +4685,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 114:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(132);
       if (lookahead == 'I' ||
@@ -4702,12 +4702,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 115:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(132);
       if (lookahead > '/' &&
@@ -4717,12 +4717,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 116:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(124);
       if (lookahead > '/' &&
@@ -4732,19 +4732,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 117:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'I', 473,
-        'i', 473,
-        'O', 425,
-        'o', 425,
-        'R', 369,
-        'r', 369,
+        '$', 247,
+        '.', 17,
+        'I', 663,
+        'i', 663,
+        'O', 615,
+        'o', 615,
+        'R', 559,
+        'r', 559,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -4753,15 +4753,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 118:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'T', 469,
-        't', 469,
+        '$', 247,
+        '.', 17,
+        'T', 659,
+        't', 659,
         'A', 124,
         'I', 124,
         'Q', 124,
@@ -4779,12 +4779,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 119:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'V' ||
           lookahead == 'v') ADVANCE(126);
       if (lookahead > '/' &&
@@ -4794,12 +4794,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 120:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'X' ||
           lookahead == 'x') ADVANCE(124);
       if (lookahead > '/' &&
@@ -4809,13 +4809,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 121:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'A', 124,
         'I', 124,
         'M', 124,
@@ -4831,13 +4831,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 122:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'A', 124,
         'I', 124,
         'Q', 124,
@@ -4855,13 +4855,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 123:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'A', 124,
         'C', 124,
         'M', 124,
@@ -4883,12 +4883,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 124:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -4896,15 +4896,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 125:
       ACCEPT_TOKEN(sym__bare_instruction);
       END_STATE();
     case 126:
       ACCEPT_TOKEN(sym__bare_instruction);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -4912,7 +4912,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 127:
       ACCEPT_TOKEN(sym__front_directive);
@@ -4920,18 +4920,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 128:
       ACCEPT_TOKEN(sym__front_directive);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'D', 129,
         'd', 129,
-        'E', 432,
-        'e', 432,
-        'G', 488,
-        'g', 488,
-        'L', 488,
-        'l', 488,
-        'N', 295,
-        'n', 295,
+        'E', 622,
+        'e', 622,
+        'G', 678,
+        'g', 678,
+        'L', 678,
+        'l', 678,
+        'N', 485,
+        'n', 485,
         'B', 132,
         'C', 132,
         'b', 132,
@@ -4944,14 +4944,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 129:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(335);
+          lookahead == 'e') ADVANCE(525);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -4959,15 +4959,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 130:
       ACCEPT_TOKEN(sym__front_directive);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'G', 326,
-        'g', 326,
+        '$', 247,
+        '.', 17,
+        'G', 516,
+        'g', 516,
         'I', 158,
         'i', 158,
         'C', 139,
@@ -4990,15 +4990,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 131:
       ACCEPT_TOKEN(sym__front_directive);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'I', 336,
-        'i', 336,
+        '$', 247,
+        '.', 17,
+        'I', 526,
+        'i', 526,
         'C', 139,
         'M', 139,
         'R', 139,
@@ -5013,12 +5013,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 132:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5026,7 +5026,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 133:
       ACCEPT_TOKEN(sym__front_directive);
@@ -5070,12 +5070,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 137:
       ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(162);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(335);
+          lookahead == 'i') ADVANCE(525);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5083,14 +5083,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 138:
       ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(335);
+          lookahead == 'i') ADVANCE(525);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5098,12 +5098,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 139:
       ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5111,7 +5111,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 140:
       ACCEPT_TOKEN(sym__front_bare_directive);
@@ -5120,8 +5120,8 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 141:
       ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5129,56 +5129,56 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 142:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'B' ||
           lookahead == 'b') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 143:
       ACCEPT_TOKEN(sym__dotted_directive);
       ADVANCE_MAP(
-        '.', 17,
+        '.', 11,
         'D', 144,
         'd', 144,
-        'E', 638,
-        'e', 638,
-        'G', 684,
-        'g', 684,
-        'L', 684,
-        'l', 684,
-        'N', 540,
-        'n', 540,
+        'E', 387,
+        'e', 387,
+        'G', 433,
+        'g', 433,
+        'L', 433,
+        'l', 433,
+        'N', 289,
+        'n', 289,
         'B', 150,
         'C', 150,
         'b', 150,
         'c', 150,
       );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 144:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(563);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+          lookahead == 'e') ADVANCE(312);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 145:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(153);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 146:
       ACCEPT_TOKEN(sym__dotted_directive);
       ADVANCE_MAP(
-        '.', 17,
-        'G', 557,
-        'g', 557,
+        '.', 11,
+        'G', 306,
+        'g', 306,
         'I', 145,
         'i', 145,
         'C', 153,
@@ -5194,80 +5194,80 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         's', 150,
         'w', 150,
       );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 147:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 148:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(147);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 149:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(562);
+          lookahead == 'r') ADVANCE(311);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(560);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+          lookahead == 's') ADVANCE(309);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 150:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(17);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (lookahead == '.') ADVANCE(11);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 151:
       ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(150);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(563);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+          lookahead == 'i') ADVANCE(312);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 152:
       ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(657);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+          lookahead == 'i') ADVANCE(406);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 153:
       ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(17);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (lookahead == '.') ADVANCE(11);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 154:
       ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 155:
       ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(17);
+      if (lookahead == '.') ADVANCE(11);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(512);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+          lookahead == 'm') ADVANCE(261);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 156:
       ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(17);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
+      if (lookahead == '.') ADVANCE(11);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
       END_STATE();
     case 157:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'B' ||
           lookahead == 'b') ADVANCE(162);
       if (lookahead > '/' &&
@@ -5277,12 +5277,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 158:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(139);
       if (lookahead > '/' &&
@@ -5292,12 +5292,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 159:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(162);
       if (lookahead > '/' &&
@@ -5307,12 +5307,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 160:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(159);
       if (lookahead > '/' &&
@@ -5322,16 +5322,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 161:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(333);
+          lookahead == 'r') ADVANCE(523);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(330);
+          lookahead == 's') ADVANCE(520);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5339,12 +5339,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 162:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5352,14 +5352,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 163:
       ACCEPT_TOKEN(sym__indented_bare_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(455);
+          lookahead == 'i') ADVANCE(645);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5367,12 +5367,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 164:
       ACCEPT_TOKEN(sym__indented_bare_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5380,12 +5380,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 165:
       ACCEPT_TOKEN(sym__indented_loose_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(167);
       if (lookahead > '/' &&
@@ -5395,14 +5395,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 166:
       ACCEPT_TOKEN(sym__indented_loose_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(258);
+          lookahead == 'm') ADVANCE(448);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5410,12 +5410,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 167:
       ACCEPT_TOKEN(sym__indented_loose_directive);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5423,7 +5423,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 168:
       ACCEPT_TOKEN(anon_sym_COLON);
@@ -5432,7 +5432,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 169:
       ACCEPT_TOKEN(anon_sym_COLON);
       if (lookahead == ':') ADVANCE(170);
-      if (lookahead == '=') ADVANCE(801);
+      if (lookahead == '=') ADVANCE(803);
       END_STATE();
     case 170:
       ACCEPT_TOKEN(anon_sym_COLON_COLON);
@@ -5442,12 +5442,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 172:
       ACCEPT_TOKEN(anon_sym_DOT);
-      if (lookahead == '.') ADVANCE(749);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(751);
+      if (lookahead == '.') ADVANCE(751);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(753);
       END_STATE();
     case 173:
       ACCEPT_TOKEN(anon_sym_DOT);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 174:
       ACCEPT_TOKEN(anon_sym_POUND);
@@ -5457,7 +5457,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 176:
       ACCEPT_TOKEN(sym_data_register);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5466,16 +5466,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
     case 177:
       ACCEPT_TOKEN(sym_data_register);
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 178:
       ACCEPT_TOKEN(sym_address_register);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5484,16 +5484,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
     case 179:
       ACCEPT_TOKEN(sym_address_register);
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 180:
       ACCEPT_TOKEN(sym_special_register);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5502,19 +5502,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
     case 181:
       ACCEPT_TOKEN(sym_special_register);
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 182:
       ACCEPT_TOKEN(sym__program_counter);
       END_STATE();
     case 183:
       ACCEPT_TOKEN(sym__program_counter);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5523,21 +5523,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
     case 184:
       ACCEPT_TOKEN(anon_sym_PLUS);
       END_STATE();
     case 185:
       ACCEPT_TOKEN(anon_sym_PLUS);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 186:
       ACCEPT_TOKEN(anon_sym_DASH);
       END_STATE();
     case 187:
       ACCEPT_TOKEN(anon_sym_DASH);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 188:
       ACCEPT_TOKEN(anon_sym_STAR);
@@ -5554,7 +5554,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 190:
       ACCEPT_TOKEN(anon_sym_STAR);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 191:
       ACCEPT_TOKEN(anon_sym_TILDE);
@@ -5569,7 +5569,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 194:
       ACCEPT_TOKEN(anon_sym_BANG);
       if (lookahead == '=') ADVANCE(218);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 195:
       ACCEPT_TOKEN(anon_sym_LPAREN);
@@ -5594,11 +5594,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (lookahead == '<') ADVANCE(228);
       if (lookahead == '=') ADVANCE(222);
       if (lookahead == '>') ADVANCE(220);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 201:
       ACCEPT_TOKEN(anon_sym_LT);
-      if (lookahead == '>') ADVANCE(796);
+      if (lookahead == '>') ADVANCE(798);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -5609,14 +5609,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 203:
       ACCEPT_TOKEN(anon_sym_PIPE_PIPE);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 204:
       ACCEPT_TOKEN(anon_sym_AMP_AMP);
       END_STATE();
     case 205:
       ACCEPT_TOKEN(anon_sym_AMP_AMP);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 206:
       ACCEPT_TOKEN(anon_sym_PIPE);
@@ -5625,14 +5625,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 207:
       ACCEPT_TOKEN(anon_sym_PIPE);
       if (lookahead == '|') ADVANCE(203);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 208:
       ACCEPT_TOKEN(anon_sym_CARET);
       END_STATE();
     case 209:
       ACCEPT_TOKEN(anon_sym_CARET);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 210:
       ACCEPT_TOKEN(anon_sym_AMP);
@@ -5641,19 +5641,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 211:
       ACCEPT_TOKEN(anon_sym_AMP);
       if (lookahead == '&') ADVANCE(204);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(716);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(718);
       END_STATE();
     case 212:
       ACCEPT_TOKEN(anon_sym_AMP);
       if (lookahead == '&') ADVANCE(205);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 213:
       ACCEPT_TOKEN(anon_sym_EQ_EQ);
       END_STATE();
     case 214:
       ACCEPT_TOKEN(anon_sym_EQ_EQ);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 215:
       ACCEPT_TOKEN(anon_sym_EQ);
@@ -5662,35 +5662,35 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 216:
       ACCEPT_TOKEN(anon_sym_EQ);
       if (lookahead == '=') ADVANCE(214);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 217:
       ACCEPT_TOKEN(anon_sym_BANG_EQ);
       END_STATE();
     case 218:
       ACCEPT_TOKEN(anon_sym_BANG_EQ);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 219:
       ACCEPT_TOKEN(anon_sym_LT_GT);
       END_STATE();
     case 220:
       ACCEPT_TOKEN(anon_sym_LT_GT);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 221:
       ACCEPT_TOKEN(anon_sym_LT_EQ);
       END_STATE();
     case 222:
       ACCEPT_TOKEN(anon_sym_LT_EQ);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 223:
       ACCEPT_TOKEN(anon_sym_GT_EQ);
       END_STATE();
     case 224:
       ACCEPT_TOKEN(anon_sym_GT_EQ);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 225:
       ACCEPT_TOKEN(anon_sym_GT);
@@ -5701,21 +5701,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       ACCEPT_TOKEN(anon_sym_GT);
       if (lookahead == '=') ADVANCE(224);
       if (lookahead == '>') ADVANCE(230);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 227:
       ACCEPT_TOKEN(anon_sym_LT_LT);
       END_STATE();
     case 228:
       ACCEPT_TOKEN(anon_sym_LT_LT);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 229:
       ACCEPT_TOKEN(anon_sym_GT_GT);
       END_STATE();
     case 230:
       ACCEPT_TOKEN(anon_sym_GT_GT);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 231:
       ACCEPT_TOKEN(anon_sym_SLASH);
@@ -5727,14 +5727,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 233:
       ACCEPT_TOKEN(anon_sym_SLASH);
       if (lookahead == '/') ADVANCE(235);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 234:
       ACCEPT_TOKEN(anon_sym_SLASH_SLASH);
       END_STATE();
     case 235:
       ACCEPT_TOKEN(anon_sym_SLASH_SLASH);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 236:
       ACCEPT_TOKEN(anon_sym_PERCENT);
@@ -5742,11 +5742,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 237:
       ACCEPT_TOKEN(anon_sym_PERCENT);
       if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(715);
+          lookahead == '1') ADVANCE(717);
       END_STATE();
     case 238:
       ACCEPT_TOKEN(anon_sym_PERCENT);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 239:
       ACCEPT_TOKEN(sym__line_comment);
@@ -5839,9 +5839,1581 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(245);
       END_STATE();
     case 246:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '$') ADVANCE(246);
       if (lookahead == '.') ADVANCE(11);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(246);
+      END_STATE();
+    case 247:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(687);
+      END_STATE();
+    case 248:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(248);
+      if (lookahead == '\\') ADVANCE(435);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(435);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          (lookahead < 'A' || '^' < lookahead) &&
+          (lookahead < '`' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(435);
+      END_STATE();
+    case 249:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 248,
+        'A', 352,
+        'a', 352,
+        'B', 252,
+        'b', 252,
+        'C', 268,
+        'c', 268,
+        'D', 258,
+        'd', 258,
+        'E', 349,
+        'e', 349,
+        'F', 260,
+        'f', 260,
+        'G', 300,
+        'g', 300,
+        'H', 326,
+        'h', 326,
+        'I', 287,
+        'i', 287,
+        'L', 279,
+        'l', 279,
+        'M', 255,
+        'm', 255,
+        'N', 259,
+        'n', 259,
+        'O', 313,
+        'o', 313,
+        'P', 251,
+        'p', 251,
+        'Q', 427,
+        'q', 427,
+        'R', 295,
+        'r', 295,
+        'S', 256,
+        's', 256,
+        'T', 296,
+        't', 296,
+        'U', 369,
+        'u', 369,
+        'V', 403,
+        'v', 403,
+        'W', 305,
+        'w', 305,
+        'X', 292,
+        'x', 292,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 250:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '2') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 251:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        '2', 253,
+        'A', 322,
+        'a', 322,
+        'H', 269,
+        'h', 269,
+        'R', 335,
+        'r', 335,
+        'S', 310,
+        's', 310,
+        'U', 400,
+        'u', 400,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 252:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'A', 353,
+        'a', 353,
+        'L', 346,
+        'l', 346,
+        'S', 402,
+        's', 402,
+        'Y', 417,
+        'y', 417,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 253:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(353);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 254:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(346);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 255:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(284);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(404);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 256:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'A', 429,
+        'a', 429,
+        'E', 283,
+        'e', 283,
+        'H', 330,
+        'h', 330,
+        'I', 431,
+        'i', 431,
+        'K', 334,
+        'k', 334,
+        'O', 150,
+        'o', 150,
+        'P', 262,
+        'p', 262,
+        'T', 333,
+        't', 333,
+        'U', 274,
+        'u', 274,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 257:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(153);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 258:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'A', 418,
+        'a', 418,
+        'C', 142,
+        'c', 142,
+        'E', 385,
+        'e', 385,
+        'O', 426,
+        'o', 426,
+        'S', 150,
+        's', 150,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 259:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(359);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(332);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(316);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 260:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'A', 329,
+        'a', 329,
+        'E', 388,
+        'e', 388,
+        'I', 351,
+        'i', 351,
+        'L', 377,
+        'l', 377,
+        'O', 391,
+        'o', 391,
+        'U', 366,
+        'u', 366,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 261:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(412);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 262:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(280);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 263:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(286);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 264:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(348);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 265:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(348);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 266:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(401);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 267:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(410);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 268:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'A', 405,
+        'a', 405,
+        'H', 266,
+        'h', 266,
+        'N', 375,
+        'n', 375,
+        'O', 358,
+        'o', 358,
+        'P', 424,
+        'p', 424,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 269:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(405);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 270:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(319);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 271:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(264);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 272:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(345);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 273:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(355);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 274:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(419);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 275:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(344);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(343);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(428);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 276:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(323);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 277:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(275);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(380);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 278:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(412);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 279:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'C', 373,
+        'c', 373,
+        'I', 370,
+        'i', 370,
+        'L', 306,
+        'l', 306,
+        'O', 282,
+        'o', 282,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 280:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 281:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(325);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 282:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(265);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(318);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 283:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(420);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 284:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(398);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 285:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(421);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 286:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 287:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'D', 304,
+        'd', 304,
+        'F', 143,
+        'f', 143,
+        'N', 277,
+        'n', 277,
+        'R', 384,
+        'r', 384,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 288:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(146);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 289:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(144);
+      if (('B' <= lookahead && lookahead <= 'E') ||
+          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 290:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(293);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 291:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(298);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 292:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(301);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(301);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 293:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(306);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 294:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 295:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(317);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(389);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(149);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 296:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'E', 430,
+        'e', 430,
+        'I', 415,
+        'i', 415,
+        'T', 350,
+        't', 350,
+        'Y', 386,
+        'y', 386,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 297:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(153);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 298:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 299:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(151);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 300:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(371);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(374);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 301:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(312);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 302:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(412);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 303:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(364);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 304:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(367);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(412);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 305:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(254);
+      if (lookahead == 'H' ||
+          lookahead == 'h') ADVANCE(336);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(393);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 306:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(362);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 307:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(261);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 308:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(397);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 309:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(410);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 310:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(278);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 311:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(408);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 312:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 313:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(315);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(412);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(318);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 314:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(410);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 315:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(408);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 316:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(381);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(152);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(272);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 317:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(150);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(307);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(422);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 318:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 319:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(298);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 320:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 321:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(362);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 322:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(297);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 323:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'H' ||
+          lookahead == 'h') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 324:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'H' ||
+          lookahead == 'h') ADVANCE(269);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 325:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(434);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 326:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(290);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 327:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(312);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(299);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 328:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(312);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 329:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(350);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 330:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(314);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(399);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 331:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(321);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 332:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(406);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 333:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(415);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(338);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 334:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(383);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 335:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(367);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 336:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(355);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 337:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(416);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(308);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 338:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(363);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 339:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(411);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 340:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(379);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 341:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(368);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 342:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(376);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 343:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(390);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 344:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(365);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 345:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'J' ||
+          lookahead == 'j') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 346:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 347:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(250);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 348:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 349:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 11,
+        'L', 327,
+        'l', 327,
+        'N', 288,
+        'n', 288,
+        'Q', 425,
+        'q', 425,
+        'R', 394,
+        'r', 394,
+        'V', 303,
+        'v', 303,
+        'X', 337,
+        'x', 337,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 350:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 351:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(432);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 352:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(331);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(276);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(281);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 353:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(331);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 354:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(298);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 355:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 356:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(341);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 357:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 358:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(356);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 359:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 360:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(357);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 361:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(261);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 362:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 363:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(318);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 364:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(153);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 365:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 366:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(285);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 367:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(412);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 368:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(298);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 369:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(413);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(298);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 370:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(294);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(411);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 371:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(328);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 372:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 373:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(360);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 374:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(271);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 375:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(383);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 376:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(362);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 377:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(267);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 378:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(390);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 379:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(365);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 380:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(392);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 381:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(395);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 382:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(396);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 383:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 384:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(154);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 385:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(324);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 386:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(298);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 387:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 388:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(423);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 389:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(318);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 390:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 391:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(155);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 392:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(359);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 393:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(286);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 394:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(378);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 395:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(361);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 396:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 397:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(362);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 398:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(372);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 399:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(410);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 400:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(320);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 401:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(409);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 402:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(153);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 403:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(310);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 404:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(407);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(339);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 405:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 406:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(411);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 407:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(270);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 408:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(309);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 409:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(302);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 410:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 411:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(153);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 412:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 413:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(329);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 414:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(350);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 415:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(354);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 416:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(357);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 417:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 418:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(257);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 419:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(414);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 420:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(340);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 421:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(342);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 422:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(382);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 423:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 424:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(156);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 425:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(148);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 426:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(273);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 427:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(263);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 428:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(291);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 429:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 430:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(411);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 431:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'Z' ||
+          lookahead == 'z') ADVANCE(294);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 432:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'L' ||
+          lookahead == 'e' ||
+          lookahead == 'l') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 433:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'E' ||
+          lookahead == 'T' ||
+          lookahead == 'e' ||
+          lookahead == 't') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 434:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == 'I' ||
+          lookahead == 'Z' ||
+          lookahead == 'i' ||
+          lookahead == 'z') ADVANCE(150);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 435:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(11);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(435);
+      END_STATE();
+    case 436:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == '2') ADVANCE(162);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5850,26 +7422,26 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 247:
+    case 437:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        '2', 249,
-        'A', 351,
-        'a', 351,
-        'E', 251,
-        'e', 251,
-        'H', 269,
-        'h', 269,
-        'R', 365,
-        'r', 365,
-        'S', 332,
-        's', 332,
-        'U', 448,
-        'u', 448,
+        '$', 247,
+        '.', 17,
+        '2', 439,
+        'A', 541,
+        'a', 541,
+        'E', 441,
+        'e', 441,
+        'H', 459,
+        'h', 459,
+        'R', 555,
+        'r', 555,
+        'S', 522,
+        's', 522,
+        'U', 638,
+        'u', 638,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5879,43 +7451,43 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 248:
+    case 438:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 389,
-        'a', 389,
-        'C', 354,
-        'c', 354,
-        'E', 433,
-        'e', 433,
-        'G', 489,
-        'g', 489,
-        'H', 491,
-        'h', 491,
-        'K', 430,
-        'k', 430,
-        'L', 376,
-        'l', 376,
-        'M', 357,
-        'm', 357,
-        'N', 315,
-        'n', 315,
-        'P', 383,
-        'p', 383,
-        'R', 251,
-        'r', 251,
-        'S', 328,
-        's', 328,
-        'T', 453,
-        't', 453,
-        'V', 486,
-        'v', 486,
-        'Y', 471,
-        'y', 471,
+        '$', 247,
+        '.', 17,
+        'A', 579,
+        'a', 579,
+        'C', 544,
+        'c', 544,
+        'E', 623,
+        'e', 623,
+        'G', 679,
+        'g', 679,
+        'H', 681,
+        'h', 681,
+        'K', 620,
+        'k', 620,
+        'L', 566,
+        'l', 566,
+        'M', 547,
+        'm', 547,
+        'N', 505,
+        'n', 505,
+        'P', 573,
+        'p', 573,
+        'R', 441,
+        'r', 441,
+        'S', 518,
+        's', 518,
+        'T', 643,
+        't', 643,
+        'V', 676,
+        'v', 676,
+        'Y', 661,
+        'y', 661,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5925,14 +7497,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 249:
+    case 439:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(389);
+          lookahead == 'a') ADVANCE(579);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -5941,21 +7513,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 250:
+    case 440:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 292,
-        'a', 292,
-        'E', 452,
-        'e', 452,
-        'O', 482,
-        'o', 482,
-        'U', 385,
-        'u', 385,
+        '$', 247,
+        '.', 17,
+        'A', 482,
+        'a', 482,
+        'E', 642,
+        'e', 642,
+        'O', 672,
+        'o', 672,
+        'U', 575,
+        'u', 575,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -5965,12 +7537,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 251:
+    case 441:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
           lookahead == 'a') ADVANCE(124);
       if (lookahead > '/' &&
@@ -5981,12 +7553,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 252:
+    case 442:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
           lookahead == 'a') ADVANCE(164);
       if (lookahead > '/' &&
@@ -5997,23 +7569,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 253:
+    case 443:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 397,
-        'a', 397,
-        'B', 288,
-        'b', 288,
-        'E', 346,
-        'e', 346,
-        'L', 373,
-        'l', 373,
-        'O', 340,
-        'o', 340,
+        '$', 247,
+        '.', 17,
+        'A', 587,
+        'a', 587,
+        'B', 478,
+        'b', 478,
+        'E', 536,
+        'e', 536,
+        'L', 563,
+        'l', 563,
+        'O', 530,
+        'o', 530,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6022,14 +7594,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'b' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 254:
+    case 444:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(377);
+          lookahead == 'a') ADVANCE(567);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6038,27 +7610,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 255:
+    case 445:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 450,
-        'a', 450,
-        'E', 484,
-        'e', 484,
-        'I', 473,
-        'i', 473,
-        'R', 266,
-        'r', 266,
-        'S', 463,
-        's', 463,
-        'T', 384,
-        't', 384,
-        'Y', 431,
-        'y', 431,
+        '$', 247,
+        '.', 17,
+        'A', 640,
+        'a', 640,
+        'E', 674,
+        'e', 674,
+        'I', 663,
+        'i', 663,
+        'R', 456,
+        'r', 456,
+        'S', 653,
+        's', 653,
+        'T', 574,
+        't', 574,
+        'Y', 621,
+        'y', 621,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6068,15 +7640,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 256:
+    case 446:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 290,
-        'a', 290,
+        '$', 247,
+        '.', 17,
+        'A', 480,
+        'a', 480,
         'C', 162,
         'c', 162,
         'L', 124,
@@ -6090,25 +7662,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 257:
+    case 447:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 470,
-        'a', 470,
-        'B', 281,
-        'b', 281,
+        '$', 247,
+        '.', 17,
+        'A', 660,
+        'a', 660,
+        'B', 471,
+        'b', 471,
         'C', 157,
         'c', 157,
-        'E', 429,
-        'e', 429,
-        'I', 480,
-        'i', 480,
-        'O', 478,
-        'o', 478,
+        'E', 619,
+        'e', 619,
+        'I', 670,
+        'i', 670,
+        'O', 668,
+        'o', 668,
         'S', 162,
         's', 162,
       );
@@ -6119,14 +7691,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'c' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 258:
+    case 448:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(465);
+          lookahead == 'a') ADVANCE(655);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6135,14 +7707,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 259:
+    case 449:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(449);
+          lookahead == 'a') ADVANCE(639);
       if (lookahead == 'K' ||
           lookahead == 'k') ADVANCE(124);
       if (lookahead > '/' &&
@@ -6153,25 +7725,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 260:
+    case 450:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 367,
-        'a', 367,
-        'E', 434,
-        'e', 434,
-        'I', 386,
-        'i', 386,
-        'L', 417,
-        'l', 417,
-        'O', 439,
-        'o', 439,
-        'U', 410,
-        'u', 410,
+        '$', 247,
+        '.', 17,
+        'A', 557,
+        'a', 557,
+        'E', 624,
+        'e', 624,
+        'I', 576,
+        'i', 576,
+        'L', 607,
+        'l', 607,
+        'O', 629,
+        'o', 629,
+        'U', 600,
+        'u', 600,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6181,14 +7753,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 261:
+    case 451:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(381);
+          lookahead == 'a') ADVANCE(571);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(162);
       if (lookahead > '/' &&
@@ -6199,14 +7771,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 262:
+    case 452:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(381);
+          lookahead == 'a') ADVANCE(571);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6215,14 +7787,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 263:
+    case 453:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(296);
+          lookahead == 'a') ADVANCE(486);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6231,14 +7803,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 264:
+    case 454:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(425);
+          lookahead == 'a') ADVANCE(615);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6247,14 +7819,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 265:
+    case 455:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(387);
+          lookahead == 'a') ADVANCE(577);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6263,14 +7835,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 266:
+    case 456:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(428);
+          lookahead == 'a') ADVANCE(618);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6279,14 +7851,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 267:
+    case 457:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(462);
+          lookahead == 'a') ADVANCE(652);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6295,27 +7867,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 268:
+    case 458:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 454,
-        'a', 454,
-        'H', 259,
-        'h', 259,
-        'L', 436,
-        'l', 436,
-        'M', 426,
-        'm', 426,
-        'N', 412,
-        'n', 412,
-        'O', 396,
-        'o', 396,
-        'P', 475,
-        'p', 475,
+        '$', 247,
+        '.', 17,
+        'A', 644,
+        'a', 644,
+        'H', 449,
+        'h', 449,
+        'L', 626,
+        'l', 626,
+        'M', 616,
+        'm', 616,
+        'N', 602,
+        'n', 602,
+        'O', 586,
+        'o', 586,
+        'P', 665,
+        'p', 665,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6325,14 +7897,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 269:
+    case 459:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(454);
+          lookahead == 'a') ADVANCE(644);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6341,49 +7913,49 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 270:
+    case 460:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'A', 481,
-        'a', 481,
-        'B', 288,
-        'b', 288,
-        'C', 486,
-        'c', 486,
-        'E', 284,
-        'e', 284,
+        '$', 247,
+        '.', 17,
+        'A', 671,
+        'a', 671,
+        'B', 478,
+        'b', 478,
+        'C', 676,
+        'c', 676,
+        'E', 474,
+        'e', 474,
         'F', 124,
         'f', 124,
-        'G', 489,
-        'g', 489,
-        'H', 358,
-        'h', 358,
-        'I', 485,
-        'i', 485,
-        'K', 368,
-        'k', 368,
-        'L', 496,
-        'l', 496,
-        'M', 357,
-        'm', 357,
-        'N', 315,
-        'n', 315,
+        'G', 679,
+        'g', 679,
+        'H', 548,
+        'h', 548,
+        'I', 675,
+        'i', 675,
+        'K', 558,
+        'k', 558,
+        'L', 686,
+        'l', 686,
+        'M', 547,
+        'm', 547,
+        'N', 505,
+        'n', 505,
         'O', 162,
         'o', 162,
-        'P', 256,
-        'p', 256,
+        'P', 446,
+        'p', 446,
         'T', 117,
         't', 117,
-        'U', 272,
-        'u', 272,
-        'V', 486,
-        'v', 486,
-        'W', 264,
-        'w', 264,
+        'U', 462,
+        'u', 462,
+        'V', 676,
+        'v', 676,
+        'W', 454,
+        'w', 454,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6392,14 +7964,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'c' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 271:
+    case 461:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(348);
+          lookahead == 'a') ADVANCE(538);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6408,12 +7980,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 272:
+    case 462:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'B' ||
           lookahead == 'b') ADVANCE(118);
       if (lookahead > '/' &&
@@ -6423,14 +7995,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 273:
+    case 463:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(261);
+          lookahead == 'b') ADVANCE(451);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6438,14 +8010,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 274:
+    case 464:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(375);
+          lookahead == 'b') ADVANCE(565);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6453,19 +8025,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 275:
+    case 465:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'B', 361,
-        'b', 361,
-        'D', 371,
-        'd', 371,
-        'L', 477,
-        'l', 477,
+        '$', 247,
+        '.', 17,
+        'B', 551,
+        'b', 551,
+        'D', 561,
+        'd', 561,
+        'L', 667,
+        'l', 667,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6474,16 +8046,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 276:
+    case 466:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(361);
+          lookahead == 'b') ADVANCE(551);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(477);
+          lookahead == 'l') ADVANCE(667);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6491,25 +8063,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 277:
+    case 467:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'B', 288,
-        'b', 288,
-        'D', 300,
-        'd', 300,
-        'L', 363,
-        'l', 363,
-        'N', 301,
-        'n', 301,
-        'R', 282,
-        'r', 282,
-        'S', 291,
-        's', 291,
+        '$', 247,
+        '.', 17,
+        'B', 478,
+        'b', 478,
+        'D', 490,
+        'd', 490,
+        'L', 553,
+        'l', 553,
+        'N', 491,
+        'n', 491,
+        'R', 472,
+        'r', 472,
+        'S', 481,
+        's', 481,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6518,37 +8090,37 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 278:
+    case 468:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'B', 451,
-        'b', 451,
-        'C', 486,
-        'c', 486,
-        'E', 433,
-        'e', 433,
-        'G', 489,
-        'g', 489,
-        'H', 357,
-        'h', 357,
-        'L', 495,
-        'l', 495,
-        'M', 490,
-        'm', 490,
-        'N', 315,
-        'n', 315,
-        'P', 383,
-        'p', 383,
-        'R', 251,
-        'r', 251,
-        'S', 436,
-        's', 436,
-        'V', 486,
-        'v', 486,
+        '$', 247,
+        '.', 17,
+        'B', 641,
+        'b', 641,
+        'C', 676,
+        'c', 676,
+        'E', 623,
+        'e', 623,
+        'G', 679,
+        'g', 679,
+        'H', 547,
+        'h', 547,
+        'L', 685,
+        'l', 685,
+        'M', 680,
+        'm', 680,
+        'N', 505,
+        'n', 505,
+        'P', 573,
+        'p', 573,
+        'R', 441,
+        'r', 441,
+        'S', 626,
+        's', 626,
+        'V', 676,
+        'v', 676,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6557,14 +8129,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 279:
+    case 469:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(391);
+          lookahead == 'b') ADVANCE(581);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6572,14 +8144,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 280:
+    case 470:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(276);
+          lookahead == 'c') ADVANCE(466);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6587,33 +8159,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 281:
+    case 471:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'C', 486,
-        'c', 486,
-        'E', 433,
-        'e', 433,
-        'G', 489,
-        'g', 489,
-        'H', 491,
-        'h', 491,
-        'L', 496,
-        'l', 496,
-        'M', 357,
-        'm', 357,
-        'N', 315,
-        'n', 315,
-        'P', 383,
-        'p', 383,
-        'R', 251,
-        'r', 251,
-        'V', 486,
-        'v', 486,
+        '$', 247,
+        '.', 17,
+        'C', 676,
+        'c', 676,
+        'E', 623,
+        'e', 623,
+        'G', 679,
+        'g', 679,
+        'H', 681,
+        'h', 681,
+        'L', 686,
+        'l', 686,
+        'M', 547,
+        'm', 547,
+        'N', 505,
+        'n', 505,
+        'P', 573,
+        'p', 573,
+        'R', 441,
+        'r', 441,
+        'V', 676,
+        'v', 676,
         'F', 124,
         'T', 124,
         'f', 124,
@@ -6626,14 +8198,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 282:
+    case 472:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(352);
+          lookahead == 'c') ADVANCE(542);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6641,16 +8213,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 283:
+    case 473:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(275);
+          lookahead == 'c') ADVANCE(465);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(419);
+          lookahead == 'f') ADVANCE(609);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6658,15 +8230,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 284:
+    case 474:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'C', 467,
-        'c', 467,
+        '$', 247,
+        '.', 17,
+        'C', 657,
+        'c', 657,
         'Q', 124,
         'q', 124,
         'T', 162,
@@ -6679,14 +8251,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 285:
+    case 475:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(467);
+          lookahead == 'c') ADVANCE(657);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6694,25 +8266,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 286:
+    case 476:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'C', 414,
-        'c', 414,
-        'E', 251,
-        'e', 251,
-        'I', 405,
-        'i', 405,
-        'L', 326,
-        'l', 326,
-        'O', 289,
-        'o', 289,
-        'S', 493,
-        's', 493,
+        '$', 247,
+        '.', 17,
+        'C', 604,
+        'c', 604,
+        'E', 441,
+        'e', 441,
+        'I', 595,
+        'i', 595,
+        'L', 516,
+        'l', 516,
+        'O', 479,
+        'o', 479,
+        'S', 683,
+        's', 683,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6721,14 +8293,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 287:
+    case 477:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(465);
+          lookahead == 'c') ADVANCE(655);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6736,14 +8308,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 288:
+    case 478:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(299);
+          lookahead == 'c') ADVANCE(489);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6751,16 +8323,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 289:
+    case 479:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(262);
+          lookahead == 'c') ADVANCE(452);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(343);
+          lookahead == 'n') ADVANCE(533);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6768,14 +8340,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 290:
+    case 480:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(313);
+          lookahead == 'c') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6783,15 +8355,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 291:
+    case 481:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'C', 359,
-        'c', 359,
+        '$', 247,
+        '.', 17,
+        'C', 549,
+        'c', 549,
         'L', 124,
         'R', 124,
         'l', 124,
@@ -6804,16 +8376,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 292:
+    case 482:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(444);
+          lookahead == 'c') ADVANCE(634);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(379);
+          lookahead == 's') ADVANCE(569);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6821,14 +8393,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 293:
+    case 483:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(472);
+          lookahead == 'c') ADVANCE(662);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6836,12 +8408,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 294:
+    case 484:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(131);
       if (lookahead > '/' &&
@@ -6851,13 +8423,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 295:
+    case 485:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'D', 129,
         'd', 129,
         'B', 132,
@@ -6874,12 +8446,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 296:
+    case 486:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(162);
       if (lookahead > '/' &&
@@ -6889,23 +8461,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 297:
+    case 487:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'D', 323,
-        'd', 323,
+        '$', 247,
+        '.', 17,
+        'D', 513,
+        'd', 513,
         'F', 128,
         'f', 128,
-        'L', 392,
-        'l', 392,
-        'N', 283,
-        'n', 283,
-        'R', 427,
-        'r', 427,
+        'L', 582,
+        'l', 582,
+        'N', 473,
+        'n', 473,
+        'R', 617,
+        'r', 617,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6914,13 +8486,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 298:
+    case 488:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'D', 124,
         'd', 124,
         'E', 126,
@@ -6937,12 +8509,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 299:
+    case 489:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(124);
       if (lookahead > '/' &&
@@ -6952,12 +8524,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 300:
+    case 490:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(122);
       if (lookahead > '/' &&
@@ -6967,12 +8539,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 301:
+    case 491:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(116);
       if (lookahead > '/' &&
@@ -6982,12 +8554,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 302:
+    case 492:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(130);
       if (lookahead > '/' &&
@@ -6997,16 +8569,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 303:
+    case 493:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(309);
+          lookahead == 'd') ADVANCE(499);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(309);
+          lookahead == 'r') ADVANCE(499);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7014,14 +8586,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 304:
+    case 494:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(311);
+          lookahead == 'd') ADVANCE(501);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7029,14 +8601,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 305:
+    case 495:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(326);
+          lookahead == 'd') ADVANCE(516);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7044,14 +8616,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 306:
+    case 496:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(305);
+          lookahead == 'd') ADVANCE(495);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7059,14 +8631,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 307:
+    case 497:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(483);
+          lookahead == 'e') ADVANCE(673);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7074,16 +8646,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 308:
+    case 498:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(423);
+          lookahead == 'e') ADVANCE(613);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(435);
+          lookahead == 'o') ADVANCE(625);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7091,14 +8663,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 309:
+    case 499:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(335);
+          lookahead == 'e') ADVANCE(525);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7106,12 +8678,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 310:
+    case 500:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(138);
       if (lookahead > '/' &&
@@ -7121,12 +8693,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 311:
+    case 501:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(141);
       if (lookahead > '/' &&
@@ -7136,12 +8708,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 312:
+    case 502:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(162);
       if (lookahead == 'K' ||
@@ -7153,12 +8725,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 313:
+    case 503:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(162);
       if (lookahead > '/' &&
@@ -7168,21 +8740,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 314:
+    case 504:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'E', 342,
-        'e', 342,
-        'O', 382,
-        'o', 382,
+        '$', 247,
+        '.', 17,
+        'E', 532,
+        'e', 532,
+        'O', 572,
+        'o', 572,
         'S', 161,
         's', 161,
-        'T', 298,
-        't', 298,
+        'T', 488,
+        't', 488,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7191,12 +8763,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 315:
+    case 505:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(124);
       if (lookahead > '/' &&
@@ -7206,12 +8778,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 316:
+    case 506:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(164);
       if (lookahead > '/' &&
@@ -7221,12 +8793,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 317:
+    case 507:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(167);
       if (lookahead > '/' &&
@@ -7236,12 +8808,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 318:
+    case 508:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(137);
       if (lookahead > '/' &&
@@ -7251,12 +8823,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 319:
+    case 509:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(123);
       if (lookahead > '/' &&
@@ -7266,14 +8838,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 320:
+    case 510:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(401);
+          lookahead == 'e') ADVANCE(591);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7281,14 +8853,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 321:
+    case 511:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(285);
+          lookahead == 'e') ADVANCE(475);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7296,16 +8868,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 322:
+    case 512:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(409);
+          lookahead == 'e') ADVANCE(599);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(415);
+          lookahead == 'l') ADVANCE(605);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7313,16 +8885,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 323:
+    case 513:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(407);
+          lookahead == 'e') ADVANCE(597);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(465);
+          lookahead == 'n') ADVANCE(655);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7330,14 +8902,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 324:
+    case 514:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(465);
+          lookahead == 'e') ADVANCE(655);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7345,19 +8917,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 325:
+    case 515:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'E', 254,
-        'e', 254,
-        'H', 374,
-        'h', 374,
-        'O', 445,
-        'o', 445,
+        '$', 247,
+        '.', 17,
+        'E', 444,
+        'e', 444,
+        'H', 564,
+        'h', 564,
+        'O', 635,
+        'o', 635,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7366,14 +8938,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 326:
+    case 516:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(403);
+          lookahead == 'e') ADVANCE(593);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7381,14 +8953,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 327:
+    case 517:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(350);
+          lookahead == 'e') ADVANCE(540);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7396,15 +8968,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 328:
+    case 518:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'E', 463,
-        'e', 463,
+        '$', 247,
+        '.', 17,
+        'E', 653,
+        'e', 653,
         'R', 124,
         'r', 124,
         'S', 164,
@@ -7417,14 +8989,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 329:
+    case 519:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(258);
+          lookahead == 'e') ADVANCE(448);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(132);
       if (lookahead > '/' &&
@@ -7434,14 +9006,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 330:
+    case 520:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(462);
+          lookahead == 'e') ADVANCE(652);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7449,16 +9021,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 331:
+    case 521:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(466);
+          lookahead == 'e') ADVANCE(656);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(421);
+          lookahead == 't') ADVANCE(611);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7466,14 +9038,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 332:
+    case 522:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(287);
+          lookahead == 'e') ADVANCE(477);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7481,14 +9053,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 333:
+    case 523:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(457);
+          lookahead == 'e') ADVANCE(647);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7496,16 +9068,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 334:
+    case 524:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(128);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(280);
+          lookahead == 'n') ADVANCE(470);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7513,12 +9085,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 335:
+    case 525:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(132);
       if (lookahead > '/' &&
@@ -7528,12 +9100,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 336:
+    case 526:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(139);
       if (lookahead > '/' &&
@@ -7543,12 +9115,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 337:
+    case 527:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(162);
       if (lookahead > '/' &&
@@ -7558,17 +9130,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 338:
+    case 528:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'F', 339,
-        'f', 339,
-        'P', 465,
-        'p', 465,
+        '$', 247,
+        '.', 17,
+        'F', 529,
+        'f', 529,
+        'P', 655,
+        'p', 655,
         'R', 114,
         'r', 114,
       );
@@ -7579,14 +9151,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 339:
+    case 529:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(457);
+          lookahead == 'f') ADVANCE(647);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7594,19 +9166,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 340:
+    case 530:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'F', 420,
-        'f', 420,
+        '$', 247,
+        '.', 17,
+        'F', 610,
+        'f', 610,
         'L', 163,
         'l', 163,
-        'O', 274,
-        'o', 274,
+        'O', 464,
+        'o', 464,
         'P', 126,
         'p', 126,
         'T', 124,
@@ -7619,12 +9191,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 341:
+    case 531:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(132);
       if (lookahead > '/' &&
@@ -7634,19 +9206,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 342:
+    case 532:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'G', 162,
         'g', 162,
-        'P', 329,
-        'p', 329,
-        'S', 331,
-        's', 331,
+        'P', 519,
+        'p', 519,
+        'S', 521,
+        's', 521,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7655,12 +9227,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 343:
+    case 533:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(162);
       if (lookahead > '/' &&
@@ -7670,17 +9242,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 344:
+    case 534:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'G', 124,
         'g', 124,
-        'I', 468,
-        'i', 468,
+        'I', 658,
+        'i', 658,
         'T', 112,
         't', 112,
       );
@@ -7691,12 +9263,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 345:
+    case 535:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(124);
       if (lookahead > '/' &&
@@ -7706,12 +9278,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 346:
+    case 536:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(120);
       if (lookahead > '/' &&
@@ -7721,14 +9293,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 347:
+    case 537:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(403);
+          lookahead == 'g') ADVANCE(593);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7736,14 +9308,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 348:
+    case 538:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(317);
+          lookahead == 'g') ADVANCE(507);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7751,14 +9323,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 349:
+    case 539:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(313);
+          lookahead == 'g') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7766,14 +9338,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 350:
+    case 540:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(265);
+          lookahead == 'g') ADVANCE(455);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7781,14 +9353,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 351:
+    case 541:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(316);
+          lookahead == 'g') ADVANCE(506);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7796,12 +9368,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 352:
+    case 542:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'H' ||
           lookahead == 'h') ADVANCE(167);
       if (lookahead > '/' &&
@@ -7811,14 +9383,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 353:
+    case 543:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(269);
+          lookahead == 'h') ADVANCE(459);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7826,17 +9398,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 354:
+    case 544:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'H', 345,
-        'h', 345,
-        'L', 436,
-        'l', 436,
+        '$', 247,
+        '.', 17,
+        'H', 535,
+        'h', 535,
+        'L', 626,
+        'l', 626,
         'C', 124,
         'S', 124,
         'c', 124,
@@ -7849,16 +9421,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 355:
+    case 545:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(335);
+          lookahead == 'i') ADVANCE(525);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(310);
+          lookahead == 's') ADVANCE(500);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7866,16 +9438,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 356:
+    case 546:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(335);
+          lookahead == 'i') ADVANCE(525);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(318);
+          lookahead == 's') ADVANCE(508);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7883,12 +9455,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 357:
+    case 547:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(124);
       if (lookahead > '/' &&
@@ -7898,17 +9470,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 358:
+    case 548:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'I', 113,
         'i', 113,
-        'O', 447,
-        'o', 447,
+        'O', 637,
+        'o', 637,
         'S', 124,
         's', 124,
       );
@@ -7919,14 +9491,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 359:
+    case 549:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(492);
+          lookahead == 'i') ADVANCE(682);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7934,14 +9506,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 360:
+    case 550:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(413);
+          lookahead == 'i') ADVANCE(603);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7949,14 +9521,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 361:
+    case 551:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(402);
+          lookahead == 'i') ADVANCE(592);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7964,14 +9536,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 362:
+    case 552:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(461);
+          lookahead == 'i') ADVANCE(651);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7979,14 +9551,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 363:
+    case 553:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(347);
+          lookahead == 'i') ADVANCE(537);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7994,14 +9566,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 364:
+    case 554:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(337);
+          lookahead == 'i') ADVANCE(527);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8009,14 +9581,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 365:
+    case 555:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(407);
+          lookahead == 'i') ADVANCE(597);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8024,14 +9596,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 366:
+    case 556:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(306);
+          lookahead == 'i') ADVANCE(496);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8039,14 +9611,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 367:
+    case 557:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(384);
+          lookahead == 'i') ADVANCE(574);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8054,14 +9626,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 368:
+    case 558:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(424);
+          lookahead == 'i') ADVANCE(614);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8069,14 +9641,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 369:
+    case 559:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(406);
+          lookahead == 'i') ADVANCE(596);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8084,14 +9656,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 370:
+    case 560:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(408);
+          lookahead == 'i') ADVANCE(598);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8099,14 +9671,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 371:
+    case 561:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(438);
+          lookahead == 'i') ADVANCE(628);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8114,14 +9686,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 372:
+    case 562:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(416);
+          lookahead == 'i') ADVANCE(606);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8129,14 +9701,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 373:
+    case 563:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(455);
+          lookahead == 'i') ADVANCE(645);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8144,14 +9716,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 374:
+    case 564:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(391);
+          lookahead == 'i') ADVANCE(581);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8159,12 +9731,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 375:
+    case 565:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'J' ||
           lookahead == 'j') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8174,13 +9746,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 376:
+    case 566:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'K', 162,
         'k', 162,
         'E', 124,
@@ -8199,12 +9771,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 377:
+    case 567:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'K' ||
           lookahead == 'k') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8214,12 +9786,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 378:
+    case 568:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'K' ||
           lookahead == 'k') ADVANCE(124);
       if (lookahead > '/' &&
@@ -8229,14 +9801,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 379:
+    case 569:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(246);
+          lookahead == 'k') ADVANCE(436);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8244,19 +9816,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 380:
+    case 570:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'L', 355,
-        'l', 355,
-        'N', 294,
-        'n', 294,
-        'V', 320,
-        'v', 320,
+        '$', 247,
+        '.', 17,
+        'L', 545,
+        'l', 545,
+        'N', 484,
+        'n', 484,
+        'V', 510,
+        'v', 510,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8265,12 +9837,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 381:
+    case 571:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8280,19 +9852,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 382:
+    case 572:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'L', 124,
         'l', 124,
         'R', 115,
         'r', 115,
-        'X', 493,
-        'x', 493,
+        'X', 683,
+        'x', 683,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8301,12 +9873,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 383:
+    case 573:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(124);
       if (lookahead > '/' &&
@@ -8316,12 +9888,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 384:
+    case 574:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(167);
       if (lookahead > '/' &&
@@ -8331,14 +9903,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 385:
+    case 575:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(494);
+          lookahead == 'l') ADVANCE(684);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8346,14 +9918,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 386:
+    case 576:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(487);
+          lookahead == 'l') ADVANCE(677);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8361,12 +9933,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 387:
+    case 577:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(126);
       if (lookahead > '/' &&
@@ -8376,16 +9948,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 388:
+    case 578:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(378);
+          lookahead == 'l') ADVANCE(568);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(367);
+          lookahead == 't') ADVANCE(557);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8393,14 +9965,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 389:
+    case 579:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(363);
+          lookahead == 'l') ADVANCE(553);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8408,14 +9980,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 390:
+    case 580:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(317);
+          lookahead == 'l') ADVANCE(507);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8423,14 +9995,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 391:
+    case 581:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(313);
+          lookahead == 'l') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8438,14 +10010,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 392:
+    case 582:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(327);
+          lookahead == 'l') ADVANCE(517);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8453,27 +10025,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 393:
+    case 583:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
-        'L', 356,
-        'l', 356,
-        'N', 302,
-        'n', 302,
-        'O', 437,
-        'o', 437,
-        'Q', 476,
-        'q', 476,
-        'R', 442,
-        'r', 442,
-        'V', 320,
-        'v', 320,
-        'X', 344,
-        'x', 344,
+        '$', 247,
+        '.', 17,
+        'L', 546,
+        'l', 546,
+        'N', 492,
+        'n', 492,
+        'O', 627,
+        'o', 627,
+        'Q', 666,
+        'q', 666,
+        'R', 632,
+        'r', 632,
+        'V', 510,
+        'v', 510,
+        'X', 534,
+        'x', 534,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8482,14 +10054,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 394:
+    case 584:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(370);
+          lookahead == 'l') ADVANCE(560);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8499,12 +10071,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 395:
+    case 585:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8514,14 +10086,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 396:
+    case 586:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(394);
+          lookahead == 'm') ADVANCE(584);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8529,12 +10101,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 397:
+    case 587:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(167);
       if (lookahead > '/' &&
@@ -8544,14 +10116,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 398:
+    case 588:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(395);
+          lookahead == 'm') ADVANCE(585);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8559,14 +10131,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 399:
+    case 589:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(258);
+          lookahead == 'm') ADVANCE(448);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8574,14 +10146,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 400:
+    case 590:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(412);
+          lookahead == 'n') ADVANCE(602);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8589,12 +10161,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 401:
+    case 591:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(139);
       if (lookahead > '/' &&
@@ -8604,12 +10176,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 402:
+    case 592:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(141);
       if (lookahead > '/' &&
@@ -8619,12 +10191,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 403:
+    case 593:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8634,16 +10206,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 404:
+    case 594:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(388);
+          lookahead == 'n') ADVANCE(578);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(317);
+          lookahead == 's') ADVANCE(507);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8651,16 +10223,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 405:
+    case 595:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(312);
+          lookahead == 'n') ADVANCE(502);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(464);
+          lookahead == 's') ADVANCE(654);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8668,14 +10240,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 406:
+    case 596:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(343);
+          lookahead == 'n') ADVANCE(533);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8683,14 +10255,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 407:
+    case 597:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(465);
+          lookahead == 'n') ADVANCE(655);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8698,14 +10270,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 408:
+    case 598:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(317);
+          lookahead == 'n') ADVANCE(507);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8713,14 +10285,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 409:
+    case 599:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(364);
+          lookahead == 'n') ADVANCE(554);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8728,14 +10300,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 410:
+    case 600:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(293);
+          lookahead == 'n') ADVANCE(483);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8743,12 +10315,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 411:
+    case 601:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
           lookahead == 'o') ADVANCE(167);
       if (lookahead > '/' &&
@@ -8758,14 +10330,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 412:
+    case 602:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(422);
+          lookahead == 'o') ADVANCE(612);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8773,14 +10345,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 413:
+    case 603:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(402);
+          lookahead == 'o') ADVANCE(592);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8788,14 +10360,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 414:
+    case 604:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(398);
+          lookahead == 'o') ADVANCE(588);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8803,14 +10375,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 415:
+    case 605:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(273);
+          lookahead == 'o') ADVANCE(463);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8818,14 +10390,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 416:
+    case 606:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(403);
+          lookahead == 'o') ADVANCE(593);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8833,14 +10405,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 417:
+    case 607:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(267);
+          lookahead == 'o') ADVANCE(457);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8848,14 +10420,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 418:
+    case 608:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(438);
+          lookahead == 'o') ADVANCE(628);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8863,14 +10435,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 419:
+    case 609:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(440);
+          lookahead == 'o') ADVANCE(630);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8878,14 +10450,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 420:
+    case 610:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(441);
+          lookahead == 'o') ADVANCE(631);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8893,14 +10465,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 421:
+    case 611:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(446);
+          lookahead == 'o') ADVANCE(636);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8908,12 +10480,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 422:
+    case 612:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(132);
       if (lookahead > '/' &&
@@ -8923,14 +10495,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 423:
+    case 613:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(460);
+          lookahead == 'p') ADVANCE(650);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8938,12 +10510,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 424:
+    case 614:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(162);
       if (lookahead > '/' &&
@@ -8953,12 +10525,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 425:
+    case 615:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(124);
       if (lookahead > '/' &&
@@ -8968,12 +10540,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 426:
+    case 616:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(121);
       if (lookahead > '/' &&
@@ -8983,12 +10555,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 427:
+    case 617:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(165);
       if (lookahead > '/' &&
@@ -8998,12 +10570,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 428:
+    case 618:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(119);
       if (lookahead > '/' &&
@@ -9013,14 +10585,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 429:
+    case 619:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(353);
+          lookahead == 'p') ADVANCE(543);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9028,14 +10600,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 430:
+    case 620:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(463);
+          lookahead == 'p') ADVANCE(653);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9043,14 +10615,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 431:
+    case 621:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(317);
+          lookahead == 'p') ADVANCE(507);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9058,12 +10630,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 432:
+    case 622:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'Q' ||
           lookahead == 'q') ADVANCE(132);
       if (lookahead > '/' &&
@@ -9073,12 +10645,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 433:
+    case 623:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'Q' ||
           lookahead == 'q') ADVANCE(124);
       if (lookahead > '/' &&
@@ -9088,14 +10660,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 434:
+    case 624:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(474);
+          lookahead == 'q') ADVANCE(664);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9103,14 +10675,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 435:
+    case 625:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(341);
+          lookahead == 'r') ADVANCE(531);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9118,12 +10690,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 436:
+    case 626:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(124);
       if (lookahead > '/' &&
@@ -9133,12 +10705,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 437:
+    case 627:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(116);
       if (lookahead > '/' &&
@@ -9148,12 +10720,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 438:
+    case 628:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(167);
       if (lookahead > '/' &&
@@ -9163,12 +10735,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 439:
+    case 629:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(166);
       if (lookahead > '/' &&
@@ -9178,14 +10750,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 440:
+    case 630:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(397);
+          lookahead == 'r') ADVANCE(587);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9193,14 +10765,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 441:
+    case 631:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(399);
+          lookahead == 'r') ADVANCE(589);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9208,14 +10780,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 442:
+    case 632:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(418);
+          lookahead == 'r') ADVANCE(608);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9223,14 +10795,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 443:
+    case 633:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(403);
+          lookahead == 'r') ADVANCE(593);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9238,14 +10810,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 444:
+    case 634:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(411);
+          lookahead == 'r') ADVANCE(601);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9253,14 +10825,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 445:
+    case 635:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(296);
+          lookahead == 'r') ADVANCE(486);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9268,14 +10840,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 446:
+    case 636:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(313);
+          lookahead == 'r') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9283,14 +10855,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 447:
+    case 637:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(462);
+          lookahead == 'r') ADVANCE(652);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9298,14 +10870,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 448:
+    case 638:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(349);
+          lookahead == 'r') ADVANCE(539);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9313,14 +10885,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 449:
+    case 639:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(458);
+          lookahead == 'r') ADVANCE(648);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9328,12 +10900,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 450:
+    case 640:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
           lookahead == 's') ADVANCE(124);
       if (lookahead > '/' &&
@@ -9343,14 +10915,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 451:
+    case 641:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(436);
+          lookahead == 's') ADVANCE(626);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9358,16 +10930,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 452:
+    case 642:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(456);
+          lookahead == 's') ADVANCE(646);
       if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(362);
+          lookahead == 'x') ADVANCE(552);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9375,14 +10947,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 453:
+    case 643:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(463);
+          lookahead == 's') ADVANCE(653);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9390,14 +10962,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 454:
+    case 644:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(313);
+          lookahead == 's') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9405,14 +10977,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 455:
+    case 645:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(464);
+          lookahead == 's') ADVANCE(654);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9420,14 +10992,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 456:
+    case 646:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(271);
+          lookahead == 's') ADVANCE(461);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9435,14 +11007,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 457:
+    case 647:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(330);
+          lookahead == 's') ADVANCE(520);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9450,14 +11022,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 458:
+    case 648:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(324);
+          lookahead == 's') ADVANCE(514);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9465,14 +11037,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 459:
+    case 649:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(332);
+          lookahead == 's') ADVANCE(522);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9480,12 +11052,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 460:
+    case 650:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(132);
       if (lookahead > '/' &&
@@ -9495,12 +11067,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 461:
+    case 651:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(139);
       if (lookahead > '/' &&
@@ -9510,12 +11082,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 462:
+    case 652:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(162);
       if (lookahead > '/' &&
@@ -9525,12 +11097,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 463:
+    case 653:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(124);
       if (lookahead > '/' &&
@@ -9540,12 +11112,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 464:
+    case 654:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(164);
       if (lookahead > '/' &&
@@ -9555,12 +11127,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 465:
+    case 655:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(167);
       if (lookahead > '/' &&
@@ -9570,12 +11142,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 466:
+    case 656:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(126);
       if (lookahead > '/' &&
@@ -9585,14 +11157,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 467:
+    case 657:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(360);
+          lookahead == 't') ADVANCE(550);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9600,14 +11172,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 468:
+    case 658:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(395);
+          lookahead == 't') ADVANCE(585);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9615,14 +11187,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 469:
+    case 659:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(384);
+          lookahead == 't') ADVANCE(574);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9630,14 +11202,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 470:
+    case 660:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(252);
+          lookahead == 't') ADVANCE(442);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9645,14 +11217,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 471:
+    case 661:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(313);
+          lookahead == 't') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9660,14 +11232,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 472:
+    case 662:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(372);
+          lookahead == 't') ADVANCE(562);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9675,14 +11247,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 473:
+    case 663:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(390);
+          lookahead == 't') ADVANCE(580);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9690,12 +11262,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 474:
+    case 664:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'U' ||
           lookahead == 'u') ADVANCE(162);
       if (lookahead > '/' &&
@@ -9705,12 +11277,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 475:
+    case 665:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'U' ||
           lookahead == 'u') ADVANCE(167);
       if (lookahead > '/' &&
@@ -9720,12 +11292,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 476:
+    case 666:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'U' ||
           lookahead == 'u') ADVANCE(160);
       if (lookahead > '/' &&
@@ -9735,14 +11307,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 477:
+    case 667:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(304);
+          lookahead == 'u') ADVANCE(494);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9750,14 +11322,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 478:
+    case 668:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(279);
+          lookahead == 'u') ADVANCE(469);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9765,14 +11337,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 479:
+    case 669:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(263);
+          lookahead == 'u') ADVANCE(453);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9780,14 +11352,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 480:
+    case 670:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(494);
+          lookahead == 'v') ADVANCE(684);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9795,14 +11367,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 481:
+    case 671:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(313);
+          lookahead == 'v') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9810,14 +11382,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 482:
+    case 672:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(319);
+          lookahead == 'v') ADVANCE(509);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9825,14 +11397,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 483:
+    case 673:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(362);
+          lookahead == 'x') ADVANCE(552);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9840,14 +11412,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 484:
+    case 674:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(464);
+          lookahead == 'x') ADVANCE(654);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9855,14 +11427,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 485:
+    case 675:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(313);
+          lookahead == 'z') ADVANCE(503);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != 'Z' &&
@@ -9871,12 +11443,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < 'z' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 486:
+    case 676:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'C' ||
           lookahead == 'S' ||
           lookahead == 'c' ||
@@ -9888,12 +11460,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 487:
+    case 677:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'L' ||
           lookahead == 'e' ||
@@ -9905,12 +11477,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 488:
+    case 678:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
@@ -9922,12 +11494,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 489:
+    case 679:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
@@ -9939,12 +11511,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 490:
+    case 680:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
           lookahead == 'P' ||
           lookahead == 'i' ||
@@ -9956,12 +11528,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 491:
+    case 681:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
           lookahead == 'S' ||
           lookahead == 'i' ||
@@ -9973,12 +11545,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 492:
+    case 682:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'I' ||
           lookahead == 'Z' ||
           lookahead == 'i' ||
@@ -9991,12 +11563,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < 'z' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 493:
+    case 683:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'L' ||
           lookahead == 'R' ||
           lookahead == 'l' ||
@@ -10008,12 +11580,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 494:
+    case 684:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'S' ||
           lookahead == 'U' ||
           lookahead == 's' ||
@@ -10025,12 +11597,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 495:
+    case 685:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead == 'E' ||
           lookahead == 'S' ||
           lookahead == 'T' ||
@@ -10044,13 +11616,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 496:
+    case 686:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 497,
-        '.', 11,
+        '$', 247,
+        '.', 17,
         'E', 124,
         'O', 124,
         'S', 124,
@@ -10067,12 +11639,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
-    case 497:
+    case 687:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(497);
-      if (lookahead == '.') ADVANCE(11);
+      if (lookahead == '$') ADVANCE(247);
+      if (lookahead == '.') ADVANCE(17);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10080,1568 +11652,22 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(497);
-      END_STATE();
-    case 498:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '.') ADVANCE(11);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(498);
-      END_STATE();
-    case 499:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(499);
-      if (lookahead == '\\') ADVANCE(686);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(686);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          (lookahead < 'A' || '^' < lookahead) &&
-          (lookahead < '`' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(686);
-      END_STATE();
-    case 500:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 499,
-        'A', 603,
-        'a', 603,
-        'B', 503,
-        'b', 503,
-        'C', 519,
-        'c', 519,
-        'D', 509,
-        'd', 509,
-        'E', 600,
-        'e', 600,
-        'F', 511,
-        'f', 511,
-        'G', 551,
-        'g', 551,
-        'H', 577,
-        'h', 577,
-        'I', 538,
-        'i', 538,
-        'L', 530,
-        'l', 530,
-        'M', 506,
-        'm', 506,
-        'N', 510,
-        'n', 510,
-        'O', 564,
-        'o', 564,
-        'P', 502,
-        'p', 502,
-        'Q', 678,
-        'q', 678,
-        'R', 546,
-        'r', 546,
-        'S', 507,
-        's', 507,
-        'T', 547,
-        't', 547,
-        'U', 620,
-        'u', 620,
-        'V', 654,
-        'v', 654,
-        'W', 556,
-        'w', 556,
-        'X', 543,
-        'x', 543,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 501:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == '2') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 502:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        '2', 504,
-        'A', 573,
-        'a', 573,
-        'H', 520,
-        'h', 520,
-        'R', 586,
-        'r', 586,
-        'S', 561,
-        's', 561,
-        'U', 651,
-        'u', 651,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 503:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'A', 604,
-        'a', 604,
-        'L', 597,
-        'l', 597,
-        'S', 653,
-        's', 653,
-        'Y', 668,
-        'y', 668,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 504:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(604);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 505:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(597);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 506:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(535);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(655);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 507:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'A', 680,
-        'a', 680,
-        'E', 534,
-        'e', 534,
-        'H', 581,
-        'h', 581,
-        'I', 682,
-        'i', 682,
-        'K', 585,
-        'k', 585,
-        'O', 150,
-        'o', 150,
-        'P', 513,
-        'p', 513,
-        'T', 584,
-        't', 584,
-        'U', 525,
-        'u', 525,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 508:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(153);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 509:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'A', 669,
-        'a', 669,
-        'C', 142,
-        'c', 142,
-        'E', 636,
-        'e', 636,
-        'O', 677,
-        'o', 677,
-        'S', 150,
-        's', 150,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 510:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(610);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(583);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(567);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 511:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'A', 580,
-        'a', 580,
-        'E', 639,
-        'e', 639,
-        'I', 602,
-        'i', 602,
-        'L', 628,
-        'l', 628,
-        'O', 642,
-        'o', 642,
-        'U', 617,
-        'u', 617,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 512:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(663);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 513:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(531);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 514:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(537);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 515:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(599);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 516:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(599);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 517:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(652);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 518:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(661);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 519:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'A', 656,
-        'a', 656,
-        'H', 517,
-        'h', 517,
-        'N', 626,
-        'n', 626,
-        'O', 609,
-        'o', 609,
-        'P', 675,
-        'p', 675,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 520:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(656);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 521:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(570);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 522:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(515);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 523:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(596);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 524:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(606);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 525:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(670);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 526:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(595);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(594);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(679);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 527:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(574);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 528:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(526);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 529:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(663);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 530:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'C', 624,
-        'c', 624,
-        'I', 621,
-        'i', 621,
-        'L', 557,
-        'l', 557,
-        'O', 533,
-        'o', 533,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 531:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 532:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(576);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 533:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(516);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(569);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 534:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(671);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 535:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(649);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(598);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 536:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(672);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 537:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 538:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'D', 555,
-        'd', 555,
-        'F', 143,
-        'f', 143,
-        'N', 528,
-        'n', 528,
-        'R', 635,
-        'r', 635,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 539:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(146);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 540:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(144);
-      if (('B' <= lookahead && lookahead <= 'E') ||
-          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 541:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(544);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 542:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(549);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 543:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(552);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(552);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 544:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(557);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 545:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 546:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(568);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(640);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(149);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 547:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'E', 681,
-        'e', 681,
-        'I', 666,
-        'i', 666,
-        'T', 601,
-        't', 601,
-        'Y', 637,
-        'y', 637,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 548:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(153);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 549:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 550:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(151);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 551:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(622);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(625);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 552:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(563);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 553:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(663);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 554:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(615);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 555:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(618);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(663);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 556:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(505);
-      if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(587);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(644);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 557:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(613);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 558:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(512);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 559:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(648);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 560:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(661);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 561:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(529);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 562:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(659);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 563:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 564:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(566);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(663);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(569);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 565:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(661);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 566:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(659);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 567:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(632);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(152);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(523);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 568:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(150);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(558);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(673);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 569:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 570:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(549);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 571:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 572:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(613);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 573:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(548);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 574:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 575:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(520);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 576:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(685);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 577:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(541);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 578:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(563);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(550);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 579:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(563);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 580:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(601);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 581:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(565);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(650);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 582:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(572);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 583:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(657);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 584:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(666);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(589);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 585:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(634);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 586:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(618);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 587:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(606);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 588:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(667);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(559);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 589:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(614);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 590:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(662);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 591:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(630);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 592:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(619);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 593:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 594:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(641);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 595:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(616);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 596:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'J' ||
-          lookahead == 'j') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 597:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 598:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(501);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 599:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 600:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 17,
-        'L', 578,
-        'l', 578,
-        'N', 539,
-        'n', 539,
-        'Q', 676,
-        'q', 676,
-        'R', 645,
-        'r', 645,
-        'V', 554,
-        'v', 554,
-        'X', 588,
-        'x', 588,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 601:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 602:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(683);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 603:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(582);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(527);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(532);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 604:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(582);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 605:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(549);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 606:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 607:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(592);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 608:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 609:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(607);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 610:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 611:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(608);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 612:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(512);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 613:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 614:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(569);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 615:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(153);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 616:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 617:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(536);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 618:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(663);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 619:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(549);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 620:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(664);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(549);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 621:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(545);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(662);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 622:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(579);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 623:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 624:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(611);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 625:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(522);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 626:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(634);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 627:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(613);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 628:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(518);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 629:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(641);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 630:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(616);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 631:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(643);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 632:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(646);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 633:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(647);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 634:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 635:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(154);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 636:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(575);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 637:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(549);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 638:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 639:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(674);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 640:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(569);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 641:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 642:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(155);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 643:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(610);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 644:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(537);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 645:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(629);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 646:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(612);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 647:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 648:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(613);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 649:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(623);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 650:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(661);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 651:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(571);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 652:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(660);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 653:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(153);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 654:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(561);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 655:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(658);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(590);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 656:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 657:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(662);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 658:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(521);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 659:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(560);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 660:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(553);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 661:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 662:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(153);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 663:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 664:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(580);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 665:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(601);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 666:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(605);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 667:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(608);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 668:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 669:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(508);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 670:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(665);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 671:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(591);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 672:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(593);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 673:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(633);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 674:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 675:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(156);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 676:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(148);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 677:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(524);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 678:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(514);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 679:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(542);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 680:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 681:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(662);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 682:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(545);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 683:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'L' ||
-          lookahead == 'e' ||
-          lookahead == 'l') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 684:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'E' ||
-          lookahead == 'T' ||
-          lookahead == 'e' ||
-          lookahead == 't') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 685:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (lookahead == 'I' ||
-          lookahead == 'Z' ||
-          lookahead == 'i' ||
-          lookahead == 'z') ADVANCE(150);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 686:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(17);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(686);
-      END_STATE();
-    case 687:
-      ACCEPT_TOKEN(sym__digits);
+          lookahead != 0xfeff) ADVANCE(687);
       END_STATE();
     case 688:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '.') ADVANCE(17);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(688);
+      END_STATE();
+    case 689:
+      ACCEPT_TOKEN(sym__digits);
+      END_STATE();
+    case 690:
       ACCEPT_TOKEN(sym__digits);
       ADVANCE_MAP(
-        '$', 687,
+        '$', 689,
         '.', 71,
-        '_', 735,
+        '_', 737,
         'B', 59,
         'b', 59,
         'E', 7,
@@ -11655,21 +11681,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         'd', 8,
         'f', 8,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(689);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(691);
       END_STATE();
-    case 689:
+    case 691:
       ACCEPT_TOKEN(sym__digits);
-      if (lookahead == '$') ADVANCE(687);
+      if (lookahead == '$') ADVANCE(689);
       if (lookahead == '.') ADVANCE(71);
-      if (lookahead == '_') ADVANCE(735);
+      if (lookahead == '_') ADVANCE(737);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(28);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(689);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(691);
       END_STATE();
-    case 690:
+    case 692:
       ACCEPT_TOKEN(sym__digits);
-      if (lookahead == '$') ADVANCE(691);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(690);
+      if (lookahead == '$') ADVANCE(693);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(692);
       if (lookahead > '-' &&
           (lookahead < '/' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11677,33 +11703,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(832);
-      END_STATE();
-    case 691:
-      ACCEPT_TOKEN(sym__digits);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(832);
-      END_STATE();
-    case 692:
-      ACCEPT_TOKEN(sym__letter);
+          lookahead != 0xfeff) ADVANCE(834);
       END_STATE();
     case 693:
+      ACCEPT_TOKEN(sym__digits);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(834);
+      END_STATE();
+    case 694:
+      ACCEPT_TOKEN(sym__letter);
+      END_STATE();
+    case 695:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(182);
       END_STATE();
-    case 694:
+    case 696:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(33);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(33);
       END_STATE();
-    case 695:
+    case 697:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(58);
       END_STATE();
-    case 696:
+    case 698:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(50);
@@ -11712,14 +11738,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(69);
       END_STATE();
-    case 697:
+    case 699:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(133);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(45);
       END_STATE();
-    case 698:
+    case 700:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(42);
@@ -11728,280 +11754,251 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (lookahead == 'V' ||
           lookahead == 'v') ADVANCE(34);
       END_STATE();
-    case 699:
+    case 701:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(47);
       END_STATE();
-    case 700:
+    case 702:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'O' ||
           lookahead == 'o') ADVANCE(49);
       END_STATE();
-    case 701:
+    case 703:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(40);
       END_STATE();
-    case 702:
+    case 704:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(30);
       END_STATE();
-    case 703:
+    case 705:
       ACCEPT_TOKEN(sym__letter);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(175);
       END_STATE();
-    case 704:
+    case 706:
       ACCEPT_TOKEN(sym__letter);
-      if ((set_contains(sym__word_character_set_1, 9, lookahead)) &&
-          lookahead != '.') ADVANCE(692);
+      if ((set_contains(sym__local_word_character_set_1, 9, lookahead)) &&
+          lookahead != '.') ADVANCE(694);
       END_STATE();
-    case 705:
+    case 707:
       ACCEPT_TOKEN(sym__operand_size);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(737);
+          lookahead == '*') ADVANCE(739);
       if (('0' <= lookahead && lookahead <= '9') ||
           lookahead == '?' ||
-          lookahead == '@') ADVANCE(707);
+          lookahead == '@') ADVANCE(709);
       if (('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(706);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(708);
       if (lookahead > '#' &&
           (lookahead < '%' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(707);
+          lookahead != 0xfeff) ADVANCE(709);
       END_STATE();
-    case 706:
+    case 708:
       ACCEPT_TOKEN(sym__operand_size);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(740);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(742);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           (lookahead < 'A' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
-    case 707:
+    case 709:
       ACCEPT_TOKEN(sym__operand_size);
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
-    case 708:
+    case 710:
       ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(708);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(710);
       if (lookahead > '>' &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 709:
+    case 711:
       ACCEPT_TOKEN(sym_hexadecimal);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(709);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(711);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
-      END_STATE();
-    case 710:
-      ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(710);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
-      if (lookahead == '$' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
-      END_STATE();
-    case 711:
-      ACCEPT_TOKEN(sym_hexadecimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(711);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
     case 712:
       ACCEPT_TOKEN(sym_hexadecimal);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'f')) ADVANCE(712);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
+      if (lookahead == '$' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('g' <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 713:
-      ACCEPT_TOKEN(sym_binary);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(713);
+      ACCEPT_TOKEN(sym_hexadecimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(713);
       END_STATE();
     case 714:
-      ACCEPT_TOKEN(sym_binary);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(714);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      ACCEPT_TOKEN(sym_hexadecimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(714);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 715:
-      ACCEPT_TOKEN(sym__percent_binary);
+      ACCEPT_TOKEN(sym_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
           lookahead == '_') ADVANCE(715);
       END_STATE();
     case 716:
-      ACCEPT_TOKEN(sym__ampersand_decimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
+      ACCEPT_TOKEN(sym_binary);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
           lookahead == '_') ADVANCE(716);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 717:
+      ACCEPT_TOKEN(sym__percent_binary);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(717);
+      END_STATE();
+    case 718:
+      ACCEPT_TOKEN(sym__ampersand_decimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '_') ADVANCE(718);
+      END_STATE();
+    case 719:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '$') ADVANCE(748);
+      if (lookahead == '$') ADVANCE(750);
       if (lookahead == '.') ADVANCE(20);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(717);
+          lookahead == '_') ADVANCE(719);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(748);
+          lookahead != 0xfeff) ADVANCE(750);
       END_STATE();
-    case 718:
+    case 720:
       ACCEPT_TOKEN(sym_octal);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(718);
+          lookahead == '_') ADVANCE(720);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
-    case 719:
+    case 721:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(719);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+          lookahead == '_') ADVANCE(721);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('a' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
-      END_STATE();
-    case 720:
-      ACCEPT_TOKEN(sym_octal);
-      if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(720);
-      END_STATE();
-    case 721:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(71);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(721);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 722:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(820);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(722);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      ACCEPT_TOKEN(sym_octal);
+      if (('0' <= lookahead && lookahead <= '7') ||
+          lookahead == '_') ADVANCE(722);
       END_STATE();
     case 723:
       ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(28);
+      if (lookahead == '.') ADVANCE(71);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(723);
       END_STATE();
     case 724:
       ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(28);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(724);
+      if (lookahead == '.') ADVANCE(822);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(724);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 725:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(818);
+          lookahead == 'e') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(725);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
       END_STATE();
     case 726:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(818);
+          lookahead == 'e') ADVANCE(28);
       if (lookahead == '.' ||
           ('0' <= lookahead && lookahead <= '9')) ADVANCE(726);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
       END_STATE();
     case 727:
       ACCEPT_TOKEN(sym_floating_number);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(820);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(727);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 728:
       ACCEPT_TOKEN(sym_floating_number);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(728);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(820);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(728);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 729:
-      ACCEPT_TOKEN(sym_decimal);
-      ADVANCE_MAP(
-        '$', 745,
-        '.', 71,
-        '_', 735,
-        'B', 59,
-        'b', 59,
-        'E', 7,
-        'e', 7,
-        'R', 27,
-        'r', 27,
-        'X', 74,
-        'x', 74,
-        'D', 8,
-        'F', 8,
-        'd', 8,
-        'f', 8,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      ACCEPT_TOKEN(sym_floating_number);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(729);
       END_STATE();
     case 730:
-      ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '$') ADVANCE(745);
-      if (lookahead == '.') ADVANCE(71);
-      if (lookahead == '_') ADVANCE(735);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(28);
+      ACCEPT_TOKEN(sym_floating_number);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 731:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
+        '$', 747,
         '.', 71,
-        '_', 735,
+        '_', 737,
         'B', 59,
         'b', 59,
         'E', 7,
@@ -12019,8 +12016,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 732:
       ACCEPT_TOKEN(sym_decimal);
+      if (lookahead == '$') ADVANCE(747);
       if (lookahead == '.') ADVANCE(71);
-      if (lookahead == '_') ADVANCE(735);
+      if (lookahead == '_') ADVANCE(737);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(732);
@@ -12028,128 +12026,156 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 733:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
-        '.', 820,
-        '_', 736,
-        'B', 819,
-        'b', 819,
-        'E', 812,
-        'e', 812,
-        'R', 817,
-        'r', 817,
-        'X', 823,
-        'x', 823,
-        'D', 813,
-        'F', 813,
-        'd', 813,
-        'f', 813,
+        '.', 71,
+        '_', 737,
+        'B', 59,
+        'b', 59,
+        'E', 7,
+        'e', 7,
+        'R', 27,
+        'r', 27,
+        'X', 74,
+        'x', 74,
+        'D', 8,
+        'F', 8,
+        'd', 8,
+        'f', 8,
       );
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(734);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
       END_STATE();
     case 734:
       ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '.') ADVANCE(820);
-      if (lookahead == '_') ADVANCE(736);
+      if (lookahead == '.') ADVANCE(71);
+      if (lookahead == '_') ADVANCE(737);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(818);
+          lookahead == 'e') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(734);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
       END_STATE();
     case 735:
       ACCEPT_TOKEN(sym_decimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(735);
+      ADVANCE_MAP(
+        '.', 822,
+        '_', 738,
+        'B', 821,
+        'b', 821,
+        'E', 814,
+        'e', 814,
+        'R', 819,
+        'r', 819,
+        'X', 825,
+        'x', 825,
+        'D', 815,
+        'F', 815,
+        'd', 815,
+        'f', 815,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(736);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 736:
       ACCEPT_TOKEN(sym_decimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(736);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(822);
+      if (lookahead == '_') ADVANCE(738);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(820);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(736);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 737:
-      ACCEPT_TOKEN(sym_macro_parameter);
+      ACCEPT_TOKEN(sym_decimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '_') ADVANCE(737);
       END_STATE();
     case 738:
-      ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '$') ADVANCE(746);
-      if (lookahead == '.') ADVANCE(14);
+      ACCEPT_TOKEN(sym_decimal);
       if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(738);
-      if (lookahead > '>' &&
-          (lookahead < 'A' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead == '_') ADVANCE(738);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 739:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '$') ADVANCE(746);
-      if (lookahead == '.') ADVANCE(14);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
       END_STATE();
     case 740:
       ACCEPT_TOKEN(sym_macro_parameter);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'z')) ADVANCE(740);
+      if (lookahead > '>' &&
+          (lookahead < 'A' || '[' < lookahead) &&
+          (lookahead < ']' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(766);
+      END_STATE();
+    case 741:
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if (lookahead == '$') ADVANCE(748);
+      if (lookahead == '.') ADVANCE(14);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(766);
+      END_STATE();
+    case 742:
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if (lookahead == '.') ADVANCE(14);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(742);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           (lookahead < 'A' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
-    case 741:
+    case 743:
       ACCEPT_TOKEN(sym_macro_parameter);
       if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
-    case 742:
+    case 744:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(742);
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(744);
       if (lookahead == '$' ||
           lookahead == '?' ||
           lookahead == '@' ||
           lookahead == '\\' ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
-    case 743:
+    case 745:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
-      END_STATE();
-    case 744:
-      ACCEPT_TOKEN(sym_macro_parameter);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
-      END_STATE();
-    case 745:
-      ACCEPT_TOKEN(sym_local_symbol);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 746:
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
+      END_STATE();
+    case 747:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      END_STATE();
+    case 748:
+      ACCEPT_TOKEN(sym_local_symbol);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12158,24 +12184,24 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 747:
+    case 749:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(748);
+      if (lookahead == '$') ADVANCE(750);
       if (lookahead == '.') ADVANCE(20);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(717);
+          lookahead == '_') ADVANCE(719);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(748);
+          lookahead != 0xfeff) ADVANCE(750);
       END_STATE();
-    case 748:
+    case 750:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(748);
+      if (lookahead == '$') ADVANCE(750);
       if (lookahead == '.') ADVANCE(20);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12184,21 +12210,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(748);
+          lookahead != 0xfeff) ADVANCE(750);
       END_STATE();
-    case 749:
+    case 751:
       ACCEPT_TOKEN(sym_local_symbol);
       ADVANCE_MAP(
-        '.', 749,
-        '\\', 751,
-        'B', 751,
-        'L', 751,
-        'S', 751,
-        'W', 751,
-        'b', 751,
-        'l', 751,
-        's', 751,
-        'w', 751,
+        '.', 751,
+        '\\', 753,
+        'B', 753,
+        'L', 753,
+        'S', 753,
+        'W', 753,
+        'b', 753,
+        'l', 753,
+        's', 753,
+        'w', 753,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -12206,55 +12232,40 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(751);
-      END_STATE();
-    case 750:
-      ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '.') ADVANCE(749);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(751);
-      END_STATE();
-    case 751:
-      ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '.') ADVANCE(20);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(751);
+          lookahead != 0xfeff) ADVANCE(753);
       END_STATE();
     case 752:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
-      if (lookahead == '.') ADVANCE(14);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(737);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(739);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(738);
-      if (lookahead > '[' &&
-          (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+      ACCEPT_TOKEN(sym_local_symbol);
+      if (lookahead == '.') ADVANCE(751);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(753);
       END_STATE();
     case 753:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
-      if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(760);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+      ACCEPT_TOKEN(sym_local_symbol);
+      if (lookahead == '.') ADVANCE(20);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(753);
       END_STATE();
     case 754:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(760);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(739);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(741);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(740);
+      if (lookahead > '[' &&
+          (lookahead < ']' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(766);
+      END_STATE();
+    case 755:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(748);
+      if (lookahead == '.') ADVANCE(14);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(762);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12262,11 +12273,26 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 755:
+    case 756:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
+      if (lookahead == '.') ADVANCE(14);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(762);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(766);
+      END_STATE();
+    case 757:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(183);
@@ -12277,11 +12303,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 756:
+    case 758:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(180);
@@ -12292,21 +12318,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 757:
+    case 759:
       ACCEPT_TOKEN(sym_symbol);
       ADVANCE_MAP(
-        '$', 746,
+        '$', 748,
         '.', 14,
-        'F', 756,
-        'f', 756,
+        'F', 758,
+        'f', 758,
         'P', 178,
         'p', 178,
         'R', 180,
         'r', 180,
-        'S', 759,
-        's', 759,
+        'S', 761,
+        's', 761,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12315,14 +12341,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 758:
+    case 760:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(756);
+          lookahead == 'f') ADVANCE(758);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(176);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12331,11 +12357,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 759:
+    case 761:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(180);
@@ -12346,11 +12372,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 760:
+    case 762:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(180);
@@ -12361,14 +12387,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 761:
+    case 763:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(759);
+          lookahead == 's') ADVANCE(761);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12376,11 +12402,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 762:
+    case 764:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(178);
       if (lookahead > '7' &&
@@ -12390,25 +12416,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 763:
+    case 765:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(708);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(710);
       if (lookahead > '>' &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
-    case 764:
+    case 766:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(746);
+      if (lookahead == '$') ADVANCE(748);
       if (lookahead == '.') ADVANCE(14);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12417,209 +12443,209 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(764);
-      END_STATE();
-    case 765:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(14);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(737);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(741);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(740);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
-      END_STATE();
-    case 766:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(772);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+          lookahead != 0xfeff) ADVANCE(766);
       END_STATE();
     case 767:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(772);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(739);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(743);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(742);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '[' < lookahead) &&
+          (lookahead < ']' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
     case 768:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(181);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(774);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 769:
       ACCEPT_TOKEN(sym_symbol);
-      ADVANCE_MAP(
-        '.', 14,
-        'F', 768,
-        'f', 768,
-        'P', 179,
-        'p', 179,
-        'R', 181,
-        'r', 181,
-        'S', 771,
-        's', 771,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == '.') ADVANCE(14);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(774);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 770:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(768);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(177);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(181);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 771:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(181);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      ADVANCE_MAP(
+        '.', 14,
+        'F', 770,
+        'f', 770,
+        'P', 179,
+        'p', 179,
+        'R', 181,
+        'r', 181,
+        'S', 773,
+        's', 773,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 772:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(181);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(770);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(177);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 773:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(771);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(181);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 774:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(179);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(181);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
       END_STATE();
     case 775:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(773);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
+      END_STATE();
+    case 776:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(14);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(179);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
+      END_STATE();
+    case 777:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(718);
+          lookahead == '_') ADVANCE(720);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
-    case 776:
+    case 778:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(14);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(709);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(711);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(777);
-      END_STATE();
-    case 777:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(14);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(777);
-      END_STATE();
-    case 778:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(744);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(743);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(742);
-      if (lookahead == '$' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          lookahead != 0xfeff) ADVANCE(779);
       END_STATE();
     case 779:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
+      if (lookahead == '.') ADVANCE(14);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(779);
+      END_STATE();
+    case 780:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(746);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(745);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(744);
+      if (lookahead == '$' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
+      END_STATE();
+    case 781:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(719);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+          lookahead == '_') ADVANCE(721);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('a' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
-    case 780:
+    case 782:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(710);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(712);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (lookahead == '$' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('g' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
-    case 781:
+    case 783:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
-      END_STATE();
-    case 782:
-      ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(795);
-      END_STATE();
-    case 783:
-      ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(792);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 784:
       ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(791);
+      if (lookahead == '\'') ADVANCE(797);
       END_STATE();
     case 785:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(794);
       END_STATE();
     case 786:
-      ACCEPT_TOKEN(sym_string);
-      if (lookahead == '"') ADVANCE(787);
+      ACCEPT_TOKEN(sym_character_constant);
+      if (lookahead == '\'') ADVANCE(793);
       END_STATE();
     case 787:
+      ACCEPT_TOKEN(sym_character_constant);
+      if (lookahead == '\'') ADVANCE(796);
+      END_STATE();
+    case 788:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '"') ADVANCE(786);
+      if (lookahead == '"') ADVANCE(789);
+      END_STATE();
+    case 789:
+      ACCEPT_TOKEN(sym_string);
+      if (lookahead == '"') ADVANCE(788);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -12627,11 +12653,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(1);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(787);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(789);
       END_STATE();
-    case 788:
+    case 790:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(790);
+      if (lookahead == '\'') ADVANCE(792);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -12639,11 +12665,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(2);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(789);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(791);
       END_STATE();
-    case 789:
+    case 791:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(785);
+      if (lookahead == '\'') ADVANCE(787);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -12651,15 +12677,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(5);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(794);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(796);
       END_STATE();
-    case 790:
+    case 792:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(789);
+      if (lookahead == '\'') ADVANCE(791);
       END_STATE();
-    case 791:
+    case 793:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(793);
+      if (lookahead == '\'') ADVANCE(795);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -12667,9 +12693,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(3);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(791);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(793);
       END_STATE();
-    case 792:
+    case 794:
+      ACCEPT_TOKEN(sym_string);
+      if (lookahead == '\'') ADVANCE(786);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(3);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(793);
+      END_STATE();
+    case 795:
+      ACCEPT_TOKEN(sym_string);
+      if (lookahead == '\'') ADVANCE(793);
+      END_STATE();
+    case 796:
       ACCEPT_TOKEN(sym_string);
       if (lookahead == '\'') ADVANCE(784);
       if (lookahead == '\t' ||
@@ -12677,29 +12719,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(3);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(791);
-      END_STATE();
-    case 793:
-      ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(791);
-      END_STATE();
-    case 794:
-      ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(782);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(6);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(795);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(797);
       END_STATE();
-    case 795:
+    case 797:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(783);
+      if (lookahead == '\'') ADVANCE(785);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -12707,58 +12733,58 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(4);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(792);
-      END_STATE();
-    case 796:
-      ACCEPT_TOKEN(sym__angle);
-      END_STATE();
-    case 797:
-      ACCEPT_TOKEN(sym__angle_operand);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(794);
       END_STATE();
     case 798:
-      ACCEPT_TOKEN(sym__comma_sign);
+      ACCEPT_TOKEN(sym__angle);
       END_STATE();
     case 799:
-      ACCEPT_TOKEN(sym__list_slash_sign);
+      ACCEPT_TOKEN(sym__angle_operand);
       END_STATE();
     case 800:
-      ACCEPT_TOKEN(sym__list_minus_sign);
+      ACCEPT_TOKEN(sym__comma_sign);
       END_STATE();
     case 801:
-      ACCEPT_TOKEN(sym__assign_sign);
+      ACCEPT_TOKEN(sym__list_slash_sign);
       END_STATE();
     case 802:
-      ACCEPT_TOKEN(sym__assign_sign);
-      if (lookahead == '=') ADVANCE(801);
+      ACCEPT_TOKEN(sym__list_minus_sign);
       END_STATE();
     case 803:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == '<') ADVANCE(807);
-      if (lookahead == '>') ADVANCE(797);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(803);
+      ACCEPT_TOKEN(sym__assign_sign);
       END_STATE();
     case 804:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == '*' ||
-          lookahead == '/') ADVANCE(240);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(807);
+      ACCEPT_TOKEN(sym__assign_sign);
+      if (lookahead == '=') ADVANCE(803);
       END_STATE();
     case 805:
       ACCEPT_TOKEN(sym__junk);
-      if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(715);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(807);
+      if (lookahead == '<') ADVANCE(809);
+      if (lookahead == '>') ADVANCE(799);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(805);
       END_STATE();
     case 806:
       ACCEPT_TOKEN(sym__junk);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(716);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(807);
+      if (lookahead == '*' ||
+          lookahead == '/') ADVANCE(240);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(809);
       END_STATE();
     case 807:
       ACCEPT_TOKEN(sym__junk);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(807);
+      if (lookahead == '0' ||
+          lookahead == '1') ADVANCE(717);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(809);
       END_STATE();
     case 808:
+      ACCEPT_TOKEN(sym__junk);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(718);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(809);
+      END_STATE();
+    case 809:
+      ACCEPT_TOKEN(sym__junk);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(809);
+      END_STATE();
+    case 810:
       ACCEPT_TOKEN(sym__text);
       if (lookahead == '*') ADVANCE(240);
       if (lookahead == '\t' ||
@@ -12767,130 +12793,130 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(66);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
-      END_STATE();
-    case 809:
-      ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead == '\\') ADVANCE(811);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(810);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
-      END_STATE();
-    case 810:
-      ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(777);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(781);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 811:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(809);
-      if (lookahead > 0x10fffe) ADVANCE(15);
-      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead == '\\') ADVANCE(813);
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(812);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
+      END_STATE();
+    case 812:
+      ACCEPT_TOKEN(sym__text);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(779);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(810);
-      END_STATE();
-    case 812:
-      ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(820);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(814);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(722);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(783);
       END_STATE();
     case 813:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(820);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(815);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(811);
+      if (lookahead > 0x10fffe) ADVANCE(15);
+      if ((!eof && set_contains(sym__junk_character_set_1, 14, lookahead))) ADVANCE(826);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(812);
       END_STATE();
     case 814:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(820);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(722);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(822);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(816);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(724);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 815:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(820);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(822);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(817);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(817);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 816:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '*' ||
-          lookahead == '/') ADVANCE(240);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(822);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(724);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 817:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(822);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(726);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '.') ADVANCE(822);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(817);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 818:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(821);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(728);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '*' ||
+          lookahead == '/') ADVANCE(240);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 819:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(714);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(824);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(728);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 820:
       ACCEPT_TOKEN(sym__text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(725);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(823);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 821:
       ACCEPT_TOKEN(sym__text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(728);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(716);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 822:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(726);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(727);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
     case 823:
+      ACCEPT_TOKEN(sym__text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(730);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
+      END_STATE();
+    case 824:
+      ACCEPT_TOKEN(sym__text);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(728);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
+      END_STATE();
+    case 825:
       ACCEPT_TOKEN(sym__text);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(712);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(714);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
-    case 824:
+    case 826:
       ACCEPT_TOKEN(sym__text);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(824);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(826);
       END_STATE();
-    case 825:
+    case 827:
       ACCEPT_TOKEN(sym__argument_text);
       if (lookahead == '*') ADVANCE(241);
       if (lookahead == '\t' ||
@@ -12899,65 +12925,65 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(66);
-      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(827);
+      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(829);
       END_STATE();
-    case 826:
+    case 828:
       ACCEPT_TOKEN(sym__argument_text);
       if (lookahead == '*' ||
           lookahead == '/') ADVANCE(241);
-      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(827);
+      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(829);
       END_STATE();
-    case 827:
+    case 829:
       ACCEPT_TOKEN(sym__argument_text);
-      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(827);
+      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(829);
       END_STATE();
-    case 828:
+    case 830:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
         ':', 23,
-        '=', 802,
-        '\n', 830,
-        '\r', 830,
-        '\t', 828,
-        0x0b, 828,
-        '\f', 828,
-        0x1a, 828,
-        ' ', 828,
-        0xfeff, 828,
+        '=', 804,
+        '\n', 832,
+        '\r', 832,
+        '\t', 830,
+        0x0b, 830,
+        '\f', 830,
+        0x1a, 830,
+        ' ', 830,
+        0xfeff, 830,
       );
       END_STATE();
-    case 829:
+    case 831:
       ACCEPT_TOKEN(sym__blank);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(829);
-      END_STATE();
-    case 830:
-      ACCEPT_TOKEN(sym__eol);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(831);
-      END_STATE();
-    case 831:
-      ACCEPT_TOKEN(sym__eol_indent);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(830);
+          lookahead == '\r') ADVANCE(832);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(831);
       END_STATE();
     case 832:
-      ACCEPT_TOKEN(sym__bad_number);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(832);
+      ACCEPT_TOKEN(sym__eol);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(832);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(833);
       END_STATE();
     case 833:
+      ACCEPT_TOKEN(sym__eol_indent);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(832);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(833);
+      END_STATE();
+    case 834:
+      ACCEPT_TOKEN(sym__bad_number);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(834);
+      END_STATE();
+    case 835:
       ACCEPT_TOKEN(sym__rest);
       if (lookahead == '*' ||
           lookahead == '/') ADVANCE(239);
@@ -12968,9 +12994,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(63);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(834);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(836);
       END_STATE();
-    case 834:
+    case 836:
       ACCEPT_TOKEN(sym__rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -12979,9 +13005,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(63);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(834);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(836);
       END_STATE();
-    case 835:
+    case 837:
       ACCEPT_TOKEN(sym__any_rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -12990,9 +13016,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(68);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(835);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(837);
       END_STATE();
-    case 836:
+    case 838:
       ACCEPT_TOKEN(sym__closing_rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -13001,7 +13027,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(65);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(836);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(838);
       END_STATE();
     default:
       return false;
@@ -13835,8 +13861,8 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__dotted_loose_directive] = ACTIONS(15),
     [sym__line_comment] = ACTIONS(17),
     [sym_preprocessor] = ACTIONS(17),
-    [sym__word] = ACTIONS(19),
-    [sym__local_word] = ACTIONS(21),
+    [sym__local_word] = ACTIONS(19),
+    [sym__word] = ACTIONS(21),
     [sym__digits] = ACTIONS(23),
     [sym__blank] = ACTIONS(25),
     [sym__eol] = ACTIONS(27),
@@ -25825,9 +25851,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(912), 1,
       sym__line_comment,
     ACTIONS(914), 1,
-      sym__word,
-    ACTIONS(916), 1,
       sym__local_word,
+    ACTIONS(916), 1,
+      sym__word,
     ACTIONS(918), 1,
       sym__digits,
     ACTIONS(920), 1,
@@ -25906,9 +25932,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(912), 1,
       sym__line_comment,
     ACTIONS(914), 1,
-      sym__word,
-    ACTIONS(916), 1,
       sym__local_word,
+    ACTIONS(916), 1,
+      sym__word,
     ACTIONS(918), 1,
       sym__digits,
     ACTIONS(920), 1,
@@ -27852,9 +27878,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1018), 1,
       sym__line_comment,
     ACTIONS(1020), 1,
-      sym__word,
-    ACTIONS(1022), 1,
       sym__local_word,
+    ACTIONS(1022), 1,
+      sym__word,
     ACTIONS(1024), 1,
       sym__blank,
     ACTIONS(1026), 1,
@@ -28078,9 +28104,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1018), 1,
       sym__line_comment,
     ACTIONS(1020), 1,
-      sym__word,
-    ACTIONS(1022), 1,
       sym__local_word,
+    ACTIONS(1022), 1,
+      sym__word,
     ACTIONS(1024), 1,
       sym__blank,
     ACTIONS(1026), 1,
@@ -28815,9 +28841,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1018), 1,
       sym__line_comment,
     ACTIONS(1020), 1,
-      sym__word,
-    ACTIONS(1022), 1,
       sym__local_word,
+    ACTIONS(1022), 1,
+      sym__word,
     ACTIONS(1026), 1,
       sym__bad_number,
     ACTIONS(1028), 1,
@@ -28890,9 +28916,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1018), 1,
       sym__line_comment,
     ACTIONS(1020), 1,
-      sym__word,
-    ACTIONS(1022), 1,
       sym__local_word,
+    ACTIONS(1022), 1,
+      sym__word,
     ACTIONS(1026), 1,
       sym__bad_number,
     ACTIONS(1028), 1,
@@ -29449,9 +29475,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(15), 1,
       sym__dotted_loose_directive,
     ACTIONS(19), 1,
-      sym__word,
-    ACTIONS(21), 1,
       sym__local_word,
+    ACTIONS(21), 1,
+      sym__word,
     ACTIONS(23), 1,
       sym__digits,
     ACTIONS(31), 1,
@@ -31618,8 +31644,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [13916] = 2,
@@ -31641,8 +31667,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [13941] = 12,
@@ -31979,8 +32005,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [14323] = 2,
@@ -32301,8 +32327,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [14673] = 2,
@@ -33429,14 +33455,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16020] = 5,
-    ACTIONS(1722), 1,
+    ACTIONS(1678), 1,
       anon_sym_COLON,
-    ACTIONS(1726), 1,
+    ACTIONS(1722), 1,
       sym__letter,
-    ACTIONS(1728), 2,
+    ACTIONS(1724), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1724), 3,
+    ACTIONS(1676), 3,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
       sym__assign_sign,
@@ -33446,18 +33472,18 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16042] = 5,
-    ACTIONS(1678), 1,
+    ACTIONS(1728), 1,
       anon_sym_COLON,
     ACTIONS(1732), 1,
       sym__letter,
     ACTIONS(1734), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1676), 3,
+    ACTIONS(1730), 3,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
       sym__assign_sign,
-    ACTIONS(1730), 4,
+    ACTIONS(1726), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -33559,11 +33585,11 @@ static const uint16_t ts_small_parse_table[] = {
   [16180] = 3,
     ACTIONS(1748), 1,
       sym__letter,
-    ACTIONS(1722), 3,
+    ACTIONS(1728), 3,
       anon_sym_COLON,
       sym__blank,
       sym__rest,
-    ACTIONS(1724), 7,
+    ACTIONS(1730), 7,
       ts_builtin_sym_end,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
@@ -33574,11 +33600,11 @@ static const uint16_t ts_small_parse_table[] = {
   [16198] = 3,
     ACTIONS(1750), 1,
       sym__letter,
-    ACTIONS(1722), 3,
+    ACTIONS(1678), 3,
       anon_sym_COLON,
       sym__blank,
       sym__rest,
-    ACTIONS(1724), 7,
+    ACTIONS(1676), 7,
       ts_builtin_sym_end,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
@@ -33587,18 +33613,18 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16216] = 5,
-    ACTIONS(1722), 1,
+    ACTIONS(1728), 1,
       anon_sym_COLON,
     ACTIONS(1752), 1,
       sym__letter,
-    ACTIONS(1728), 2,
+    ACTIONS(1734), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1724), 3,
+    ACTIONS(1730), 3,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
       sym__assign_sign,
-    ACTIONS(1720), 4,
+    ACTIONS(1726), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -33608,14 +33634,14 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_COLON,
     ACTIONS(1754), 1,
       sym__letter,
-    ACTIONS(1734), 2,
+    ACTIONS(1724), 2,
       sym__blank,
       sym__rest,
     ACTIONS(1676), 3,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
       sym__assign_sign,
-    ACTIONS(1730), 4,
+    ACTIONS(1720), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -33623,11 +33649,11 @@ static const uint16_t ts_small_parse_table[] = {
   [16260] = 3,
     ACTIONS(1756), 1,
       sym__letter,
-    ACTIONS(1678), 3,
+    ACTIONS(1728), 3,
       anon_sym_COLON,
       sym__blank,
       sym__rest,
-    ACTIONS(1676), 7,
+    ACTIONS(1730), 7,
       ts_builtin_sym_end,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
@@ -33880,14 +33906,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16587] = 5,
-    ACTIONS(1826), 1,
+    ACTIONS(1794), 1,
       anon_sym_COLON,
-    ACTIONS(1830), 1,
+    ACTIONS(1826), 1,
       anon_sym_DOT,
-    ACTIONS(1828), 2,
+    ACTIONS(1796), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1832), 2,
+    ACTIONS(1828), 2,
       sym__blank,
       sym__rest,
     ACTIONS(1824), 4,
@@ -33911,17 +33937,17 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16627] = 5,
-    ACTIONS(1794), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
     ACTIONS(1836), 1,
       anon_sym_DOT,
-    ACTIONS(1796), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(1838), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1834), 4,
+    ACTIONS(1830), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34032,11 +34058,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16781] = 5,
-    ACTIONS(1826), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
     ACTIONS(1862), 1,
       anon_sym_DOT,
-    ACTIONS(1828), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(1864), 2,
@@ -34166,11 +34192,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16950] = 5,
-    ACTIONS(1826), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
     ACTIONS(1884), 1,
       anon_sym_DOT,
-    ACTIONS(1828), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(1886), 2,
@@ -34182,14 +34208,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [16971] = 5,
-    ACTIONS(1826), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
     ACTIONS(1888), 1,
       anon_sym_DOT,
     ACTIONS(1800), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1828), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(1792), 4,
@@ -34243,17 +34269,17 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [17049] = 5,
-    ACTIONS(1826), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
     ACTIONS(1894), 1,
       anon_sym_DOT,
-    ACTIONS(1828), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1832), 2,
+    ACTIONS(1838), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1824), 4,
+    ACTIONS(1830), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34266,23 +34292,23 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1796), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1838), 2,
+    ACTIONS(1828), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1834), 4,
+    ACTIONS(1824), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17091] = 5,
-    ACTIONS(1816), 1,
-      anon_sym_COLON,
     ACTIONS(1900), 1,
+      anon_sym_COLON,
+    ACTIONS(1904), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1902), 2,
+    ACTIONS(1906), 2,
       sym__blank,
       sym__rest,
     ACTIONS(1898), 4,
@@ -34291,17 +34317,17 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [17112] = 5,
-    ACTIONS(1826), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
-    ACTIONS(1904), 1,
+    ACTIONS(1908), 1,
       anon_sym_DOT,
-    ACTIONS(1828), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1832), 2,
+    ACTIONS(1838), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1824), 4,
+    ACTIONS(1830), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34309,111 +34335,111 @@ static const uint16_t ts_small_parse_table[] = {
   [17133] = 5,
     ACTIONS(1794), 1,
       anon_sym_COLON,
-    ACTIONS(1906), 1,
+    ACTIONS(1910), 1,
       anon_sym_DOT,
     ACTIONS(1796), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1838), 2,
+    ACTIONS(1828), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1834), 4,
+    ACTIONS(1824), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17154] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
-    ACTIONS(1910), 1,
+    ACTIONS(1914), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1912), 2,
+    ACTIONS(1916), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1908), 4,
+    ACTIONS(1912), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17175] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
-    ACTIONS(1916), 1,
+    ACTIONS(1920), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1918), 2,
+    ACTIONS(1922), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1914), 4,
+    ACTIONS(1918), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17196] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
-    ACTIONS(1922), 1,
+    ACTIONS(1926), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1924), 2,
+    ACTIONS(1928), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1920), 4,
+    ACTIONS(1924), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17217] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
-    ACTIONS(1928), 1,
+    ACTIONS(1932), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1930), 2,
+    ACTIONS(1934), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1926), 4,
+    ACTIONS(1930), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17238] = 5,
-    ACTIONS(1932), 1,
+    ACTIONS(1816), 1,
       anon_sym_COLON,
     ACTIONS(1936), 1,
       anon_sym_DOT,
-    ACTIONS(1918), 2,
-      sym__blank,
-      sym__rest,
-    ACTIONS(1934), 2,
+    ACTIONS(1818), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1914), 4,
+    ACTIONS(1922), 2,
+      sym__blank,
+      sym__rest,
+    ACTIONS(1918), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17259] = 5,
-    ACTIONS(1932), 1,
+    ACTIONS(1816), 1,
       anon_sym_COLON,
     ACTIONS(1938), 1,
       anon_sym_DOT,
-    ACTIONS(1924), 2,
-      sym__blank,
-      sym__rest,
-    ACTIONS(1934), 2,
+    ACTIONS(1818), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1920), 4,
+    ACTIONS(1928), 2,
+      sym__blank,
+      sym__rest,
+    ACTIONS(1924), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34432,17 +34458,17 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [17295] = 5,
-    ACTIONS(1932), 1,
+    ACTIONS(1816), 1,
       anon_sym_COLON,
     ACTIONS(1940), 1,
       anon_sym_DOT,
-    ACTIONS(1930), 2,
-      sym__blank,
-      sym__rest,
-    ACTIONS(1934), 2,
+    ACTIONS(1818), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1926), 4,
+    ACTIONS(1934), 2,
+      sym__blank,
+      sym__rest,
+    ACTIONS(1930), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34461,62 +34487,62 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [17331] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(1942), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1918), 2,
+    ACTIONS(1922), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1914), 4,
+    ACTIONS(1918), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17352] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(1944), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1924), 2,
+    ACTIONS(1928), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1920), 4,
+    ACTIONS(1924), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17373] = 5,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(1946), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1930), 2,
+    ACTIONS(1934), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1926), 4,
+    ACTIONS(1930), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17394] = 5,
-    ACTIONS(1932), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(1948), 1,
       anon_sym_DOT,
     ACTIONS(1822), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1934), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(1814), 4,
@@ -34530,10 +34556,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1796), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(1838), 2,
+    ACTIONS(1828), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1834), 4,
+    ACTIONS(1824), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34578,11 +34604,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [17484] = 4,
-    ACTIONS(1724), 1,
+    ACTIONS(1676), 1,
       anon_sym_DOT,
     ACTIONS(1956), 1,
       sym__letter,
-    ACTIONS(1728), 2,
+    ACTIONS(1724), 2,
       sym__blank,
       sym__rest,
     ACTIONS(1720), 4,
@@ -34591,27 +34617,27 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [17501] = 4,
-    ACTIONS(1676), 1,
+    ACTIONS(1730), 1,
       anon_sym_DOT,
     ACTIONS(1958), 1,
       sym__letter,
     ACTIONS(1734), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1730), 4,
+    ACTIONS(1726), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
       sym__eol_indent,
   [17518] = 4,
-    ACTIONS(1724), 1,
+    ACTIONS(1730), 1,
       anon_sym_DOT,
     ACTIONS(1960), 1,
       sym__letter,
-    ACTIONS(1728), 2,
+    ACTIONS(1734), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1720), 4,
+    ACTIONS(1726), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34621,10 +34647,10 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
     ACTIONS(1962), 1,
       sym__letter,
-    ACTIONS(1734), 2,
+    ACTIONS(1724), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1730), 4,
+    ACTIONS(1720), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34695,13 +34721,13 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
       sym__closing_rest,
   [17637] = 5,
-    ACTIONS(1932), 1,
+    ACTIONS(1816), 1,
       anon_sym_COLON,
     ACTIONS(1980), 1,
       sym__blank,
     ACTIONS(1982), 1,
       sym__rest,
-    ACTIONS(1934), 2,
+    ACTIONS(1818), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(1978), 3,
@@ -34867,10 +34893,10 @@ static const uint16_t ts_small_parse_table[] = {
   [17860] = 3,
     ACTIONS(2016), 1,
       anon_sym_DOT,
-    ACTIONS(1930), 2,
+    ACTIONS(1934), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1926), 4,
+    ACTIONS(1930), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34922,10 +34948,10 @@ static const uint16_t ts_small_parse_table[] = {
   [17930] = 3,
     ACTIONS(2020), 1,
       anon_sym_DOT,
-    ACTIONS(1930), 2,
+    ACTIONS(1934), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1926), 4,
+    ACTIONS(1930), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34933,10 +34959,10 @@ static const uint16_t ts_small_parse_table[] = {
   [17944] = 3,
     ACTIONS(2022), 1,
       anon_sym_DOT,
-    ACTIONS(1924), 2,
+    ACTIONS(1928), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1920), 4,
+    ACTIONS(1924), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34975,10 +35001,10 @@ static const uint16_t ts_small_parse_table[] = {
   [17996] = 3,
     ACTIONS(2032), 1,
       anon_sym_DOT,
-    ACTIONS(1930), 2,
+    ACTIONS(1934), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1926), 4,
+    ACTIONS(1930), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -34986,10 +35012,10 @@ static const uint16_t ts_small_parse_table[] = {
   [18010] = 3,
     ACTIONS(2034), 1,
       anon_sym_DOT,
-    ACTIONS(1918), 2,
+    ACTIONS(1922), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1914), 4,
+    ACTIONS(1918), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -35043,7 +35069,7 @@ static const uint16_t ts_small_parse_table[] = {
   [18084] = 3,
     ACTIONS(2044), 1,
       anon_sym_DOT,
-    ACTIONS(1902), 2,
+    ACTIONS(1906), 2,
       sym__blank,
       sym__rest,
     ACTIONS(1898), 4,
@@ -35065,10 +35091,10 @@ static const uint16_t ts_small_parse_table[] = {
   [18112] = 3,
     ACTIONS(2046), 1,
       anon_sym_DOT,
-    ACTIONS(1912), 2,
+    ACTIONS(1916), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1908), 4,
+    ACTIONS(1912), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -35076,10 +35102,10 @@ static const uint16_t ts_small_parse_table[] = {
   [18126] = 3,
     ACTIONS(2048), 1,
       anon_sym_DOT,
-    ACTIONS(1924), 2,
+    ACTIONS(1928), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1920), 4,
+    ACTIONS(1924), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -35109,10 +35135,10 @@ static const uint16_t ts_small_parse_table[] = {
   [18168] = 3,
     ACTIONS(2050), 1,
       anon_sym_DOT,
-    ACTIONS(1918), 2,
+    ACTIONS(1922), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1914), 4,
+    ACTIONS(1918), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -35131,10 +35157,10 @@ static const uint16_t ts_small_parse_table[] = {
   [18196] = 3,
     ACTIONS(2052), 1,
       anon_sym_DOT,
-    ACTIONS(1924), 2,
+    ACTIONS(1928), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1920), 4,
+    ACTIONS(1924), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -35142,10 +35168,10 @@ static const uint16_t ts_small_parse_table[] = {
   [18210] = 3,
     ACTIONS(2054), 1,
       anon_sym_DOT,
-    ACTIONS(1918), 2,
+    ACTIONS(1922), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(1914), 4,
+    ACTIONS(1918), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -35705,19 +35731,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [18954] = 3,
-    ACTIONS(1932), 1,
+    ACTIONS(1816), 1,
       anon_sym_COLON,
     ACTIONS(2292), 1,
       anon_sym_DOT,
-    ACTIONS(1934), 2,
+    ACTIONS(1818), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
   [18965] = 3,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(2294), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
   [18976] = 2,
@@ -35728,11 +35754,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [18985] = 3,
-    ACTIONS(1932), 1,
+    ACTIONS(1816), 1,
       anon_sym_COLON,
     ACTIONS(2300), 1,
       anon_sym_DOT,
-    ACTIONS(1934), 2,
+    ACTIONS(1818), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
   [18996] = 2,
@@ -35771,11 +35797,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [19041] = 3,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(2318), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
   [19052] = 2,
@@ -36021,11 +36047,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [19366] = 3,
-    ACTIONS(1816), 1,
+    ACTIONS(1900), 1,
       anon_sym_COLON,
     ACTIONS(2432), 1,
       anon_sym_DOT,
-    ACTIONS(1818), 2,
+    ACTIONS(1902), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
   [19377] = 4,
@@ -36038,17 +36064,17 @@ static const uint16_t ts_small_parse_table[] = {
     STATE(572), 1,
       aux_sym_source_file_repeat1,
   [19390] = 3,
-    ACTIONS(1826), 1,
+    ACTIONS(1832), 1,
       anon_sym_COLON,
-    ACTIONS(1904), 1,
+    ACTIONS(1908), 1,
       anon_sym_DOT,
-    ACTIONS(1828), 2,
+    ACTIONS(1834), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
   [19401] = 3,
     ACTIONS(1794), 1,
       anon_sym_COLON,
-    ACTIONS(1906), 1,
+    ACTIONS(1910), 1,
       anon_sym_DOT,
     ACTIONS(1796), 2,
       anon_sym_COLON_COLON,
@@ -38001,14 +38027,14 @@ static const TSParseActionEntry ts_parse_actions[] = {
   [1714] = {.entry = {.count = 1, .reusable = true}}, SHIFT(450),
   [1716] = {.entry = {.count = 1, .reusable = true}}, SHIFT(439),
   [1718] = {.entry = {.count = 1, .reusable = true}}, SHIFT(441),
-  [1720] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_dot, 2, 0, 0),
-  [1722] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_longer, 2, 0, 0),
-  [1724] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_longer, 2, 0, 0),
-  [1726] = {.entry = {.count = 1, .reusable = true}}, SHIFT(442),
-  [1728] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_dot, 2, 0, 0),
-  [1730] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__local_dot, 2, 0, 0),
+  [1720] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__local_dot, 2, 0, 0),
+  [1722] = {.entry = {.count = 1, .reusable = true}}, SHIFT(442),
+  [1724] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_dot, 2, 0, 0),
+  [1726] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_dot, 2, 0, 0),
+  [1728] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_longer, 2, 0, 0),
+  [1730] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_longer, 2, 0, 0),
   [1732] = {.entry = {.count = 1, .reusable = true}}, SHIFT(443),
-  [1734] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_dot, 2, 0, 0),
+  [1734] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_dot, 2, 0, 0),
   [1736] = {.entry = {.count = 1, .reusable = true}}, SHIFT(451),
   [1738] = {.entry = {.count = 1, .reusable = true}}, SHIFT(431),
   [1740] = {.entry = {.count = 1, .reusable = true}}, SHIFT(432),
@@ -38049,24 +38075,24 @@ static const TSParseActionEntry ts_parse_actions[] = {
   [1810] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare_directive, 3, 0, 20),
   [1812] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__bare_directive, 3, 0, 20),
   [1814] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_macro_call, 1, 0, 12),
-  [1816] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__label_name, 1, 0, 1),
-  [1818] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__label_name, 1, 0, 1),
+  [1816] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__label_name, 1, 0, 3),
+  [1818] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__label_name, 1, 0, 3),
   [1820] = {.entry = {.count = 1, .reusable = true}}, SHIFT(409),
   [1822] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_macro_call, 1, 0, 12),
-  [1824] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__plain_label, 1, 0, 1),
-  [1826] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__front_label_name, 1, 0, 1),
-  [1828] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__front_label_name, 1, 0, 1),
-  [1830] = {.entry = {.count = 1, .reusable = true}}, SHIFT(418),
-  [1832] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__plain_label, 1, 0, 1),
-  [1834] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__plain_label, 1, 0, 3),
+  [1824] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__plain_label, 1, 0, 3),
+  [1826] = {.entry = {.count = 1, .reusable = true}}, SHIFT(418),
+  [1828] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__plain_label, 1, 0, 3),
+  [1830] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__plain_label, 1, 0, 1),
+  [1832] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__front_label_name, 1, 0, 1),
+  [1834] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__front_label_name, 1, 0, 1),
   [1836] = {.entry = {.count = 1, .reusable = true}}, SHIFT(421),
-  [1838] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__plain_label, 1, 0, 3),
+  [1838] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__plain_label, 1, 0, 1),
   [1840] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_macro_call, 3, 0, 36),
-  [1842] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_sized, 3, 0, 0),
-  [1844] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_sized, 3, 0, 0),
+  [1842] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_sized, 3, 0, 0),
+  [1844] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__local_sized, 3, 0, 0),
   [1846] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_macro_call, 3, 0, 36),
-  [1848] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_sized, 3, 0, 0),
-  [1850] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__local_sized, 3, 0, 0),
+  [1848] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_sized, 3, 0, 0),
+  [1850] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_sized, 3, 0, 0),
   [1852] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_longer, 3, 0, 0),
   [1854] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_longer, 3, 0, 0),
   [1856] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_longer, 3, 0, 0),
@@ -38091,24 +38117,24 @@ static const TSParseActionEntry ts_parse_actions[] = {
   [1894] = {.entry = {.count = 1, .reusable = true}}, SHIFT(417),
   [1896] = {.entry = {.count = 1, .reusable = true}}, SHIFT(397),
   [1898] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_instruction, 1, 0, 11),
-  [1900] = {.entry = {.count = 1, .reusable = true}}, SHIFT(401),
-  [1902] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_instruction, 1, 0, 11),
-  [1904] = {.entry = {.count = 1, .reusable = true}}, SHIFT(398),
-  [1906] = {.entry = {.count = 1, .reusable = true}}, SHIFT(400),
-  [1908] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare, 1, 0, 11),
-  [1910] = {.entry = {.count = 1, .reusable = true}}, SHIFT(403),
-  [1912] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__bare, 1, 0, 11),
-  [1914] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_directive, 1, 0, 2),
-  [1916] = {.entry = {.count = 1, .reusable = true}}, SHIFT(412),
-  [1918] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_directive, 1, 0, 2),
-  [1920] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare_directive, 1, 0, 2),
-  [1922] = {.entry = {.count = 1, .reusable = true}}, SHIFT(413),
-  [1924] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__bare_directive, 1, 0, 2),
-  [1926] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__loose_directive, 1, 0, 2),
-  [1928] = {.entry = {.count = 1, .reusable = true}}, SHIFT(396),
-  [1930] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__loose_directive, 1, 0, 2),
-  [1932] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__label_name, 1, 0, 3),
-  [1934] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__label_name, 1, 0, 3),
+  [1900] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__label_name, 1, 0, 1),
+  [1902] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__label_name, 1, 0, 1),
+  [1904] = {.entry = {.count = 1, .reusable = true}}, SHIFT(401),
+  [1906] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_instruction, 1, 0, 11),
+  [1908] = {.entry = {.count = 1, .reusable = true}}, SHIFT(398),
+  [1910] = {.entry = {.count = 1, .reusable = true}}, SHIFT(400),
+  [1912] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare, 1, 0, 11),
+  [1914] = {.entry = {.count = 1, .reusable = true}}, SHIFT(403),
+  [1916] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__bare, 1, 0, 11),
+  [1918] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_directive, 1, 0, 2),
+  [1920] = {.entry = {.count = 1, .reusable = true}}, SHIFT(412),
+  [1922] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_directive, 1, 0, 2),
+  [1924] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare_directive, 1, 0, 2),
+  [1926] = {.entry = {.count = 1, .reusable = true}}, SHIFT(413),
+  [1928] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__bare_directive, 1, 0, 2),
+  [1930] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__loose_directive, 1, 0, 2),
+  [1932] = {.entry = {.count = 1, .reusable = true}}, SHIFT(396),
+  [1934] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__loose_directive, 1, 0, 2),
   [1936] = {.entry = {.count = 1, .reusable = true}}, SHIFT(399),
   [1938] = {.entry = {.count = 1, .reusable = true}}, SHIFT(402),
   [1940] = {.entry = {.count = 1, .reusable = true}}, SHIFT(404),

@@ -55,11 +55,11 @@ enum ts_symbol_identifiers {
   anon_sym_LPAREN = 25,
   anon_sym_LBRACK = 26,
   anon_sym_LT = 27,
-  sym__or_or_sign = 28,
-  sym__inner_or_or_sign = 29,
+  sym__inner_or_or_sign = 28,
+  sym__or_or_sign = 29,
   sym__and_and_sign = 30,
-  sym__or_sign = 31,
-  sym__inner_or_sign = 32,
+  sym__inner_or_sign = 31,
+  sym__or_sign = 32,
   sym__bang_sign = 33,
   sym__caret_sign = 34,
   sym__and_sign = 35,
@@ -75,22 +75,22 @@ enum ts_symbol_identifiers {
   sym__shift_right_sign = 45,
   sym__plus_sign = 46,
   aux_sym__minus_sign_token1 = 47,
-  sym__star_sign = 48,
-  sym__inner_star_sign = 49,
-  aux_sym__slash_sign_token1 = 50,
-  sym__inner_slash_sign = 51,
-  sym__double_slash_sign = 52,
-  sym__inner_double_slash_sign = 53,
-  sym__percent_sign = 54,
-  sym__inner_percent_sign = 55,
+  sym__inner_star_sign = 48,
+  sym__star_sign = 49,
+  sym__inner_slash_sign = 50,
+  aux_sym__slash_sign_token1 = 51,
+  sym__inner_double_slash_sign = 52,
+  sym__double_slash_sign = 53,
+  sym__inner_percent_sign = 54,
+  sym__percent_sign = 55,
   sym__line_comment = 56,
   sym__operand_comment = 57,
   sym__semicolon_comment = 58,
   sym__mark_after_sign = 59,
   sym__comment_text = 60,
   sym_preprocessor = 61,
-  sym__word = 62,
-  sym__local_word = 63,
+  sym__local_word = 62,
+  sym__word = 63,
   sym__digits = 64,
   sym__letter = 65,
   sym__operand_size = 66,
@@ -115,14 +115,14 @@ enum ts_symbol_identifiers {
   sym__close_square = 85,
   sym__assign_sign = 86,
   sym__inner_junk = 87,
-  sym__junk = 88,
-  aux_sym__text_token1 = 89,
-  sym__sign = 90,
-  sym__spaced_sign = 91,
-  sym__argument_sign = 92,
-  sym__spaced_argument_sign = 93,
-  sym__inner_text = 94,
-  sym__inner_argument_text = 95,
+  sym__inner_text = 88,
+  sym__inner_argument_text = 89,
+  sym__junk = 90,
+  aux_sym__text_token1 = 91,
+  sym__sign = 92,
+  sym__spaced_sign = 93,
+  sym__argument_sign = 94,
+  sym__spaced_argument_sign = 95,
   sym__blank = 96,
   sym__eol = 97,
   sym__eol_indent = 98,
@@ -231,11 +231,11 @@ enum ts_symbol_identifiers {
   sym_argument = 201,
   sym__argument_group = 202,
   sym__argument_group_item = 203,
-  sym__or_or = 204,
-  sym__inner_or_or = 205,
+  sym__inner_or_or = 204,
+  sym__or_or = 205,
   sym__and_and = 206,
-  sym__or = 207,
-  sym__inner_or = 208,
+  sym__inner_or = 207,
+  sym__or = 208,
   sym__bang = 209,
   sym__caret = 210,
   sym__and = 211,
@@ -252,15 +252,15 @@ enum ts_symbol_identifiers {
   sym__plus = 222,
   sym__minus_sign = 223,
   sym__minus = 224,
-  sym__star = 225,
-  sym__inner_star = 226,
-  sym__slash_sign = 227,
-  sym__slash = 228,
-  sym__inner_slash = 229,
-  sym__double_slash = 230,
-  sym__inner_double_slash = 231,
-  sym__percent = 232,
-  sym__inner_percent = 233,
+  sym__inner_star = 225,
+  sym__star = 226,
+  sym__inner_slash = 227,
+  sym__slash_sign = 228,
+  sym__slash = 229,
+  sym__inner_double_slash = 230,
+  sym__double_slash = 231,
+  sym__inner_percent = 232,
+  sym__percent = 233,
   sym__list_slash = 234,
   sym__list_slash_sign = 235,
   sym__list_minus = 236,
@@ -315,11 +315,11 @@ static const char * const ts_symbol_names[] = {
   [anon_sym_LPAREN] = "(",
   [anon_sym_LBRACK] = "[",
   [anon_sym_LT] = "<",
-  [sym__or_or_sign] = "||",
   [sym__inner_or_or_sign] = "||",
+  [sym__or_or_sign] = "||",
   [sym__and_and_sign] = "&&",
-  [sym__or_sign] = "|",
   [sym__inner_or_sign] = "|",
+  [sym__or_sign] = "|",
   [sym__bang_sign] = "!",
   [sym__caret_sign] = "^",
   [sym__and_sign] = "&",
@@ -335,22 +335,22 @@ static const char * const ts_symbol_names[] = {
   [sym__shift_right_sign] = ">>",
   [sym__plus_sign] = "+",
   [aux_sym__minus_sign_token1] = "_minus_sign_token1",
-  [sym__star_sign] = "*",
   [sym__inner_star_sign] = "*",
-  [aux_sym__slash_sign_token1] = "_slash_sign_token1",
+  [sym__star_sign] = "*",
   [sym__inner_slash_sign] = "/",
-  [sym__double_slash_sign] = "//",
+  [aux_sym__slash_sign_token1] = "_slash_sign_token1",
   [sym__inner_double_slash_sign] = "//",
-  [sym__percent_sign] = "%",
+  [sym__double_slash_sign] = "//",
   [sym__inner_percent_sign] = "%",
+  [sym__percent_sign] = "%",
   [sym__line_comment] = "comment",
   [sym__operand_comment] = "comment",
   [sym__semicolon_comment] = "comment",
   [sym__mark_after_sign] = "comment",
   [sym__comment_text] = "comment",
   [sym_preprocessor] = "preprocessor",
-  [sym__word] = "_word",
   [sym__local_word] = "_local_word",
+  [sym__word] = "_word",
   [sym__digits] = "_digits",
   [sym__letter] = "_letter",
   [sym__operand_size] = "_operand_size",
@@ -375,14 +375,14 @@ static const char * const ts_symbol_names[] = {
   [sym__close_square] = "]",
   [sym__assign_sign] = "directive_name",
   [sym__inner_junk] = "_inner_junk",
+  [sym__inner_text] = "_inner_text",
+  [sym__inner_argument_text] = "_inner_argument_text",
   [sym__junk] = "_junk",
   [aux_sym__text_token1] = "_text_token1",
   [sym__sign] = "_sign",
   [sym__spaced_sign] = "_spaced_sign",
   [sym__argument_sign] = "_argument_sign",
   [sym__spaced_argument_sign] = "_spaced_argument_sign",
-  [sym__inner_text] = "_inner_text",
-  [sym__inner_argument_text] = "_inner_argument_text",
   [sym__blank] = "_blank",
   [sym__eol] = "_eol",
   [sym__eol_indent] = "_eol_indent",
@@ -491,11 +491,11 @@ static const char * const ts_symbol_names[] = {
   [sym_argument] = "argument",
   [sym__argument_group] = "_argument_group",
   [sym__argument_group_item] = "_argument_group_item",
-  [sym__or_or] = "_or_or",
   [sym__inner_or_or] = "_inner_or_or",
+  [sym__or_or] = "_or_or",
   [sym__and_and] = "_and_and",
-  [sym__or] = "_or",
   [sym__inner_or] = "_inner_or",
+  [sym__or] = "_or",
   [sym__bang] = "_bang",
   [sym__caret] = "_caret",
   [sym__and] = "_and",
@@ -512,15 +512,15 @@ static const char * const ts_symbol_names[] = {
   [sym__plus] = "_plus",
   [sym__minus_sign] = "-",
   [sym__minus] = "_minus",
-  [sym__star] = "_star",
   [sym__inner_star] = "_inner_star",
+  [sym__star] = "_star",
+  [sym__inner_slash] = "_inner_slash",
   [sym__slash_sign] = "/",
   [sym__slash] = "_slash",
-  [sym__inner_slash] = "_inner_slash",
-  [sym__double_slash] = "_double_slash",
   [sym__inner_double_slash] = "_inner_double_slash",
-  [sym__percent] = "_percent",
+  [sym__double_slash] = "_double_slash",
   [sym__inner_percent] = "_inner_percent",
+  [sym__percent] = "_percent",
   [sym__list_slash] = "_list_slash",
   [sym__list_slash_sign] = "/",
   [sym__list_minus] = "_list_minus",
@@ -575,11 +575,11 @@ static const TSSymbol ts_symbol_map[] = {
   [anon_sym_LPAREN] = anon_sym_LPAREN,
   [anon_sym_LBRACK] = anon_sym_LBRACK,
   [anon_sym_LT] = anon_sym_LT,
-  [sym__or_or_sign] = sym__or_or_sign,
-  [sym__inner_or_or_sign] = sym__or_or_sign,
+  [sym__inner_or_or_sign] = sym__inner_or_or_sign,
+  [sym__or_or_sign] = sym__inner_or_or_sign,
   [sym__and_and_sign] = sym__and_and_sign,
-  [sym__or_sign] = sym__or_sign,
-  [sym__inner_or_sign] = sym__or_sign,
+  [sym__inner_or_sign] = sym__inner_or_sign,
+  [sym__or_sign] = sym__inner_or_sign,
   [sym__bang_sign] = anon_sym_BANG,
   [sym__caret_sign] = sym__caret_sign,
   [sym__and_sign] = sym__and_sign,
@@ -595,22 +595,22 @@ static const TSSymbol ts_symbol_map[] = {
   [sym__shift_right_sign] = sym__shift_right_sign,
   [sym__plus_sign] = anon_sym_PLUS,
   [aux_sym__minus_sign_token1] = aux_sym__minus_sign_token1,
-  [sym__star_sign] = anon_sym_STAR,
   [sym__inner_star_sign] = anon_sym_STAR,
-  [aux_sym__slash_sign_token1] = aux_sym__slash_sign_token1,
+  [sym__star_sign] = anon_sym_STAR,
   [sym__inner_slash_sign] = sym__inner_slash_sign,
-  [sym__double_slash_sign] = sym__double_slash_sign,
-  [sym__inner_double_slash_sign] = sym__double_slash_sign,
-  [sym__percent_sign] = sym__percent_sign,
-  [sym__inner_percent_sign] = sym__percent_sign,
+  [aux_sym__slash_sign_token1] = aux_sym__slash_sign_token1,
+  [sym__inner_double_slash_sign] = sym__inner_double_slash_sign,
+  [sym__double_slash_sign] = sym__inner_double_slash_sign,
+  [sym__inner_percent_sign] = sym__inner_percent_sign,
+  [sym__percent_sign] = sym__inner_percent_sign,
   [sym__line_comment] = sym__line_comment,
   [sym__operand_comment] = sym__line_comment,
   [sym__semicolon_comment] = sym__line_comment,
   [sym__mark_after_sign] = sym__line_comment,
   [sym__comment_text] = sym__line_comment,
   [sym_preprocessor] = sym_preprocessor,
-  [sym__word] = sym__word,
   [sym__local_word] = sym__local_word,
+  [sym__word] = sym__word,
   [sym__digits] = sym__digits,
   [sym__letter] = sym__letter,
   [sym__operand_size] = sym__operand_size,
@@ -635,14 +635,14 @@ static const TSSymbol ts_symbol_map[] = {
   [sym__close_square] = sym__close_square,
   [sym__assign_sign] = sym__assign_sign,
   [sym__inner_junk] = sym__inner_junk,
+  [sym__inner_text] = sym__inner_text,
+  [sym__inner_argument_text] = sym__inner_argument_text,
   [sym__junk] = sym__junk,
   [aux_sym__text_token1] = aux_sym__text_token1,
   [sym__sign] = sym__sign,
   [sym__spaced_sign] = sym__spaced_sign,
   [sym__argument_sign] = sym__argument_sign,
   [sym__spaced_argument_sign] = sym__spaced_argument_sign,
-  [sym__inner_text] = sym__inner_text,
-  [sym__inner_argument_text] = sym__inner_argument_text,
   [sym__blank] = sym__blank,
   [sym__eol] = sym__eol,
   [sym__eol_indent] = sym__eol_indent,
@@ -751,11 +751,11 @@ static const TSSymbol ts_symbol_map[] = {
   [sym_argument] = sym_argument,
   [sym__argument_group] = sym__argument_group,
   [sym__argument_group_item] = sym__argument_group_item,
-  [sym__or_or] = sym__or_or,
   [sym__inner_or_or] = sym__inner_or_or,
+  [sym__or_or] = sym__or_or,
   [sym__and_and] = sym__and_and,
-  [sym__or] = sym__or,
   [sym__inner_or] = sym__inner_or,
+  [sym__or] = sym__or,
   [sym__bang] = sym__bang,
   [sym__caret] = sym__caret,
   [sym__and] = sym__and,
@@ -772,15 +772,15 @@ static const TSSymbol ts_symbol_map[] = {
   [sym__plus] = sym__plus,
   [sym__minus_sign] = anon_sym_DASH,
   [sym__minus] = sym__minus,
-  [sym__star] = sym__star,
   [sym__inner_star] = sym__inner_star,
+  [sym__star] = sym__star,
+  [sym__inner_slash] = sym__inner_slash,
   [sym__slash_sign] = sym__inner_slash_sign,
   [sym__slash] = sym__slash,
-  [sym__inner_slash] = sym__inner_slash,
-  [sym__double_slash] = sym__double_slash,
   [sym__inner_double_slash] = sym__inner_double_slash,
-  [sym__percent] = sym__percent,
+  [sym__double_slash] = sym__double_slash,
   [sym__inner_percent] = sym__inner_percent,
+  [sym__percent] = sym__percent,
   [sym__list_slash] = sym__list_slash,
   [sym__list_slash_sign] = sym__inner_slash_sign,
   [sym__list_minus] = sym__list_minus,
@@ -919,11 +919,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = true,
     .named = false,
   },
-  [sym__or_or_sign] = {
+  [sym__inner_or_or_sign] = {
     .visible = true,
     .named = false,
   },
-  [sym__inner_or_or_sign] = {
+  [sym__or_or_sign] = {
     .visible = true,
     .named = false,
   },
@@ -931,11 +931,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = true,
     .named = false,
   },
-  [sym__or_sign] = {
+  [sym__inner_or_sign] = {
     .visible = true,
     .named = false,
   },
-  [sym__inner_or_sign] = {
+  [sym__or_sign] = {
     .visible = true,
     .named = false,
   },
@@ -999,11 +999,15 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = false,
   },
+  [sym__inner_star_sign] = {
+    .visible = true,
+    .named = false,
+  },
   [sym__star_sign] = {
     .visible = true,
     .named = false,
   },
-  [sym__inner_star_sign] = {
+  [sym__inner_slash_sign] = {
     .visible = true,
     .named = false,
   },
@@ -1011,7 +1015,7 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = false,
   },
-  [sym__inner_slash_sign] = {
+  [sym__inner_double_slash_sign] = {
     .visible = true,
     .named = false,
   },
@@ -1019,15 +1023,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = true,
     .named = false,
   },
-  [sym__inner_double_slash_sign] = {
+  [sym__inner_percent_sign] = {
     .visible = true,
     .named = false,
   },
   [sym__percent_sign] = {
-    .visible = true,
-    .named = false,
-  },
-  [sym__inner_percent_sign] = {
     .visible = true,
     .named = false,
   },
@@ -1055,11 +1055,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = true,
     .named = true,
   },
-  [sym__word] = {
+  [sym__local_word] = {
     .visible = false,
     .named = true,
   },
-  [sym__local_word] = {
+  [sym__word] = {
     .visible = false,
     .named = true,
   },
@@ -1159,6 +1159,14 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = true,
   },
+  [sym__inner_text] = {
+    .visible = false,
+    .named = true,
+  },
+  [sym__inner_argument_text] = {
+    .visible = false,
+    .named = true,
+  },
   [sym__junk] = {
     .visible = false,
     .named = true,
@@ -1180,14 +1188,6 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .named = true,
   },
   [sym__spaced_argument_sign] = {
-    .visible = false,
-    .named = true,
-  },
-  [sym__inner_text] = {
-    .visible = false,
-    .named = true,
-  },
-  [sym__inner_argument_text] = {
     .visible = false,
     .named = true,
   },
@@ -1623,11 +1623,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = true,
   },
-  [sym__or_or] = {
+  [sym__inner_or_or] = {
     .visible = false,
     .named = true,
   },
-  [sym__inner_or_or] = {
+  [sym__or_or] = {
     .visible = false,
     .named = true,
   },
@@ -1635,11 +1635,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = true,
   },
-  [sym__or] = {
+  [sym__inner_or] = {
     .visible = false,
     .named = true,
   },
-  [sym__inner_or] = {
+  [sym__or] = {
     .visible = false,
     .named = true,
   },
@@ -1707,11 +1707,15 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = true,
   },
+  [sym__inner_star] = {
+    .visible = false,
+    .named = true,
+  },
   [sym__star] = {
     .visible = false,
     .named = true,
   },
-  [sym__inner_star] = {
+  [sym__inner_slash] = {
     .visible = false,
     .named = true,
   },
@@ -1723,7 +1727,7 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = true,
   },
-  [sym__inner_slash] = {
+  [sym__inner_double_slash] = {
     .visible = false,
     .named = true,
   },
@@ -1731,15 +1735,11 @@ static const TSSymbolMetadata ts_symbol_metadata[] = {
     .visible = false,
     .named = true,
   },
-  [sym__inner_double_slash] = {
+  [sym__inner_percent] = {
     .visible = false,
     .named = true,
   },
   [sym__percent] = {
-    .visible = false,
-    .named = true,
-  },
-  [sym__inner_percent] = {
     .visible = false,
     .named = true,
   },
@@ -3354,7 +3354,7 @@ static const TSStateId ts_primary_state_ids[STATE_COUNT] = {
   [1019] = 1019,
 };
 
-static const TSCharacterRange sym__word_character_set_1[] = {
+static const TSCharacterRange sym__local_word_character_set_1[] = {
   {'$', '$'}, {'.', '.'}, {'0', '9'}, {'?', 'Z'}, {'\\', '\\'}, {'_', '_'}, {'a', 'z'}, {0x80, 0xfefe},
   {0xff00, 0x10ffff},
 };
@@ -3379,6 +3379,11 @@ static const TSCharacterRange sym__inner_junk_character_set_2[] = {
   {'^', 0x10fffe},
 };
 
+static const TSCharacterRange sym__inner_argument_text_character_set_1[] = {
+  {0, '\t'}, {0x0b, '\f'}, {0x0e, '!'}, {'#', '&'}, {'*', '+'}, {'-', ':'}, {'=', 'Z'}, {'\\', '\\'},
+  {'^', 0x10fffe},
+};
+
 static const TSCharacterRange sym__junk_character_set_1[] = {
   {0, 0x08}, {0x0e, 0x19}, {0x1b, 0x1f}, {'%', '%'}, {':', ':'}, {'`', '`'}, {'{', '{'}, {'}', '}'},
   {0x7f, 0x7f},
@@ -3394,11 +3399,6 @@ static const TSCharacterRange sym__spaced_sign_character_set_1[] = {
   {'<', '>'}, {'^', '^'}, {0xfeff, 0xfeff},
 };
 
-static const TSCharacterRange sym__inner_argument_text_character_set_1[] = {
-  {0, '\t'}, {0x0b, '\f'}, {0x0e, '!'}, {'#', '&'}, {'*', '+'}, {'-', ':'}, {'=', 'Z'}, {'\\', '\\'},
-  {'^', 0x10fffe},
-};
-
 static const TSCharacterRange sym__rest_character_set_1[] = {
   {0, 0x08}, {0x0e, 0x19}, {0x1b, 0x1f}, {'!', '#'}, {'%', '-'}, {'/', '/'}, {':', '>'}, {'[', '['},
   {']', '^'}, {'`', '`'}, {'{', 0x7f},
@@ -3412,75 +3412,75 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '!', 205,
-        '"', 908,
+        '"', 909,
         '#', 189,
         '$', 79,
         '%', 283,
-        '&', 230,
-        '\'', 909,
+        '&', 229,
+        '\'', 910,
         '(', 207,
-        ')', 919,
+        ')', 920,
         '*', 203,
         '+', 201,
-        ',', 918,
+        ',', 919,
         '-', 202,
         '.', 184,
-        '/', 263,
-        '0', 770,
+        '/', 262,
+        '0', 771,
         ':', 181,
-        ';', 296,
+        ';', 295,
         '<', 209,
-        '=', 235,
-        '>', 248,
+        '=', 234,
+        '>', 247,
         '@', 75,
         '[', 208,
-        '\\', 783,
-        ']', 920,
-        '^', 228,
+        '\\', 784,
+        ']', 921,
+        '^', 227,
         '|', 218,
         '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        'D', 782,
-        'd', 782,
-        'E', 778,
-        'e', 778,
-        'I', 779,
-        'i', 779,
-        'M', 776,
-        'm', 776,
-        'N', 780,
-        'n', 780,
-        'P', 775,
-        'p', 775,
-        'R', 777,
-        'r', 777,
-        'T', 781,
-        't', 781,
-        '\t', 1016,
-        0x0b, 1016,
-        '\f', 1016,
-        0x1a, 1016,
-        ' ', 1016,
-        0xfeff, 1016,
-        'B', 774,
-        'L', 774,
-        'S', 774,
-        'W', 774,
-        'b', 774,
-        'l', 774,
-        's', 774,
-        'w', 774,
+        '\n', 1028,
+        '\r', 1028,
+        'D', 783,
+        'd', 783,
+        'E', 779,
+        'e', 779,
+        'I', 780,
+        'i', 780,
+        'M', 777,
+        'm', 777,
+        'N', 781,
+        'n', 781,
+        'P', 776,
+        'p', 776,
+        'R', 778,
+        'r', 778,
+        'T', 782,
+        't', 782,
+        '\t', 1014,
+        0x0b, 1014,
+        '\f', 1014,
+        0x1a, 1014,
+        ' ', 1014,
+        0xfeff, 1014,
+        'B', 775,
+        'L', 775,
+        'S', 775,
+        'W', 775,
+        'b', 775,
+        'l', 775,
+        's', 775,
+        'w', 775,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(771);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(772);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(774);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(775);
       if ((!eof && lookahead <= 0x1f) ||
-          ('`' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
+          ('`' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
       END_STATE();
     case 1:
-      if (lookahead == '"') ADVANCE(907);
-      if (lookahead == '\\') ADVANCE(912);
+      if (lookahead == '"') ADVANCE(908);
+      if (lookahead == '\\') ADVANCE(913);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -3488,45 +3488,45 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(1);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(908);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(909);
       END_STATE();
     case 2:
-      if (lookahead == '\'') ADVANCE(905);
+      if (lookahead == '\'') ADVANCE(906);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(904);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(905);
       END_STATE();
     case 3:
-      if (lookahead == '\'') ADVANCE(906);
+      if (lookahead == '\'') ADVANCE(907);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(7);
       END_STATE();
     case 4:
-      if (lookahead == '\'') ADVANCE(901);
+      if (lookahead == '\'') ADVANCE(902);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(5);
       END_STATE();
     case 5:
-      if (lookahead == '\'') ADVANCE(911);
+      if (lookahead == '\'') ADVANCE(912);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(5);
       END_STATE();
     case 6:
-      if (lookahead == '\'') ADVANCE(902);
+      if (lookahead == '\'') ADVANCE(903);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(4);
       END_STATE();
     case 7:
-      if (lookahead == '\'') ADVANCE(903);
+      if (lookahead == '\'') ADVANCE(904);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -3534,7 +3534,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 8:
       ADVANCE_MAP(
-        '*', 292,
+        '*', 291,
         '\n', 10,
         '\r', 10,
         '\t', 8,
@@ -3544,11 +3544,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 8,
         0xfeff, 8,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(293);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(292);
       END_STATE();
     case 9:
       if (lookahead == '*') ADVANCE(9);
-      if (lookahead == '/') ADVANCE(294);
+      if (lookahead == '/') ADVANCE(293);
       if ((!eof && lookahead <= 0x10fffe)) ADVANCE(10);
       END_STATE();
     case 10:
@@ -3557,9 +3557,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 11:
       ADVANCE_MAP(
-        ',', 918,
-        '\n', 1030,
-        '\r', 1030,
+        ',', 919,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 11,
         0x0b, 11,
         '\f', 11,
@@ -3572,7 +3572,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (lookahead == '.') ADVANCE(76);
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(14);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(807);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(808);
       END_STATE();
     case 13:
       if (lookahead == '.') ADVANCE(76);
@@ -3582,7 +3582,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 14:
       if (lookahead == '.') ADVANCE(76);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(807);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(808);
       END_STATE();
     case 15:
       if (lookahead == '.') ADVANCE(76);
@@ -3598,15 +3598,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < ':' || '>' < lookahead) &&
           (lookahead < 'A' || '^' < lookahead) &&
           (lookahead < '`' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(580);
+          lookahead != 0xfeff) ADVANCE(488);
       END_STATE();
     case 17:
       if (lookahead == '.') ADVANCE(16);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(580);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 18:
       if (lookahead == '.') ADVANCE(16);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(17);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(17);
       END_STATE();
     case 19:
       ADVANCE_MAP(
@@ -3627,15 +3627,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
     case 20:
       if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 21:
       if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(20);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(20);
       END_STATE();
     case 22:
       if (lookahead == '.') ADVANCE(22);
@@ -3647,15 +3647,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < ':' || '>' < lookahead) &&
           (lookahead < 'A' || '^' < lookahead) &&
           (lookahead < '`' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(768);
+          lookahead != 0xfeff) ADVANCE(769);
       END_STATE();
     case 23:
       if (lookahead == '.') ADVANCE(22);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(769);
       END_STATE();
     case 24:
       if (lookahead == '.') ADVANCE(22);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(23);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(23);
       END_STATE();
     case 25:
       ADVANCE_MAP(
@@ -3676,32 +3676,32 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(858);
+          lookahead != 0xfeff) ADVANCE(859);
       END_STATE();
     case 26:
       if (lookahead == '.') ADVANCE(25);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(858);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(859);
       END_STATE();
     case 27:
       if (lookahead == '.') ADVANCE(25);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(26);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(26);
       END_STATE();
     case 28:
-      if (lookahead == '=') ADVANCE(921);
+      if (lookahead == '=') ADVANCE(922);
       END_STATE();
     case 29:
-      if (lookahead == '>') ADVANCE(914);
+      if (lookahead == '>') ADVANCE(915);
       if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(29);
       END_STATE();
     case 30:
-      if (lookahead == '>') ADVANCE(913);
+      if (lookahead == '>') ADVANCE(914);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(30);
       END_STATE();
     case 31:
-      if (lookahead == '>') ADVANCE(915);
+      if (lookahead == '>') ADVANCE(916);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -3709,7 +3709,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 32:
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
+          lookahead == '\r') ADVANCE(1028);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
@@ -3717,27 +3717,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 33:
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
+          lookahead == '\r') ADVANCE(1028);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(33);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1035);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1033);
       END_STATE();
     case 34:
       if (lookahead == '*' ||
-          lookahead == '/') ADVANCE(297);
+          lookahead == '/') ADVANCE(296);
       END_STATE();
     case 35:
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(78);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(812);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(813);
       END_STATE();
     case 36:
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(77);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(819);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(820);
       END_STATE();
     case 37:
       if (lookahead == 'A' ||
@@ -3848,7 +3848,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 61:
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(796);
+          lookahead == '_') ADVANCE(797);
       END_STATE();
     case 62:
       if (lookahead == '\t' ||
@@ -3858,7 +3858,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(62);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(295);
       END_STATE();
     case 63:
       if (lookahead == '\t' ||
@@ -3866,7 +3866,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(267);
+          lookahead == 0xfeff) ADVANCE(274);
       END_STATE();
     case 64:
       if (lookahead == '\t' ||
@@ -3874,7 +3874,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(984);
+          lookahead == 0xfeff) ADVANCE(1009);
       END_STATE();
     case 65:
       if (lookahead == '\t' ||
@@ -3882,7 +3882,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(989);
+          lookahead == 0xfeff) ADVANCE(1013);
       END_STATE();
     case 66:
       if (lookahead == '\t' ||
@@ -3892,7 +3892,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(66);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(299);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(298);
       END_STATE();
     case 67:
       if (lookahead == '\t' ||
@@ -3902,7 +3902,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(67);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1034);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1032);
       END_STATE();
     case 68:
       if (lookahead == '\t' ||
@@ -3912,7 +3912,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(68);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(294);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(293);
       END_STATE();
     case 69:
       if (lookahead == '\t' ||
@@ -3922,7 +3922,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(69);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1036);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1034);
       END_STATE();
     case 70:
       if (lookahead == '\t' ||
@@ -3932,7 +3932,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(70);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(295);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(294);
       END_STATE();
     case 71:
       if (lookahead == '\t' ||
@@ -3942,7 +3942,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(71);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
       END_STATE();
     case 72:
       if (lookahead == '\t' ||
@@ -3952,7 +3952,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(72);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1035);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1033);
       END_STATE();
     case 73:
       if (lookahead == '\t' ||
@@ -3962,7 +3962,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(73);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(298);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
       END_STATE();
     case 74:
       if (lookahead == 'E' ||
@@ -3974,133 +3974,133 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 75:
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(806);
+          lookahead == '_') ADVANCE(807);
       END_STATE();
     case 76:
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(811);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(812);
       END_STATE();
     case 77:
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(819);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(820);
       END_STATE();
     case 78:
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(812);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(813);
       END_STATE();
     case 79:
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(793);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(794);
       END_STATE();
     case 80:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '!', 205,
-        '"', 908,
+        '"', 909,
         '#', 189,
-        '$', 872,
-        '%', 940,
-        '\'', 909,
+        '$', 873,
+        '%', 978,
+        '\'', 910,
         '(', 207,
-        '*', 837,
+        '*', 838,
         '+', 201,
-        ',', 918,
+        ',', 919,
         '-', 202,
-        '.', 839,
-        '0', 823,
-        ';', 296,
-        '<', 982,
-        '@', 854,
+        '.', 840,
+        '0', 824,
+        ';', 295,
+        '<', 1007,
+        '@', 855,
         '[', 208,
-        '\\', 860,
+        '\\', 861,
         '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        'A', 871,
-        'a', 871,
-        'C', 862,
-        'c', 862,
-        'D', 866,
-        'd', 866,
-        'F', 867,
-        'f', 867,
-        'P', 863,
-        'p', 863,
-        'S', 865,
-        's', 865,
-        'U', 870,
-        'u', 870,
-        'V', 861,
-        'v', 861,
-        '\t', 1027,
-        0x0b, 1027,
-        '\f', 1027,
-        0x1a, 1027,
-        ' ', 1027,
-        0xfeff, 1027,
-        '&', 980,
-        '/', 980,
-        '=', 980,
-        '>', 980,
-        '^', 980,
-        '|', 980,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        'A', 872,
+        'a', 872,
+        'C', 863,
+        'c', 863,
+        'D', 867,
+        'd', 867,
+        'F', 868,
+        'f', 868,
+        'P', 864,
+        'p', 864,
+        'S', 866,
+        's', 866,
+        'U', 871,
+        'u', 871,
+        'V', 862,
+        'v', 862,
+        '\t', 1025,
+        0x0b, 1025,
+        '\f', 1025,
+        0x1a, 1025,
+        ' ', 1025,
+        0xfeff, 1025,
+        '&', 1005,
+        '/', 1005,
+        '=', 1005,
+        '>', 1005,
+        '^', 1005,
+        '|', 1005,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(873);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(874);
       END_STATE();
     case 81:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '!', 205,
-        '"', 908,
+        '"', 909,
         '#', 189,
-        '$', 872,
-        '%', 940,
-        '\'', 909,
+        '$', 873,
+        '%', 978,
+        '\'', 910,
         '(', 207,
-        '*', 838,
+        '*', 839,
         '+', 201,
-        ',', 918,
+        ',', 919,
         '-', 202,
-        '.', 839,
-        '/', 983,
-        '0', 823,
-        ';', 295,
-        '<', 982,
-        '@', 854,
+        '.', 840,
+        '/', 1008,
+        '0', 824,
+        ';', 294,
+        '<', 1007,
+        '@', 855,
         '[', 208,
-        '\\', 860,
-        '|', 295,
+        '\\', 861,
+        '|', 294,
         '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        'A', 871,
-        'a', 871,
-        'C', 862,
-        'c', 862,
-        'D', 866,
-        'd', 866,
-        'F', 867,
-        'f', 867,
-        'P', 863,
-        'p', 863,
-        'S', 865,
-        's', 865,
-        'U', 870,
-        'u', 870,
-        'V', 861,
-        'v', 861,
-        '&', 980,
-        '=', 980,
-        '>', 980,
-        '^', 980,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        'A', 872,
+        'a', 872,
+        'C', 863,
+        'c', 863,
+        'D', 867,
+        'd', 867,
+        'F', 868,
+        'f', 868,
+        'P', 864,
+        'p', 864,
+        'S', 866,
+        's', 866,
+        'U', 871,
+        'u', 871,
+        'V', 862,
+        'v', 862,
+        '&', 1005,
+        '=', 1005,
+        '>', 1005,
+        '^', 1005,
         '\t', 11,
         0x0b, 11,
         '\f', 11,
@@ -4108,1211 +4108,93 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 11,
         0xfeff, 11,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(873);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(874);
       END_STATE();
     case 82:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '!', 205,
-        '"', 908,
-        '$', 872,
-        '%', 923,
-        '\'', 909,
+        '"', 909,
+        '$', 873,
+        '%', 924,
+        '\'', 910,
         '(', 207,
-        ')', 919,
-        '*', 837,
+        ')', 920,
+        '*', 838,
         '+', 201,
-        ',', 918,
+        ',', 919,
         '-', 202,
         '.', 185,
-        '0', 823,
-        ';', 296,
-        '@', 854,
+        '0', 824,
+        ';', 295,
+        '@', 855,
         '[', 208,
-        '\\', 860,
-        ']', 920,
+        '\\', 861,
+        ']', 921,
         '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 871,
-        'a', 871,
-        'C', 862,
-        'c', 862,
-        'D', 866,
-        'd', 866,
-        'F', 867,
-        'f', 867,
-        'P', 863,
-        'p', 863,
-        'S', 865,
-        's', 865,
-        'U', 870,
-        'u', 870,
-        'V', 861,
-        'v', 861,
-        '\t', 1022,
-        0x0b, 1022,
-        '\f', 1022,
-        0x1a, 1022,
-        ' ', 1022,
-        0xfeff, 1022,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 872,
+        'a', 872,
+        'C', 863,
+        'c', 863,
+        'D', 867,
+        'd', 867,
+        'F', 868,
+        'f', 868,
+        'P', 864,
+        'p', 864,
+        'S', 866,
+        's', 866,
+        'U', 871,
+        'u', 871,
+        'V', 862,
+        'v', 862,
+        '\t', 1020,
+        0x0b, 1020,
+        '\f', 1020,
+        0x1a, 1020,
+        ' ', 1020,
+        0xfeff, 1020,
       );
       if (('#' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
-          lookahead == '|') ADVANCE(939);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
+          lookahead == '|') ADVANCE(940);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(873);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(874);
       END_STATE();
     case 83:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '!', 205,
-        '"', 908,
-        '$', 872,
-        '%', 952,
-        '\'', 909,
+        '"', 909,
+        '$', 873,
+        '%', 990,
+        '\'', 910,
         '(', 207,
-        '*', 837,
+        '*', 838,
         '+', 201,
-        ',', 918,
+        ',', 919,
         '-', 202,
         '.', 185,
-        '0', 823,
-        ';', 296,
-        '@', 854,
+        '0', 824,
+        ';', 295,
+        '@', 855,
         '[', 208,
-        '\\', 860,
+        '\\', 861,
         '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1025,
-        0x0b, 1025,
-        '\f', 1025,
-        0x1a, 1025,
-        ' ', 1025,
-        0xfeff, 1025,
-      );
-      if (('#' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|') ADVANCE(980);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(873);
-      END_STATE();
-    case 84:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 288,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 203,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 269,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1018,
-        0x0b, 1018,
-        '\f', 1018,
-        0x1a, 1018,
-        ' ', 1018,
-        0xfeff, 1018,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 85:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 288,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 203,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 269,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 784,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1018,
-        0x0b, 1018,
-        '\f', 1018,
-        0x1a, 1018,
-        ' ', 1018,
-        0xfeff, 1018,
-        'B', 786,
-        'L', 786,
-        'S', 786,
-        'W', 786,
-        'b', 786,
-        'l', 786,
-        's', 786,
-        'w', 786,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 86:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 288,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 261,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 269,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1018,
-        0x0b, 1018,
-        '\f', 1018,
-        0x1a, 1018,
-        ' ', 1018,
-        0xfeff, 1018,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 87:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 288,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 261,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 269,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 784,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1018,
-        0x0b, 1018,
-        '\f', 1018,
-        0x1a, 1018,
-        ' ', 1018,
-        0xfeff, 1018,
-        'B', 786,
-        'L', 786,
-        'S', 786,
-        'W', 786,
-        'b', 786,
-        'l', 786,
-        's', 786,
-        'w', 786,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 88:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 281,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 259,
-        '+', 201,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 265,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '^', 228,
-        '|', 219,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1017,
-        0x0b, 1017,
-        '\f', 1017,
-        0x1a, 1017,
-        ' ', 1017,
-        0xfeff, 1017,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 89:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 281,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 259,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 265,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '^', 228,
-        '|', 219,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1017,
-        0x0b, 1017,
-        '\f', 1017,
-        0x1a, 1017,
-        ' ', 1017,
-        0xfeff, 1017,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 90:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 281,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 259,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 265,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 784,
-        ']', 920,
-        '^', 228,
-        '|', 219,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 939,
-        '~', 939,
-        '\t', 1017,
-        0x0b, 1017,
-        '\f', 1017,
-        0x1a, 1017,
-        ' ', 1017,
-        0xfeff, 1017,
-        'B', 786,
-        'L', 786,
-        'S', 786,
-        'W', 786,
-        'b', 786,
-        'l', 786,
-        's', 786,
-        'w', 786,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 91:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 886,
-        '%', 281,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        '*', 259,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 265,
-        '0', 824,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        '^', 228,
-        '|', 219,
-        '\n', 1030,
-        '\r', 1030,
-        '#', 980,
-        '~', 980,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1020,
-        0x0b, 1020,
-        '\f', 1020,
-        0x1a, 1020,
-        ' ', 1020,
-        0xfeff, 1020,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 92:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 226,
-        '"', 908,
-        '$', 898,
-        '%', 287,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        '*', 259,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '.', 187,
-        '/', 265,
-        '0', 831,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 897,
-        '[', 208,
-        '\\', 896,
-        '^', 228,
-        '|', 219,
-      );
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(980);
-      if (lookahead == ')' ||
-          lookahead == ']') ADVANCE(1036);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(1020);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(832);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(979);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
-      END_STATE();
-    case 93:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 206,
-        '"', 908,
-        '#', 939,
-        '$', 872,
-        '%', 282,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 259,
-        '+', 201,
-        ',', 918,
-        '-', 202,
-        '.', 185,
-        '/', 265,
-        '0', 823,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 854,
-        '[', 208,
-        '\\', 860,
-        ']', 920,
-        '^', 228,
-        '|', 219,
-        '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 871,
-        'a', 871,
-        'C', 862,
-        'c', 862,
-        'D', 866,
-        'd', 866,
-        'F', 867,
-        'f', 867,
-        'P', 863,
-        'p', 863,
-        'S', 865,
-        's', 865,
-        'U', 870,
-        'u', 870,
-        'V', 861,
-        'v', 861,
-        '\t', 1019,
-        0x0b, 1019,
-        '\f', 1019,
-        0x1a, 1019,
-        ' ', 1019,
-        0xfeff, 1019,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(873);
-      END_STATE();
-    case 94:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 206,
-        '"', 908,
-        '#', 939,
-        '$', 872,
-        '%', 282,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 259,
-        '+', 201,
-        ',', 918,
-        '-', 202,
-        '.', 185,
-        '/', 265,
-        '0', 823,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 854,
-        '[', 208,
-        '\\', 860,
-        ']', 920,
-        '^', 228,
-        '|', 219,
-        '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 871,
-        'a', 871,
-        'C', 862,
-        'c', 862,
-        'D', 866,
-        'd', 866,
-        'F', 867,
-        'f', 867,
-        'P', 863,
-        'p', 863,
-        'S', 865,
-        's', 865,
-        'U', 870,
-        'u', 870,
-        'V', 861,
-        'v', 861,
-        '\t', 1017,
-        0x0b, 1017,
-        '\f', 1017,
-        0x1a, 1017,
-        ' ', 1017,
-        0xfeff, 1017,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(873);
-      END_STATE();
-    case 95:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 206,
-        '"', 908,
-        '#', 939,
-        '$', 872,
-        '%', 289,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 261,
-        '+', 201,
-        ',', 918,
-        '-', 202,
-        '.', 185,
-        '/', 269,
-        '0', 823,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 854,
-        '[', 208,
-        '\\', 860,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 871,
-        'a', 871,
-        'C', 862,
-        'c', 862,
-        'D', 866,
-        'd', 866,
-        'F', 867,
-        'f', 867,
-        'P', 863,
-        'p', 863,
-        'S', 865,
-        's', 865,
-        'U', 870,
-        'u', 870,
-        'V', 861,
-        'v', 861,
-        '\t', 1018,
-        0x0b, 1018,
-        '\f', 1018,
-        0x1a, 1018,
-        ' ', 1018,
-        0xfeff, 1018,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(873);
-      END_STATE();
-    case 96:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 206,
-        '"', 908,
-        '#', 980,
-        '$', 872,
-        '%', 284,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        '*', 259,
-        '+', 201,
-        ',', 918,
-        '-', 202,
-        '.', 185,
-        '/', 265,
-        '0', 823,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 854,
-        '[', 208,
-        '\\', 860,
-        '^', 228,
-        '|', 219,
-        '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1020,
-        0x0b, 1020,
-        '\f', 1020,
-        0x1a, 1020,
-        ' ', 1020,
-        0xfeff, 1020,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(873);
-      END_STATE();
-    case 97:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 206,
-        '"', 908,
-        '#', 980,
-        '$', 872,
-        '%', 284,
-        '&', 231,
-        '\'', 909,
-        '(', 207,
-        '*', 259,
-        '+', 201,
-        ',', 918,
-        '-', 202,
-        '.', 185,
-        '/', 264,
-        '0', 823,
-        ';', 296,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '@', 854,
-        '[', 208,
-        '\\', 860,
-        '^', 228,
-        '|', 221,
-        '~', 204,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1020,
-        0x0b, 1020,
-        '\f', 1020,
-        0x1a, 1020,
-        ' ', 1020,
-        0xfeff, 1020,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(825);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(873);
-      END_STATE();
-    case 98:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 227,
-        '"', 908,
-        '$', 890,
-        '%', 285,
-        '&', 232,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 260,
-        '+', 256,
-        ',', 918,
-        '-', 258,
-        '.', 188,
-        '/', 266,
-        '0', 827,
-        ';', 296,
-        '<', 247,
-        '=', 237,
-        '>', 250,
-        '@', 889,
-        '[', 208,
-        '\\', 888,
-        ']', 920,
-        '^', 229,
-        '|', 220,
-      );
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(1012);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(991);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(828);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1010);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
-      END_STATE();
-    case 99:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 227,
-        '"', 908,
-        '$', 890,
-        '%', 290,
-        '&', 232,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 262,
-        '+', 256,
-        ',', 918,
-        '-', 258,
-        '.', 188,
-        '/', 274,
-        '0', 827,
-        ';', 296,
-        '<', 247,
-        '=', 237,
-        '>', 250,
-        '@', 889,
-        '[', 208,
-        '\\', 888,
-        ']', 920,
-        '^', 229,
-        '|', 224,
-      );
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(1012);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(992);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(828);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1010);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
-      END_STATE();
-    case 100:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '!', 227,
-        '"', 908,
-        '$', 894,
-        '%', 286,
-        '&', 232,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 260,
-        '+', 256,
-        ',', 918,
-        '-', 258,
-        '.', 186,
-        '/', 266,
-        '0', 829,
-        ';', 296,
-        '<', 247,
-        '=', 237,
-        '>', 250,
-        '@', 893,
-        '[', 208,
-        '\\', 892,
-        ']', 920,
-        '^', 229,
-        '|', 220,
-      );
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(1012);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(993);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(830);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
-      END_STATE();
-    case 101:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '%', 941,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        '.', 184,
-        '/', 263,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        'A', 884,
-        'a', 884,
-        'C', 876,
-        'c', 876,
-        'D', 879,
-        'd', 879,
-        'F', 880,
-        'f', 880,
-        'S', 878,
-        's', 878,
-        'U', 883,
-        'u', 883,
-        'V', 875,
-        'v', 875,
-        '\t', 1024,
-        0x0b, 1024,
-        '\f', 1024,
-        0x1a, 1024,
-        ' ', 1024,
-        0xfeff, 1024,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 102:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 203,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1022,
-        0x0b, 1022,
-        '\f', 1022,
-        0x1a, 1022,
-        ' ', 1022,
-        0xfeff, 1022,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 103:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        '*', 203,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 784,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1022,
-        0x0b, 1022,
-        '\f', 1022,
-        0x1a, 1022,
-        ' ', 1022,
-        0xfeff, 1022,
-        'B', 786,
-        'L', 786,
-        'S', 786,
-        'W', 786,
-        'b', 786,
-        'l', 786,
-        's', 786,
-        'w', 786,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 104:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1022,
-        0x0b, 1022,
-        '\f', 1022,
-        0x1a, 1022,
-        ' ', 1022,
-        0xfeff, 1022,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(938);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 105:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1021,
-        0x0b, 1021,
-        '\f', 1021,
-        0x1a, 1021,
-        ' ', 1021,
-        0xfeff, 1021,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 106:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        '+', 201,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1025,
-        0x0b, 1025,
-        '\f', 1025,
-        0x1a, 1025,
-        ' ', 1025,
-        0xfeff, 1025,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 107:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        '-', 257,
-        '.', 184,
-        '/', 263,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
         '\t', 1023,
         0x0b, 1023,
         '\f', 1023,
@@ -5320,415 +4202,1504 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 1023,
         0xfeff, 1023,
       );
+      if (('#' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|') ADVANCE(1005);
       if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(874);
+      END_STATE();
+    case 84:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 203,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1016,
+        0x0b, 1016,
+        '\f', 1016,
+        0x1a, 1016,
+        ' ', 1016,
+        0xfeff, 1016,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 85:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 203,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 785,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1016,
+        0x0b, 1016,
+        '\f', 1016,
+        0x1a, 1016,
+        ' ', 1016,
+        0xfeff, 1016,
+        'B', 787,
+        'L', 787,
+        'S', 787,
+        'W', 787,
+        'b', 787,
+        'l', 787,
+        's', 787,
+        'w', 787,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 86:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 201,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1015,
+        0x0b, 1015,
+        '\f', 1015,
+        0x1a, 1015,
+        ' ', 1015,
+        0xfeff, 1015,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 87:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1015,
+        0x0b, 1015,
+        '\f', 1015,
+        0x1a, 1015,
+        ' ', 1015,
+        0xfeff, 1015,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 88:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1016,
+        0x0b, 1016,
+        '\f', 1016,
+        0x1a, 1016,
+        ' ', 1016,
+        0xfeff, 1016,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 89:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 785,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1015,
+        0x0b, 1015,
+        '\f', 1015,
+        0x1a, 1015,
+        ' ', 1015,
+        0xfeff, 1015,
+        'B', 787,
+        'L', 787,
+        'S', 787,
+        'W', 787,
+        'b', 787,
+        'l', 787,
+        's', 787,
+        'w', 787,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 90:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 281,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 263,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 785,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 940,
+        '~', 940,
+        '\t', 1016,
+        0x0b, 1016,
+        '\f', 1016,
+        0x1a, 1016,
+        ' ', 1016,
+        0xfeff, 1016,
+        'B', 787,
+        'L', 787,
+        'S', 787,
+        'W', 787,
+        'b', 787,
+        'l', 787,
+        's', 787,
+        'w', 787,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 91:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 887,
+        '%', 286,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        '*', 260,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 272,
+        '0', 825,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        '^', 227,
+        '|', 221,
+        '\n', 1028,
+        '\r', 1028,
+        '#', 1005,
+        '~', 1005,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1018,
+        0x0b, 1018,
+        '\f', 1018,
+        0x1a, 1018,
+        ' ', 1018,
+        0xfeff, 1018,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 92:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 225,
+        '"', 909,
+        '$', 899,
+        '%', 290,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        '*', 260,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '.', 187,
+        '/', 272,
+        '0', 832,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 898,
+        '[', 208,
+        '\\', 897,
+        '^', 227,
+        '|', 221,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (lookahead == '#' ||
+          lookahead == '~') ADVANCE(1005);
+      if (lookahead == ')' ||
+          lookahead == ']') ADVANCE(1034);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(1018);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(833);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1004);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
+      END_STATE();
+    case 93:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 206,
+        '"', 909,
+        '#', 940,
+        '$', 873,
+        '%', 282,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 201,
+        ',', 919,
+        '-', 202,
+        '.', 185,
+        '/', 263,
+        '0', 824,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 855,
+        '[', 208,
+        '\\', 861,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '~', 204,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 872,
+        'a', 872,
+        'C', 863,
+        'c', 863,
+        'D', 867,
+        'd', 867,
+        'F', 868,
+        'f', 868,
+        'P', 864,
+        'p', 864,
+        'S', 866,
+        's', 866,
+        'U', 871,
+        'u', 871,
+        'V', 862,
+        'v', 862,
+        '\t', 1015,
+        0x0b, 1015,
+        '\f', 1015,
+        0x1a, 1015,
+        ' ', 1015,
+        0xfeff, 1015,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(874);
+      END_STATE();
+    case 94:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 206,
+        '"', 909,
+        '#', 940,
+        '$', 873,
+        '%', 282,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 258,
+        '+', 201,
+        ',', 919,
+        '-', 202,
+        '.', 185,
+        '/', 263,
+        '0', 824,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 855,
+        '[', 208,
+        '\\', 861,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '~', 204,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 872,
+        'a', 872,
+        'C', 863,
+        'c', 863,
+        'D', 867,
+        'd', 867,
+        'F', 868,
+        'f', 868,
+        'P', 864,
+        'p', 864,
+        'S', 866,
+        's', 866,
+        'U', 871,
+        'u', 871,
+        'V', 862,
+        'v', 862,
+        '\t', 1016,
+        0x0b, 1016,
+        '\f', 1016,
+        0x1a, 1016,
+        ' ', 1016,
+        0xfeff, 1016,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(874);
+      END_STATE();
+    case 95:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 206,
+        '"', 909,
+        '#', 940,
+        '$', 873,
+        '%', 287,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 260,
+        '+', 201,
+        ',', 919,
+        '-', 202,
+        '.', 185,
+        '/', 272,
+        '0', 824,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 855,
+        '[', 208,
+        '\\', 861,
+        ']', 921,
+        '^', 227,
+        '|', 221,
+        '~', 204,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 872,
+        'a', 872,
+        'C', 863,
+        'c', 863,
+        'D', 867,
+        'd', 867,
+        'F', 868,
+        'f', 868,
+        'P', 864,
+        'p', 864,
+        'S', 866,
+        's', 866,
+        'U', 871,
+        'u', 871,
+        'V', 862,
+        'v', 862,
+        '\t', 1017,
+        0x0b, 1017,
+        '\f', 1017,
+        0x1a, 1017,
+        ' ', 1017,
+        0xfeff, 1017,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(874);
+      END_STATE();
+    case 96:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 206,
+        '"', 909,
+        '#', 1005,
+        '$', 873,
+        '%', 288,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        '*', 260,
+        '+', 201,
+        ',', 919,
+        '-', 202,
+        '.', 185,
+        '/', 272,
+        '0', 824,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 855,
+        '[', 208,
+        '\\', 861,
+        '^', 227,
+        '|', 221,
+        '~', 204,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1018,
+        0x0b, 1018,
+        '\f', 1018,
+        0x1a, 1018,
+        ' ', 1018,
+        0xfeff, 1018,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(874);
+      END_STATE();
+    case 97:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 206,
+        '"', 909,
+        '#', 1005,
+        '$', 873,
+        '%', 288,
+        '&', 230,
+        '\'', 910,
+        '(', 207,
+        '*', 260,
+        '+', 201,
+        ',', 919,
+        '-', 202,
+        '.', 185,
+        '/', 271,
+        '0', 824,
+        ';', 295,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '@', 855,
+        '[', 208,
+        '\\', 861,
+        '^', 227,
+        '|', 223,
+        '~', 204,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1018,
+        0x0b, 1018,
+        '\f', 1018,
+        0x1a, 1018,
+        ' ', 1018,
+        0xfeff, 1018,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(874);
+      END_STATE();
+    case 98:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 226,
+        '"', 909,
+        '$', 891,
+        '%', 284,
+        '&', 231,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 259,
+        '+', 255,
+        ',', 919,
+        '-', 257,
+        '.', 188,
+        '/', 268,
+        '0', 828,
+        ';', 295,
+        '<', 246,
+        '=', 236,
+        '>', 249,
+        '@', 890,
+        '[', 208,
+        '\\', 889,
+        ']', 921,
+        '^', 228,
+        '|', 220,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (lookahead == '#' ||
+          lookahead == '~') ADVANCE(973);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(941);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(829);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
+      END_STATE();
+    case 99:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 226,
+        '"', 909,
+        '$', 891,
+        '%', 284,
+        '&', 231,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 259,
+        '+', 255,
+        ',', 919,
+        '-', 257,
+        '.', 188,
+        '/', 268,
+        '0', 828,
+        ';', 295,
+        '<', 246,
+        '=', 236,
+        '>', 249,
+        '@', 890,
+        '[', 208,
+        '\\', 889,
+        ']', 921,
+        '^', 228,
+        '|', 220,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (lookahead == '#' ||
+          lookahead == '~') ADVANCE(973);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(942);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(829);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
+      END_STATE();
+    case 100:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '!', 226,
+        '"', 909,
+        '$', 895,
+        '%', 289,
+        '&', 231,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 261,
+        '+', 255,
+        ',', 919,
+        '-', 257,
+        '.', 186,
+        '/', 273,
+        '0', 830,
+        ';', 295,
+        '<', 246,
+        '=', 236,
+        '>', 249,
+        '@', 894,
+        '[', 208,
+        '\\', 893,
+        ']', 921,
+        '^', 228,
+        '|', 222,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (lookahead == '#' ||
+          lookahead == '~') ADVANCE(973);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(943);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(831);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
+      END_STATE();
+    case 101:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '%', 979,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        '.', 184,
+        '/', 270,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        'A', 885,
+        'a', 885,
+        'C', 877,
+        'c', 877,
+        'D', 880,
+        'd', 880,
+        'F', 881,
+        'f', 881,
+        'S', 879,
+        's', 879,
+        'U', 884,
+        'u', 884,
+        'V', 876,
+        'v', 876,
+        '\t', 1022,
+        0x0b, 1022,
+        '\f', 1022,
+        0x1a, 1022,
+        ' ', 1022,
+        0xfeff, 1022,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 102:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 203,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1020,
+        0x0b, 1020,
+        '\f', 1020,
+        0x1a, 1020,
+        ' ', 1020,
+        0xfeff, 1020,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(940);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 103:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        '*', 203,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 785,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1020,
+        0x0b, 1020,
+        '\f', 1020,
+        0x1a, 1020,
+        ' ', 1020,
+        0xfeff, 1020,
+        'B', 787,
+        'L', 787,
+        'S', 787,
+        'W', 787,
+        'b', 787,
+        'l', 787,
+        's', 787,
+        'w', 787,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(940);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 104:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1020,
+        0x0b, 1020,
+        '\f', 1020,
+        0x1a, 1020,
+        ' ', 1020,
+        0xfeff, 1020,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(940);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(939);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 105:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1019,
+        0x0b, 1019,
+        '\f', 1019,
+        0x1a, 1019,
+        ' ', 1019,
+        0xfeff, 1019,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 106:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        '+', 201,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1023,
+        0x0b, 1023,
+        '\f', 1023,
+        0x1a, 1023,
+        ' ', 1023,
+        0xfeff, 1023,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 107:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        '-', 256,
+        '.', 184,
+        '/', 270,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1021,
+        0x0b, 1021,
+        '\f', 1021,
+        0x1a, 1021,
+        ' ', 1021,
+        0xfeff, 1021,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '+') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
+          lookahead == '~') ADVANCE(1005);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
       END_STATE();
     case 108:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
+        '"', 909,
+        '$', 887,
+        '\'', 910,
         '(', 207,
-        ',', 918,
+        ',', 919,
         '.', 184,
-        '/', 263,
-        '0', 824,
-        ';', 296,
-        '@', 885,
+        '/', 270,
+        '0', 825,
+        ';', 295,
+        '@', 886,
         '[', 208,
-        '\\', 874,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
+        '\\', 875,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1022,
+        0x0b, 1022,
+        '\f', 1022,
+        0x1a, 1022,
+        ' ', 1022,
+        0xfeff, 1022,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 109:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 875,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1023,
+        0x0b, 1023,
+        '\f', 1023,
+        0x1a, 1023,
+        ' ', 1023,
+        0xfeff, 1023,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 110:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 887,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        '.', 184,
+        '0', 825,
+        ';', 295,
+        '@', 886,
+        '[', 208,
+        '\\', 785,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1023,
+        0x0b, 1023,
+        '\f', 1023,
+        0x1a, 1023,
+        ' ', 1023,
+        0xfeff, 1023,
+        'B', 787,
+        'L', 787,
+        'S', 787,
+        'W', 787,
+        'b', 787,
+        'l', 787,
+        's', 787,
+        'w', 787,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(827);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(992);
+      if (lookahead > '>') ADVANCE(888);
+      END_STATE();
+    case 111:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '$', 891,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        ',', 919,
+        '.', 188,
+        '0', 828,
+        ';', 295,
+        '@', 890,
+        '[', 208,
+        '\\', 889,
+        ']', 921,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(944);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(829);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
+      END_STATE();
+    case 112:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        ',', 919,
+        ';', 295,
+        '<', 210,
+        '[', 208,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 974,
+        0x0b, 974,
+        '\f', 974,
+        0x1a, 974,
+        ' ', 974,
+        0xfeff, 974,
+        '!', 977,
+        '#', 977,
+        '&', 977,
+        '*', 977,
+        '+', 977,
+        '-', 977,
+        '/', 977,
+        '=', 977,
+        '>', 977,
+        '^', 977,
+        '|', 977,
+        '~', 977,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(976);
+      END_STATE();
+    case 113:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        ')', 920,
+        ',', 919,
+        ';', 295,
+        '[', 208,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 944,
+        0x0b, 944,
+        '\f', 944,
+        0x1a, 944,
+        ' ', 944,
+        0xfeff, 944,
+      );
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          lookahead == '/' ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 114:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        '*', 1011,
+        ',', 919,
+        '/', 1012,
+        ';', 294,
+        '<', 210,
+        '[', 208,
+        '|', 294,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 11,
+        0x0b, 11,
+        '\f', 11,
+        0x1a, 11,
+        ' ', 11,
+        0xfeff, 11,
+        '!', 1010,
+        '#', 1010,
+        '&', 1010,
+        '+', 1010,
+        '-', 1010,
+        '=', 1010,
+        '>', 1010,
+        '^', 1010,
+        '~', 1010,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1004);
+      END_STATE();
+    case 115:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        '*', 1006,
+        ',', 919,
+        '/', 1008,
+        ';', 294,
+        '[', 208,
+        '|', 294,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 11,
+        0x0b, 11,
+        '\f', 11,
+        0x1a, 11,
+        ' ', 11,
+        0xfeff, 11,
+      );
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1004);
+      END_STATE();
+    case 116:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        ';', 295,
+        '<', 210,
+        '[', 208,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1025,
+        0x0b, 1025,
+        '\f', 1025,
+        0x1a, 1025,
+        ' ', 1025,
+        0xfeff, 1025,
+        '!', 1010,
+        '#', 1010,
+        '&', 1010,
+        '*', 1010,
+        '+', 1010,
+        '-', 1010,
+        '/', 1010,
+        '=', 1010,
+        '>', 1010,
+        '^', 1010,
+        '|', 1010,
+        '~', 1010,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1004);
+      END_STATE();
+    case 117:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        ';', 295,
+        '<', 210,
+        '[', 208,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
         '\t', 1024,
         0x0b, 1024,
         '\f', 1024,
         0x1a, 1024,
         ' ', 1024,
         0xfeff, 1024,
+        '!', 1010,
+        '#', 1010,
+        '&', 1010,
+        '*', 1010,
+        '+', 1010,
+        '-', 1010,
+        '/', 1010,
+        '=', 1010,
+        '>', 1010,
+        '^', 1010,
+        '|', 1010,
+        '~', 1010,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 109:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 874,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1025,
-        0x0b, 1025,
-        '\f', 1025,
-        0x1a, 1025,
-        ' ', 1025,
-        0xfeff, 1025,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 110:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 886,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        '.', 184,
-        '0', 824,
-        ';', 296,
-        '@', 885,
-        '[', 208,
-        '\\', 784,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1025,
-        0x0b, 1025,
-        '\f', 1025,
-        0x1a, 1025,
-        ' ', 1025,
-        0xfeff, 1025,
-        'B', 786,
-        'L', 786,
-        'S', 786,
-        'W', 786,
-        'b', 786,
-        'l', 786,
-        's', 786,
-        'w', 786,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(954);
-      if (lookahead > '>') ADVANCE(887);
-      END_STATE();
-    case 111:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '$', 890,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        ',', 918,
-        '.', 188,
-        '0', 827,
-        ';', 296,
-        '@', 889,
-        '[', 208,
-        '\\', 888,
-        ']', 920,
-      );
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(994);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(828);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1010);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
-      END_STATE();
-    case 112:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        ',', 918,
-        ';', 296,
-        '<', 210,
-        '[', 208,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1013,
-        0x0b, 1013,
-        '\f', 1013,
-        0x1a, 1013,
-        ' ', 1013,
-        0xfeff, 1013,
-        '!', 1015,
-        '#', 1015,
-        '&', 1015,
-        '*', 1015,
-        '+', 1015,
-        '-', 1015,
-        '/', 1015,
-        '=', 1015,
-        '>', 1015,
-        '^', 1015,
-        '|', 1015,
-        '~', 1015,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(975);
-      END_STATE();
-    case 113:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        ')', 919,
-        ',', 918,
-        ';', 296,
-        '[', 208,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 994,
-        0x0b, 994,
-        '\f', 994,
-        0x1a, 994,
-        ' ', 994,
-        0xfeff, 994,
-      );
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          lookahead == '/' ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 114:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        '*', 987,
-        ',', 918,
-        '/', 988,
-        ';', 295,
-        '<', 210,
-        '[', 208,
-        '|', 295,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 11,
-        0x0b, 11,
-        '\f', 11,
-        0x1a, 11,
-        ' ', 11,
-        0xfeff, 11,
-        '!', 986,
-        '#', 986,
-        '&', 986,
-        '+', 986,
-        '-', 986,
-        '=', 986,
-        '>', 986,
-        '^', 986,
-        '~', 986,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(979);
-      END_STATE();
-    case 115:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        '*', 981,
-        ',', 918,
-        '/', 983,
-        ';', 295,
-        '[', 208,
-        '|', 295,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 11,
-        0x0b, 11,
-        '\f', 11,
-        0x1a, 11,
-        ' ', 11,
-        0xfeff, 11,
-      );
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(979);
-      END_STATE();
-    case 116:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        ';', 296,
-        '<', 210,
-        '[', 208,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1027,
-        0x0b, 1027,
-        '\f', 1027,
-        0x1a, 1027,
-        ' ', 1027,
-        0xfeff, 1027,
-        '!', 986,
-        '#', 986,
-        '&', 986,
-        '*', 986,
-        '+', 986,
-        '-', 986,
-        '/', 986,
-        '=', 986,
-        '>', 986,
-        '^', 986,
-        '|', 986,
-        '~', 986,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(979);
-      END_STATE();
-    case 117:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        ';', 296,
-        '<', 210,
-        '[', 208,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1026,
-        0x0b, 1026,
-        '\f', 1026,
-        0x1a, 1026,
-        ' ', 1026,
-        0xfeff, 1026,
-        '!', 986,
-        '#', 986,
-        '&', 986,
-        '*', 986,
-        '+', 986,
-        '-', 986,
-        '/', 986,
-        '=', 986,
-        '>', 986,
-        '^', 986,
-        '|', 986,
-        '~', 986,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(979);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1004);
       END_STATE();
     case 118:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
+        '"', 909,
+        '\'', 910,
         '(', 207,
-        ',', 918,
-        ';', 296,
+        ',', 919,
+        ';', 295,
         '[', 208,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1027,
-        0x0b, 1027,
-        '\f', 1027,
-        0x1a, 1027,
-        ' ', 1027,
-        0xfeff, 1027,
-      );
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          lookahead == '/' ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(979);
-      END_STATE();
-    case 119:
-      if (eof) ADVANCE(130);
-      ADVANCE_MAP(
-        '"', 908,
-        '\'', 909,
-        '(', 207,
-        ',', 918,
-        ';', 296,
-        '[', 208,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
         '\t', 1025,
         0x0b, 1025,
         '\f', 1025,
@@ -5742,265 +5713,294 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(980);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(979);
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1004);
+      END_STATE();
+    case 119:
+      if (eof) ADVANCE(130);
+      ADVANCE_MAP(
+        '"', 909,
+        '\'', 910,
+        '(', 207,
+        ',', 919,
+        ';', 295,
+        '[', 208,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1023,
+        0x0b, 1023,
+        '\f', 1023,
+        0x1a, 1023,
+        ' ', 1023,
+        0xfeff, 1023,
+      );
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          lookahead == '/' ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(1005);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1004);
       END_STATE();
     case 120:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
-        '#', 299,
-        '.', 582,
-        '/', 1033,
-        '@', 579,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 334,
-        'a', 334,
-        'B', 303,
-        'b', 303,
-        'C', 326,
-        'c', 326,
-        'D', 335,
-        'd', 335,
-        'E', 449,
-        'e', 449,
-        'F', 386,
-        'f', 386,
-        'G', 372,
-        'g', 372,
-        'H', 427,
-        'h', 427,
-        'I', 357,
-        'i', 357,
-        'J', 339,
-        'j', 339,
-        'L', 369,
-        'l', 369,
-        'M', 313,
-        'm', 313,
-        'N', 310,
-        'n', 310,
-        'O', 500,
-        'o', 500,
-        'P', 302,
-        'p', 302,
-        'Q', 561,
-        'q', 561,
-        'R', 374,
-        'r', 374,
-        'S', 329,
-        's', 329,
-        'T', 315,
-        't', 315,
-        'U', 477,
-        'u', 477,
-        'V', 532,
-        'v', 532,
-        'W', 395,
-        'w', 395,
-        'X', 366,
-        'x', 366,
-        '*', 294,
-        ';', 294,
-        '|', 294,
-        '\t', 1029,
-        0x0b, 1029,
-        '\f', 1029,
-        0x1a, 1029,
-        ' ', 1029,
-        0xfeff, 1029,
+        '#', 298,
+        '.', 302,
+        '/', 1031,
+        '@', 299,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 523,
+        'a', 523,
+        'B', 492,
+        'b', 492,
+        'C', 515,
+        'c', 515,
+        'D', 524,
+        'd', 524,
+        'E', 638,
+        'e', 638,
+        'F', 575,
+        'f', 575,
+        'G', 561,
+        'g', 561,
+        'H', 616,
+        'h', 616,
+        'I', 546,
+        'i', 546,
+        'J', 528,
+        'j', 528,
+        'L', 558,
+        'l', 558,
+        'M', 502,
+        'm', 502,
+        'N', 499,
+        'n', 499,
+        'O', 689,
+        'o', 689,
+        'P', 491,
+        'p', 491,
+        'Q', 750,
+        'q', 750,
+        'R', 563,
+        'r', 563,
+        'S', 518,
+        's', 518,
+        'T', 504,
+        't', 504,
+        'U', 666,
+        'u', 666,
+        'V', 721,
+        'v', 721,
+        'W', 584,
+        'w', 584,
+        'X', 555,
+        'x', 555,
+        '*', 293,
+        ';', 293,
+        '|', 293,
+        '\t', 1027,
+        0x0b, 1027,
+        '\f', 1027,
+        0x1a, 1027,
+        ' ', 1027,
+        0xfeff, 1027,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(772);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(773);
       if ((!eof && lookahead <= '"') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1034);
-      if (lookahead > '#') ADVANCE(579);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1032);
+      if (lookahead > '#') ADVANCE(768);
       END_STATE();
     case 121:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '.', 184,
         ':', 182,
-        ';', 296,
-        '=', 922,
-        '\\', 783,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1028,
-        0x0b, 1028,
-        '\f', 1028,
-        0x1a, 1028,
-        ' ', 1028,
-        0xfeff, 1028,
+        ';', 295,
+        '=', 923,
+        '\\', 784,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1026,
+        0x0b, 1026,
+        '\f', 1026,
+        0x1a, 1026,
+        ' ', 1026,
+        0xfeff, 1026,
       );
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           ('[' <= lookahead && lookahead <= '^') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1034);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1032);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(774);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(775);
       END_STATE();
     case 122:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '.', 184,
-        ';', 296,
-        '\\', 783,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1029,
-        0x0b, 1029,
-        '\f', 1029,
-        0x1a, 1029,
-        ' ', 1029,
-        0xfeff, 1029,
+        ';', 295,
+        '\\', 784,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1027,
+        0x0b, 1027,
+        '\f', 1027,
+        0x1a, 1027,
+        ' ', 1027,
+        0xfeff, 1027,
       );
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '/') ||
           (':' <= lookahead && lookahead <= '>') ||
           ('[' <= lookahead && lookahead <= '^') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1034);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1032);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(774);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(775);
       END_STATE();
     case 123:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
-        '.', 582,
-        '/', 1033,
-        '@', 579,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 333,
-        'a', 333,
-        'B', 304,
-        'b', 304,
-        'C', 327,
-        'c', 327,
-        'D', 323,
-        'd', 323,
-        'E', 450,
-        'e', 450,
-        'F', 332,
-        'f', 332,
-        'G', 371,
-        'g', 371,
-        'H', 427,
-        'h', 427,
-        'I', 357,
-        'i', 357,
-        'J', 339,
-        'j', 339,
-        'L', 350,
-        'l', 350,
-        'M', 308,
-        'm', 308,
-        'N', 311,
-        'n', 311,
-        'O', 402,
-        'o', 402,
-        'P', 301,
-        'p', 301,
-        'Q', 561,
-        'q', 561,
-        'R', 380,
-        'r', 380,
-        'S', 330,
-        's', 330,
-        'T', 314,
-        't', 314,
-        'U', 477,
-        'u', 477,
-        'V', 532,
-        'v', 532,
-        'W', 394,
-        'w', 394,
-        'X', 366,
-        'x', 366,
-        '*', 294,
-        ';', 294,
-        '|', 294,
-        '\t', 1029,
-        0x0b, 1029,
-        '\f', 1029,
-        0x1a, 1029,
-        ' ', 1029,
-        0xfeff, 1029,
+        '.', 302,
+        '/', 1031,
+        '@', 299,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 522,
+        'a', 522,
+        'B', 493,
+        'b', 493,
+        'C', 516,
+        'c', 516,
+        'D', 512,
+        'd', 512,
+        'E', 639,
+        'e', 639,
+        'F', 521,
+        'f', 521,
+        'G', 560,
+        'g', 560,
+        'H', 616,
+        'h', 616,
+        'I', 546,
+        'i', 546,
+        'J', 528,
+        'j', 528,
+        'L', 539,
+        'l', 539,
+        'M', 497,
+        'm', 497,
+        'N', 500,
+        'n', 500,
+        'O', 591,
+        'o', 591,
+        'P', 490,
+        'p', 490,
+        'Q', 750,
+        'q', 750,
+        'R', 569,
+        'r', 569,
+        'S', 519,
+        's', 519,
+        'T', 503,
+        't', 503,
+        'U', 666,
+        'u', 666,
+        'V', 721,
+        'v', 721,
+        'W', 583,
+        'w', 583,
+        'X', 555,
+        'x', 555,
+        '*', 293,
+        ';', 293,
+        '|', 293,
+        '\t', 1027,
+        0x0b, 1027,
+        '\f', 1027,
+        0x1a, 1027,
+        ' ', 1027,
+        0xfeff, 1027,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1032);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1030);
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1034);
-      if (lookahead > '#') ADVANCE(579);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1032);
+      if (lookahead > '#') ADVANCE(768);
       END_STATE();
     case 124:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
-        '.', 582,
-        '/', 1033,
-        '@', 579,
-        '\n', 1030,
-        '\r', 1030,
-        'A', 333,
-        'a', 333,
-        'B', 304,
-        'b', 304,
-        'C', 327,
-        'c', 327,
-        'D', 323,
-        'd', 323,
-        'E', 450,
-        'e', 450,
-        'F', 332,
-        'f', 332,
-        'G', 371,
-        'g', 371,
-        'H', 427,
-        'h', 427,
-        'I', 357,
-        'i', 357,
-        'J', 339,
-        'j', 339,
-        'L', 350,
-        'l', 350,
-        'M', 308,
-        'm', 308,
-        'N', 311,
-        'n', 311,
-        'O', 402,
-        'o', 402,
-        'P', 301,
-        'p', 301,
-        'Q', 561,
-        'q', 561,
-        'R', 380,
-        'r', 380,
-        'S', 330,
-        's', 330,
-        'T', 314,
-        't', 314,
-        'U', 477,
-        'u', 477,
-        'V', 532,
-        'v', 532,
-        'W', 394,
-        'w', 394,
-        'X', 366,
-        'x', 366,
-        '*', 294,
-        ';', 294,
-        '|', 294,
+        '.', 302,
+        '/', 1031,
+        '@', 299,
+        '\n', 1028,
+        '\r', 1028,
+        'A', 522,
+        'a', 522,
+        'B', 493,
+        'b', 493,
+        'C', 516,
+        'c', 516,
+        'D', 512,
+        'd', 512,
+        'E', 639,
+        'e', 639,
+        'F', 521,
+        'f', 521,
+        'G', 560,
+        'g', 560,
+        'H', 616,
+        'h', 616,
+        'I', 546,
+        'i', 546,
+        'J', 528,
+        'j', 528,
+        'L', 539,
+        'l', 539,
+        'M', 497,
+        'm', 497,
+        'N', 500,
+        'n', 500,
+        'O', 591,
+        'o', 591,
+        'P', 490,
+        'p', 490,
+        'Q', 750,
+        'q', 750,
+        'R', 569,
+        'r', 569,
+        'S', 519,
+        's', 519,
+        'T', 503,
+        't', 503,
+        'U', 666,
+        'u', 666,
+        'V', 721,
+        'v', 721,
+        'W', 583,
+        'w', 583,
+        'X', 555,
+        'x', 555,
+        '*', 293,
+        ';', 293,
+        '|', 293,
         '\t', 32,
         0x0b, 32,
         '\f', 32,
@@ -6008,89 +6008,89 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 32,
         0xfeff, 32,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(772);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(773);
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1034);
-      if (lookahead > '#') ADVANCE(579);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1032);
+      if (lookahead > '#') ADVANCE(768);
       END_STATE();
     case 125:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         '/', 34,
-        ';', 296,
-        '|', 297,
-        '\n', 1030,
-        '\r', 1030,
-        ')', 1036,
-        ']', 1036,
-        '\t', 1029,
-        0x0b, 1029,
-        '\f', 1029,
-        0x1a, 1029,
-        ' ', 1029,
-        0xfeff, 1029,
+        ';', 295,
+        '|', 296,
+        '\n', 1028,
+        '\r', 1028,
+        ')', 1034,
+        ']', 1034,
+        '\t', 1027,
+        0x0b, 1027,
+        '\f', 1027,
+        0x1a, 1027,
+        ' ', 1027,
+        0xfeff, 1027,
       );
       END_STATE();
     case 126:
       if (eof) ADVANCE(130);
       ADVANCE_MAP(
         ':', 182,
-        '=', 922,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1028,
-        0x0b, 1028,
-        '\f', 1028,
-        0x1a, 1028,
-        ' ', 1028,
-        0xfeff, 1028,
+        '=', 923,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1026,
+        0x0b, 1026,
+        '\f', 1026,
+        0x1a, 1026,
+        ' ', 1026,
+        0xfeff, 1026,
       );
-      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1034);
+      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1032);
       END_STATE();
     case 127:
       if (eof) ADVANCE(130);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
+          lookahead == '\r') ADVANCE(1028);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(1029);
-      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1034);
+          lookahead == 0xfeff) ADVANCE(1027);
+      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1032);
       END_STATE();
     case 128:
       if (eof) ADVANCE(130);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
+          lookahead == '\r') ADVANCE(1028);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(32);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(298);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(297);
       END_STATE();
     case 129:
       if (eof) ADVANCE(130);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
+          lookahead == '\r') ADVANCE(1028);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(33);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1035);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1033);
       END_STATE();
     case 130:
       ACCEPT_TOKEN(ts_builtin_sym_end);
       END_STATE();
     case 131:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(525);
+          lookahead == 'e') ADVANCE(714);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6098,14 +6098,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 132:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(541);
+          lookahead == 'f') ADVANCE(730);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6113,12 +6113,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 133:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(154);
       if (lookahead == 'I' ||
@@ -6130,12 +6130,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 134:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(154);
       if (lookahead > '/' &&
@@ -6145,12 +6145,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 135:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(144);
       if (lookahead > '/' &&
@@ -6160,19 +6160,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 136:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'I', 551,
-        'i', 551,
-        'O', 501,
-        'o', 501,
-        'R', 438,
-        'r', 438,
+        '$', 300,
+        '.', 22,
+        'I', 740,
+        'i', 740,
+        'O', 690,
+        'o', 690,
+        'R', 627,
+        'r', 627,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6181,16 +6181,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 137:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(551);
+          lookahead == 'i') ADVANCE(740);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(501);
+          lookahead == 'o') ADVANCE(690);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6198,15 +6198,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 138:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'T', 550,
-        't', 550,
+        '$', 300,
+        '.', 22,
+        'T', 739,
+        't', 739,
         'A', 144,
         'I', 144,
         'Q', 144,
@@ -6224,12 +6224,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 139:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'V' ||
           lookahead == 'v') ADVANCE(146);
       if (lookahead > '/' &&
@@ -6239,12 +6239,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 140:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'X' ||
           lookahead == 'x') ADVANCE(144);
       if (lookahead > '/' &&
@@ -6254,13 +6254,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 141:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'A', 144,
         'I', 144,
         'M', 144,
@@ -6276,13 +6276,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 142:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'A', 144,
         'I', 144,
         'Q', 144,
@@ -6300,13 +6300,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 143:
       ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'A', 144,
         'C', 144,
         'M', 144,
@@ -6328,12 +6328,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 144:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6341,15 +6341,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 145:
       ACCEPT_TOKEN(sym__bare_instruction);
       END_STATE();
     case 146:
       ACCEPT_TOKEN(sym__bare_instruction);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6357,12 +6357,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 147:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'B' ||
           lookahead == 'b') ADVANCE(154);
       if (lookahead > '/' &&
@@ -6372,23 +6372,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 148:
       ACCEPT_TOKEN(sym__front_directive);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'D', 149,
         'd', 149,
-        'E', 510,
-        'e', 510,
-        'G', 570,
-        'g', 570,
-        'L', 570,
-        'l', 570,
-        'N', 363,
-        'n', 363,
+        'E', 699,
+        'e', 699,
+        'G', 759,
+        'g', 759,
+        'L', 759,
+        'l', 759,
+        'N', 552,
+        'n', 552,
         'B', 154,
         'C', 154,
         'b', 154,
@@ -6401,14 +6401,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 149:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(401);
+          lookahead == 'e') ADVANCE(590);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6416,12 +6416,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 150:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(158);
       if (lookahead > '/' &&
@@ -6431,15 +6431,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 151:
       ACCEPT_TOKEN(sym__front_directive);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'G', 392,
-        'g', 392,
+        '$', 300,
+        '.', 22,
+        'G', 581,
+        'g', 581,
         'I', 150,
         'i', 150,
         'C', 158,
@@ -6462,12 +6462,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 152:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(154);
       if (lookahead > '/' &&
@@ -6477,16 +6477,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 153:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(400);
+          lookahead == 'r') ADVANCE(589);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(396);
+          lookahead == 's') ADVANCE(585);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6494,12 +6494,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 154:
       ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6507,19 +6507,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 155:
       ACCEPT_TOKEN(sym__front_bare_directive);
       END_STATE();
     case 156:
       ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(154);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(401);
+          lookahead == 'i') ADVANCE(590);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6527,14 +6527,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 157:
       ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(539);
+          lookahead == 'i') ADVANCE(728);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6542,12 +6542,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 158:
       ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6555,12 +6555,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 159:
       ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(161);
       if (lookahead > '/' &&
@@ -6570,14 +6570,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 160:
       ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(306);
+          lookahead == 'm') ADVANCE(495);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6585,12 +6585,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 161:
       ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6598,56 +6598,56 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 162:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'B' ||
           lookahead == 'b') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 163:
       ACCEPT_TOKEN(sym__dotted_directive);
       ADVANCE_MAP(
-        '.', 22,
+        '.', 16,
         'D', 164,
         'd', 164,
-        'E', 720,
-        'e', 720,
-        'G', 766,
-        'g', 766,
-        'L', 766,
-        'l', 766,
-        'N', 622,
-        'n', 622,
+        'E', 440,
+        'e', 440,
+        'G', 486,
+        'g', 486,
+        'L', 486,
+        'l', 486,
+        'N', 342,
+        'n', 342,
         'B', 170,
         'C', 170,
         'b', 170,
         'c', 170,
       );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 164:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(645);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+          lookahead == 'e') ADVANCE(365);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 165:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(173);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 166:
       ACCEPT_TOKEN(sym__dotted_directive);
       ADVANCE_MAP(
-        '.', 22,
-        'G', 639,
-        'g', 639,
+        '.', 16,
+        'G', 359,
+        'g', 359,
         'I', 165,
         'i', 165,
         'C', 173,
@@ -6663,80 +6663,80 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         's', 170,
         'w', 170,
       );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 167:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 168:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(167);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 169:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(644);
+          lookahead == 'r') ADVANCE(364);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(642);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+          lookahead == 's') ADVANCE(362);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 170:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(22);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (lookahead == '.') ADVANCE(16);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 171:
       ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(170);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(645);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+          lookahead == 'i') ADVANCE(365);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 172:
       ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(739);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+          lookahead == 'i') ADVANCE(459);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 173:
       ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(22);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (lookahead == '.') ADVANCE(16);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 174:
       ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 175:
       ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(16);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(594);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+          lookahead == 'm') ADVANCE(314);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 176:
       ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(22);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
+      if (lookahead == '.') ADVANCE(16);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
       END_STATE();
     case 177:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(152);
       if (lookahead > '/' &&
@@ -6746,12 +6746,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 178:
       ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6759,12 +6759,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 179:
       ACCEPT_TOKEN(sym__indented_bare_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6772,12 +6772,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 180:
       ACCEPT_TOKEN(sym__indented_loose_directive);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -6785,7 +6785,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
     case 181:
       ACCEPT_TOKEN(anon_sym_COLON);
@@ -6794,7 +6794,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 182:
       ACCEPT_TOKEN(anon_sym_COLON);
       if (lookahead == ':') ADVANCE(183);
-      if (lookahead == '=') ADVANCE(921);
+      if (lookahead == '=') ADVANCE(922);
       END_STATE();
     case 183:
       ACCEPT_TOKEN(anon_sym_COLON_COLON);
@@ -6804,8 +6804,8 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 185:
       ACCEPT_TOKEN(anon_sym_DOT);
-      if (lookahead == '.') ADVANCE(857);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(858);
+      if (lookahead == '.') ADVANCE(858);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(859);
       END_STATE();
     case 186:
       ACCEPT_TOKEN(anon_sym_DOT);
@@ -6813,7 +6813,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -6821,15 +6821,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 187:
       ACCEPT_TOKEN(anon_sym_DOT);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 188:
       ACCEPT_TOKEN(anon_sym_DOT);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 189:
       ACCEPT_TOKEN(anon_sym_POUND);
@@ -6839,7 +6839,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 191:
       ACCEPT_TOKEN(sym_data_register);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6848,19 +6848,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 192:
       ACCEPT_TOKEN(sym_data_register);
       if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 193:
       ACCEPT_TOKEN(sym_address_register);
       END_STATE();
     case 194:
       ACCEPT_TOKEN(sym_address_register);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6869,19 +6869,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 195:
       ACCEPT_TOKEN(sym_address_register);
       if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 196:
       ACCEPT_TOKEN(sym_special_register);
       END_STATE();
     case 197:
       ACCEPT_TOKEN(sym_special_register);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6890,19 +6890,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 198:
       ACCEPT_TOKEN(sym_special_register);
       if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 199:
       ACCEPT_TOKEN(sym__program_counter);
       END_STATE();
     case 200:
       ACCEPT_TOKEN(sym__program_counter);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -6911,7 +6911,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 201:
       ACCEPT_TOKEN(anon_sym_PLUS);
@@ -6930,7 +6930,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 206:
       ACCEPT_TOKEN(anon_sym_BANG);
-      if (lookahead == '=') ADVANCE(238);
+      if (lookahead == '=') ADVANCE(237);
       END_STATE();
     case 207:
       ACCEPT_TOKEN(anon_sym_LPAREN);
@@ -6943,16 +6943,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       END_STATE();
     case 210:
       ACCEPT_TOKEN(anon_sym_LT);
-      if (lookahead == '>') ADVANCE(913);
+      if (lookahead == '>') ADVANCE(914);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(30);
       END_STATE();
     case 211:
-      ACCEPT_TOKEN(sym__or_or_sign);
+      ACCEPT_TOKEN(sym__inner_or_or_sign);
       END_STATE();
     case 212:
+      ACCEPT_TOKEN(sym__inner_or_or_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 213:
+      ACCEPT_TOKEN(sym__or_or_sign);
+      END_STATE();
+    case 214:
       ACCEPT_TOKEN(sym__or_or_sign);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -6961,41 +6968,43 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(71);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
-      END_STATE();
-    case 213:
-      ACCEPT_TOKEN(sym__or_or_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 214:
-      ACCEPT_TOKEN(sym__inner_or_or_sign);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
       END_STATE();
     case 215:
-      ACCEPT_TOKEN(sym__inner_or_or_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__or_or_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 216:
       ACCEPT_TOKEN(sym__and_and_sign);
       END_STATE();
     case 217:
       ACCEPT_TOKEN(sym__and_and_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 218:
-      ACCEPT_TOKEN(sym__or_sign);
+      ACCEPT_TOKEN(sym__inner_or_sign);
       END_STATE();
     case 219:
-      ACCEPT_TOKEN(sym__or_sign);
+      ACCEPT_TOKEN(sym__inner_or_sign);
       if (lookahead == '|') ADVANCE(211);
       END_STATE();
     case 220:
-      ACCEPT_TOKEN(sym__or_sign);
-      if (lookahead == '|') ADVANCE(213);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__inner_or_sign);
+      if (lookahead == '|') ADVANCE(212);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 221:
       ACCEPT_TOKEN(sym__or_sign);
-      if (lookahead == '|') ADVANCE(212);
+      if (lookahead == '|') ADVANCE(213);
+      END_STATE();
+    case 222:
+      ACCEPT_TOKEN(sym__or_sign);
+      if (lookahead == '|') ADVANCE(215);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 223:
+      ACCEPT_TOKEN(sym__or_sign);
+      if (lookahead == '|') ADVANCE(214);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -7003,267 +7012,265 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(71);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
-      END_STATE();
-    case 222:
-      ACCEPT_TOKEN(sym__inner_or_sign);
-      END_STATE();
-    case 223:
-      ACCEPT_TOKEN(sym__inner_or_sign);
-      if (lookahead == '|') ADVANCE(214);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
       END_STATE();
     case 224:
-      ACCEPT_TOKEN(sym__inner_or_sign);
-      if (lookahead == '|') ADVANCE(215);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__bang_sign);
       END_STATE();
     case 225:
       ACCEPT_TOKEN(sym__bang_sign);
+      if (lookahead == '=') ADVANCE(237);
       END_STATE();
     case 226:
       ACCEPT_TOKEN(sym__bang_sign);
       if (lookahead == '=') ADVANCE(238);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 227:
-      ACCEPT_TOKEN(sym__bang_sign);
-      if (lookahead == '=') ADVANCE(239);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__caret_sign);
       END_STATE();
     case 228:
       ACCEPT_TOKEN(sym__caret_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 229:
-      ACCEPT_TOKEN(sym__caret_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__and_sign);
       END_STATE();
     case 230:
       ACCEPT_TOKEN(sym__and_sign);
+      if (lookahead == '&') ADVANCE(216);
       END_STATE();
     case 231:
       ACCEPT_TOKEN(sym__and_sign);
-      if (lookahead == '&') ADVANCE(216);
+      if (lookahead == '&') ADVANCE(217);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 232:
-      ACCEPT_TOKEN(sym__and_sign);
-      if (lookahead == '&') ADVANCE(217);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__equal_equal_sign);
       END_STATE();
     case 233:
       ACCEPT_TOKEN(sym__equal_equal_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 234:
-      ACCEPT_TOKEN(sym__equal_equal_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__equal_sign);
       END_STATE();
     case 235:
       ACCEPT_TOKEN(sym__equal_sign);
+      if (lookahead == '=') ADVANCE(232);
       END_STATE();
     case 236:
       ACCEPT_TOKEN(sym__equal_sign);
       if (lookahead == '=') ADVANCE(233);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 237:
-      ACCEPT_TOKEN(sym__equal_sign);
-      if (lookahead == '=') ADVANCE(234);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__bang_equal_sign);
       END_STATE();
     case 238:
       ACCEPT_TOKEN(sym__bang_equal_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 239:
-      ACCEPT_TOKEN(sym__bang_equal_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__unequal_sign);
       END_STATE();
     case 240:
       ACCEPT_TOKEN(sym__unequal_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 241:
-      ACCEPT_TOKEN(sym__unequal_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__less_equal_sign);
       END_STATE();
     case 242:
       ACCEPT_TOKEN(sym__less_equal_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 243:
-      ACCEPT_TOKEN(sym__less_equal_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__greater_equal_sign);
       END_STATE();
     case 244:
       ACCEPT_TOKEN(sym__greater_equal_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 245:
-      ACCEPT_TOKEN(sym__greater_equal_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__less_sign);
+      if (lookahead == '<') ADVANCE(250);
+      if (lookahead == '=') ADVANCE(241);
+      if (lookahead == '>') ADVANCE(239);
       END_STATE();
     case 246:
       ACCEPT_TOKEN(sym__less_sign);
       if (lookahead == '<') ADVANCE(251);
       if (lookahead == '=') ADVANCE(242);
       if (lookahead == '>') ADVANCE(240);
+      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 247:
-      ACCEPT_TOKEN(sym__less_sign);
-      if (lookahead == '<') ADVANCE(252);
-      if (lookahead == '=') ADVANCE(243);
-      if (lookahead == '>') ADVANCE(241);
-      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__greater_sign);
       END_STATE();
     case 248:
       ACCEPT_TOKEN(sym__greater_sign);
+      if (lookahead == '=') ADVANCE(243);
+      if (lookahead == '>') ADVANCE(252);
       END_STATE();
     case 249:
       ACCEPT_TOKEN(sym__greater_sign);
       if (lookahead == '=') ADVANCE(244);
       if (lookahead == '>') ADVANCE(253);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 250:
-      ACCEPT_TOKEN(sym__greater_sign);
-      if (lookahead == '=') ADVANCE(245);
-      if (lookahead == '>') ADVANCE(254);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__shift_left_sign);
       END_STATE();
     case 251:
       ACCEPT_TOKEN(sym__shift_left_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 252:
-      ACCEPT_TOKEN(sym__shift_left_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__shift_right_sign);
       END_STATE();
     case 253:
       ACCEPT_TOKEN(sym__shift_right_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 254:
-      ACCEPT_TOKEN(sym__shift_right_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__plus_sign);
       END_STATE();
     case 255:
       ACCEPT_TOKEN(sym__plus_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 256:
-      ACCEPT_TOKEN(sym__plus_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(aux_sym__minus_sign_token1);
       END_STATE();
     case 257:
       ACCEPT_TOKEN(aux_sym__minus_sign_token1);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 258:
-      ACCEPT_TOKEN(aux_sym__minus_sign_token1);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__inner_star_sign);
       END_STATE();
     case 259:
-      ACCEPT_TOKEN(sym__star_sign);
+      ACCEPT_TOKEN(sym__inner_star_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 260:
       ACCEPT_TOKEN(sym__star_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
       END_STATE();
     case 261:
-      ACCEPT_TOKEN(sym__inner_star_sign);
+      ACCEPT_TOKEN(sym__star_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 262:
-      ACCEPT_TOKEN(sym__inner_star_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__inner_slash_sign);
       END_STATE();
     case 263:
-      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
-      END_STATE();
-    case 264:
-      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
-      if (lookahead == '*') ADVANCE(297);
-      if (lookahead == '/') ADVANCE(277);
-      END_STATE();
-    case 265:
-      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
+      ACCEPT_TOKEN(sym__inner_slash_sign);
       if (lookahead == '/') ADVANCE(276);
       END_STATE();
+    case 264:
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(276);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(274);
+      END_STATE();
+    case 265:
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(276);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(1009);
+      END_STATE();
     case 266:
-      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
-      if (lookahead == '/') ADVANCE(278);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(277);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(973);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 267:
-      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(277);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(267);
+          lookahead == 0xfeff) ADVANCE(275);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 268:
-      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(268);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(277);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 269:
       ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(279);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(274);
       END_STATE();
     case 270:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(279);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(267);
+      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
       END_STATE();
     case 271:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
+      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
+      if (lookahead == '*') ADVANCE(296);
       if (lookahead == '/') ADVANCE(279);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(984);
       END_STATE();
     case 272:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(280);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(268);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
+      if (lookahead == '/') ADVANCE(278);
       END_STATE();
     case 273:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
+      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
       if (lookahead == '/') ADVANCE(280);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(985);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 274:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(280);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 275:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
+      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(267);
+          lookahead == 0xfeff) ADVANCE(274);
+      END_STATE();
+    case 275:
+      ACCEPT_TOKEN(aux_sym__slash_sign_token1);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(275);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 276:
-      ACCEPT_TOKEN(sym__double_slash_sign);
+      ACCEPT_TOKEN(sym__inner_double_slash_sign);
       END_STATE();
     case 277:
+      ACCEPT_TOKEN(sym__inner_double_slash_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 278:
+      ACCEPT_TOKEN(sym__double_slash_sign);
+      END_STATE();
+    case 279:
       ACCEPT_TOKEN(sym__double_slash_sign);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7272,66 +7279,54 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(71);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
-      END_STATE();
-    case 278:
-      ACCEPT_TOKEN(sym__double_slash_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 279:
-      ACCEPT_TOKEN(sym__inner_double_slash_sign);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
       END_STATE();
     case 280:
-      ACCEPT_TOKEN(sym__inner_double_slash_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__double_slash_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 281:
-      ACCEPT_TOKEN(sym__percent_sign);
+      ACCEPT_TOKEN(sym__inner_percent_sign);
       END_STATE();
     case 282:
-      ACCEPT_TOKEN(sym__percent_sign);
+      ACCEPT_TOKEN(sym__inner_percent_sign);
       ADVANCE_MAP(
-        'A', 937,
-        'a', 937,
-        'C', 926,
-        'c', 926,
-        'D', 929,
-        'd', 929,
-        'F', 930,
-        'f', 930,
-        'P', 925,
-        'p', 925,
-        'S', 928,
-        's', 928,
-        'U', 933,
-        'u', 933,
-        'V', 924,
-        'v', 924,
-        '0', 800,
-        '1', 800,
+        'A', 938,
+        'a', 938,
+        'C', 927,
+        'c', 927,
+        'D', 930,
+        'd', 930,
+        'F', 931,
+        'f', 931,
+        'P', 926,
+        'p', 926,
+        'S', 929,
+        's', 929,
+        'U', 934,
+        'u', 934,
+        'V', 925,
+        'v', 925,
+        '0', 801,
+        '1', 801,
       );
       END_STATE();
     case 283:
-      ACCEPT_TOKEN(sym__percent_sign);
+      ACCEPT_TOKEN(sym__inner_percent_sign);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(936);
+          lookahead == 'd') ADVANCE(937);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(925);
+          lookahead == 'p') ADVANCE(926);
       if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(800);
+          lookahead == '1') ADVANCE(801);
       END_STATE();
     case 284:
-      ACCEPT_TOKEN(sym__percent_sign);
-      if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(800);
-      END_STATE();
-    case 285:
-      ACCEPT_TOKEN(sym__percent_sign);
+      ACCEPT_TOKEN(sym__inner_percent_sign);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -7339,61 +7334,50 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1010);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 285:
+      ACCEPT_TOKEN(sym__inner_percent_sign);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 286:
       ACCEPT_TOKEN(sym__percent_sign);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
       END_STATE();
     case 287:
       ACCEPT_TOKEN(sym__percent_sign);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 288:
-      ACCEPT_TOKEN(sym__inner_percent_sign);
-      END_STATE();
-    case 289:
-      ACCEPT_TOKEN(sym__inner_percent_sign);
       ADVANCE_MAP(
-        'A', 937,
-        'a', 937,
-        'C', 926,
-        'c', 926,
-        'D', 929,
-        'd', 929,
-        'F', 930,
-        'f', 930,
-        'P', 925,
-        'p', 925,
-        'S', 928,
-        's', 928,
-        'U', 933,
-        'u', 933,
-        'V', 924,
-        'v', 924,
-        '0', 800,
-        '1', 800,
+        'A', 938,
+        'a', 938,
+        'C', 927,
+        'c', 927,
+        'D', 930,
+        'd', 930,
+        'F', 931,
+        'f', 931,
+        'P', 926,
+        'p', 926,
+        'S', 929,
+        's', 929,
+        'U', 934,
+        'u', 934,
+        'V', 925,
+        'v', 925,
+        '0', 801,
+        '1', 801,
       );
       END_STATE();
-    case 290:
-      ACCEPT_TOKEN(sym__inner_percent_sign);
+    case 288:
+      ACCEPT_TOKEN(sym__percent_sign);
+      if (lookahead == '0' ||
+          lookahead == '1') ADVANCE(801);
+      END_STATE();
+    case 289:
+      ACCEPT_TOKEN(sym__percent_sign);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -7401,17 +7385,32 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1010);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 290:
+      ACCEPT_TOKEN(sym__percent_sign);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 291:
-      ACCEPT_TOKEN(sym__inner_percent_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ACCEPT_TOKEN(sym__line_comment);
+      ADVANCE_MAP(
+        '*', 291,
+        '/', 293,
+        '\n', 10,
+        '\r', 10,
+        '\t', 8,
+        0x0b, 8,
+        '\f', 8,
+        0x1a, 8,
+        ' ', 8,
+        0xfeff, 8,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(292);
       END_STATE();
     case 292:
       ACCEPT_TOKEN(sym__line_comment);
       ADVANCE_MAP(
-        '*', 292,
-        '/', 294,
+        '*', 291,
         '\n', 10,
         '\r', 10,
         '\t', 8,
@@ -7421,24 +7420,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 8,
         0xfeff, 8,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(293);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(292);
       END_STATE();
     case 293:
-      ACCEPT_TOKEN(sym__line_comment);
-      ADVANCE_MAP(
-        '*', 292,
-        '\n', 10,
-        '\r', 10,
-        '\t', 8,
-        0x0b, 8,
-        '\f', 8,
-        0x1a, 8,
-        ' ', 8,
-        0xfeff, 8,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(293);
-      END_STATE();
-    case 294:
       ACCEPT_TOKEN(sym__line_comment);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7447,9 +7431,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(68);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(294);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(293);
       END_STATE();
-    case 295:
+    case 294:
       ACCEPT_TOKEN(sym__operand_comment);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7458,9 +7442,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(70);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(295);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(294);
       END_STATE();
-    case 296:
+    case 295:
       ACCEPT_TOKEN(sym__semicolon_comment);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7469,9 +7453,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(62);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(295);
       END_STATE();
-    case 297:
+    case 296:
       ACCEPT_TOKEN(sym__mark_after_sign);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7480,9 +7464,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(71);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(296);
       END_STATE();
-    case 298:
+    case 297:
       ACCEPT_TOKEN(sym__comment_text);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7491,9 +7475,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(73);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(298);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(297);
       END_STATE();
-    case 299:
+    case 298:
       ACCEPT_TOKEN(sym_preprocessor);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -7502,12 +7486,1584 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(66);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(299);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(298);
+      END_STATE();
+    case 299:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '$') ADVANCE(299);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(299);
       END_STATE();
     case 300:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(768);
+      END_STATE();
+    case 301:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(301);
+      if (lookahead == '\\') ADVANCE(488);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(488);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          (lookahead < 'A' || '^' < lookahead) &&
+          (lookahead < '`' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(488);
+      END_STATE();
+    case 302:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 301,
+        'A', 405,
+        'a', 405,
+        'B', 305,
+        'b', 305,
+        'C', 321,
+        'c', 321,
+        'D', 311,
+        'd', 311,
+        'E', 402,
+        'e', 402,
+        'F', 313,
+        'f', 313,
+        'G', 353,
+        'g', 353,
+        'H', 379,
+        'h', 379,
+        'I', 340,
+        'i', 340,
+        'L', 332,
+        'l', 332,
+        'M', 308,
+        'm', 308,
+        'N', 312,
+        'n', 312,
+        'O', 366,
+        'o', 366,
+        'P', 304,
+        'p', 304,
+        'Q', 480,
+        'q', 480,
+        'R', 348,
+        'r', 348,
+        'S', 309,
+        's', 309,
+        'T', 349,
+        't', 349,
+        'U', 422,
+        'u', 422,
+        'V', 456,
+        'v', 456,
+        'W', 358,
+        'w', 358,
+        'X', 345,
+        'x', 345,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 303:
+      ACCEPT_TOKEN(sym__local_word);
       if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '2') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 304:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        '2', 306,
+        'A', 375,
+        'a', 375,
+        'H', 322,
+        'h', 322,
+        'R', 388,
+        'r', 388,
+        'S', 363,
+        's', 363,
+        'U', 453,
+        'u', 453,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 305:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'A', 406,
+        'a', 406,
+        'L', 399,
+        'l', 399,
+        'S', 455,
+        's', 455,
+        'Y', 470,
+        'y', 470,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 306:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(406);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 307:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(399);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 308:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(337);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(457);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 309:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'A', 482,
+        'a', 482,
+        'E', 336,
+        'e', 336,
+        'H', 383,
+        'h', 383,
+        'I', 484,
+        'i', 484,
+        'K', 387,
+        'k', 387,
+        'O', 170,
+        'o', 170,
+        'P', 315,
+        'p', 315,
+        'T', 386,
+        't', 386,
+        'U', 327,
+        'u', 327,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 310:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(173);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 311:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'A', 471,
+        'a', 471,
+        'C', 162,
+        'c', 162,
+        'E', 438,
+        'e', 438,
+        'O', 479,
+        'o', 479,
+        'S', 170,
+        's', 170,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 312:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(412);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(385);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(369);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 313:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'A', 382,
+        'a', 382,
+        'E', 441,
+        'e', 441,
+        'I', 404,
+        'i', 404,
+        'L', 430,
+        'l', 430,
+        'O', 444,
+        'o', 444,
+        'U', 419,
+        'u', 419,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 314:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(465);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 315:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(333);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 316:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(339);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 317:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(401);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 318:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(401);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 319:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(454);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 320:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(463);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 321:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'A', 458,
+        'a', 458,
+        'H', 319,
+        'h', 319,
+        'N', 428,
+        'n', 428,
+        'O', 411,
+        'o', 411,
+        'P', 477,
+        'p', 477,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 322:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(458);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 323:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(372);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 324:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(317);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 325:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(398);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 326:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(408);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 327:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(472);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 328:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(397);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(396);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(481);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 329:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(376);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 330:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(328);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(433);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 331:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(465);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 332:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'C', 426,
+        'c', 426,
+        'I', 423,
+        'i', 423,
+        'L', 359,
+        'l', 359,
+        'O', 335,
+        'o', 335,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 333:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 334:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(378);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 335:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(318);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(371);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 336:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(473);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 337:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(451);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(400);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 338:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(474);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 339:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 340:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'D', 357,
+        'd', 357,
+        'F', 163,
+        'f', 163,
+        'N', 330,
+        'n', 330,
+        'R', 437,
+        'r', 437,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 341:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(166);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 342:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(164);
+      if (('B' <= lookahead && lookahead <= 'E') ||
+          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 343:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(346);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 344:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(351);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 345:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(354);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(354);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 346:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(359);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 347:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 348:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(370);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(442);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(169);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 349:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'E', 483,
+        'e', 483,
+        'I', 468,
+        'i', 468,
+        'T', 403,
+        't', 403,
+        'Y', 439,
+        'y', 439,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 350:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(173);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 351:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 352:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(171);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 353:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(424);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(427);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 354:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(365);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 355:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(465);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 356:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(417);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 357:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(420);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(465);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 358:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(307);
+      if (lookahead == 'H' ||
+          lookahead == 'h') ADVANCE(389);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(446);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 359:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(415);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 360:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(314);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 361:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(450);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 362:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(463);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 363:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(331);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 364:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(461);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 365:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 366:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(368);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(465);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(371);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 367:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(463);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 368:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(461);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 369:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(434);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(172);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(325);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 370:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(170);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(360);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(475);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 371:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 372:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(351);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 373:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 374:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(415);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 375:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(350);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 376:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'H' ||
+          lookahead == 'h') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 377:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'H' ||
+          lookahead == 'h') ADVANCE(322);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 378:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(487);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 379:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(343);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 380:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(365);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(352);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 381:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(365);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 382:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(403);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 383:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(367);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(452);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 384:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(374);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 385:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(459);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 386:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(468);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(391);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 387:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(436);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 388:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(420);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 389:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(408);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 390:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(469);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(361);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 391:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(416);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 392:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(464);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 393:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(432);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 394:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(421);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 395:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(429);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 396:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(443);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 397:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(418);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 398:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'J' ||
+          lookahead == 'j') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 399:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 400:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(303);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 401:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 402:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 16,
+        'L', 380,
+        'l', 380,
+        'N', 341,
+        'n', 341,
+        'Q', 478,
+        'q', 478,
+        'R', 447,
+        'r', 447,
+        'V', 356,
+        'v', 356,
+        'X', 390,
+        'x', 390,
+      );
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 403:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 404:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(485);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 405:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(384);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(329);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(334);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 406:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(384);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 407:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(351);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 408:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 409:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(394);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 410:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 411:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(409);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 412:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 413:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(410);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 414:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(314);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 415:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 416:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(371);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 417:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(173);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 418:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 419:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(338);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 420:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(465);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 421:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(351);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 422:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(466);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(351);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 423:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(347);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(464);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 424:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(381);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 425:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 426:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(413);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 427:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(324);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 428:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(436);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 429:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(415);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 430:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(320);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 431:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(443);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 432:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(418);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 433:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(445);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 434:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(448);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 435:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(449);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 436:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 437:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(174);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 438:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(377);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 439:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(351);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 440:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 441:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(476);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 442:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(371);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 443:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 444:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(175);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 445:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(412);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 446:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(339);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 447:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(431);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 448:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(414);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 449:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 450:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(415);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 451:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(425);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 452:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(463);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 453:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(373);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 454:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(462);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 455:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(173);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 456:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(363);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 457:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(460);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(392);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 458:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 459:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(464);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 460:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(323);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 461:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(362);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 462:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(355);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 463:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 464:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(173);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 465:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 466:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(382);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 467:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(403);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 468:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(407);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 469:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(410);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 470:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 471:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(310);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 472:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(467);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 473:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(393);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 474:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(395);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 475:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(435);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 476:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 477:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(176);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 478:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(168);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 479:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(326);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 480:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(316);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 481:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(344);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 482:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 483:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(464);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 484:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'Z' ||
+          lookahead == 'z') ADVANCE(347);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 485:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'L' ||
+          lookahead == 'e' ||
+          lookahead == 'l') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 486:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'E' ||
+          lookahead == 'T' ||
+          lookahead == 'e' ||
+          lookahead == 't') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 487:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == 'I' ||
+          lookahead == 'Z' ||
+          lookahead == 'i' ||
+          lookahead == 'z') ADVANCE(170);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 488:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(16);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(488);
+      END_STATE();
+    case 489:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == '2') ADVANCE(154);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7516,26 +9072,26 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 301:
+    case 490:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        '2', 305,
-        'A', 416,
-        'a', 416,
-        'E', 307,
-        'e', 307,
-        'H', 328,
-        'h', 328,
-        'R', 436,
-        'r', 436,
-        'S', 389,
-        's', 389,
-        'U', 520,
-        'u', 520,
+        '$', 300,
+        '.', 22,
+        '2', 494,
+        'A', 605,
+        'a', 605,
+        'E', 496,
+        'e', 496,
+        'H', 517,
+        'h', 517,
+        'R', 625,
+        'r', 625,
+        'S', 578,
+        's', 578,
+        'U', 709,
+        'u', 709,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7545,22 +9101,22 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 302:
+    case 491:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        '2', 305,
-        'E', 307,
-        'e', 307,
-        'H', 328,
-        'h', 328,
-        'S', 389,
-        's', 389,
-        'U', 520,
-        'u', 520,
+        '$', 300,
+        '.', 22,
+        '2', 494,
+        'E', 496,
+        'e', 496,
+        'H', 517,
+        'h', 517,
+        'S', 578,
+        's', 578,
+        'U', 709,
+        'u', 709,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7569,87 +9125,41 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 303:
+    case 492:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 461,
-        'a', 461,
-        'C', 418,
-        'c', 418,
-        'E', 511,
-        'e', 511,
-        'G', 571,
-        'g', 571,
-        'H', 573,
-        'h', 573,
-        'K', 507,
-        'k', 507,
-        'L', 444,
-        'l', 444,
-        'M', 420,
-        'm', 420,
-        'N', 375,
-        'n', 375,
-        'P', 452,
-        'p', 452,
-        'R', 307,
-        'r', 307,
-        'S', 388,
-        's', 388,
-        'T', 530,
-        't', 530,
-        'V', 569,
-        'v', 569,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
-      END_STATE();
-    case 304:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 461,
-        'a', 461,
-        'C', 418,
-        'c', 418,
-        'E', 511,
-        'e', 511,
-        'G', 571,
-        'g', 571,
-        'H', 573,
-        'h', 573,
-        'K', 507,
-        'k', 507,
-        'L', 444,
-        'l', 444,
-        'M', 420,
-        'm', 420,
-        'N', 375,
-        'n', 375,
-        'P', 452,
-        'p', 452,
-        'R', 307,
-        'r', 307,
-        'S', 387,
-        's', 387,
-        'T', 530,
-        't', 530,
-        'V', 569,
-        'v', 569,
-        'Y', 554,
-        'y', 554,
+        '$', 300,
+        '.', 22,
+        'A', 650,
+        'a', 650,
+        'C', 607,
+        'c', 607,
+        'E', 700,
+        'e', 700,
+        'G', 760,
+        'g', 760,
+        'H', 762,
+        'h', 762,
+        'K', 696,
+        'k', 696,
+        'L', 633,
+        'l', 633,
+        'M', 609,
+        'm', 609,
+        'N', 564,
+        'n', 564,
+        'P', 641,
+        'p', 641,
+        'R', 496,
+        'r', 496,
+        'S', 577,
+        's', 577,
+        'T', 719,
+        't', 719,
+        'V', 758,
+        'v', 758,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7659,14 +9169,60 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 305:
+    case 493:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      ADVANCE_MAP(
+        '$', 300,
+        '.', 22,
+        'A', 650,
+        'a', 650,
+        'C', 607,
+        'c', 607,
+        'E', 700,
+        'e', 700,
+        'G', 760,
+        'g', 760,
+        'H', 762,
+        'h', 762,
+        'K', 696,
+        'k', 696,
+        'L', 633,
+        'l', 633,
+        'M', 609,
+        'm', 609,
+        'N', 564,
+        'n', 564,
+        'P', 641,
+        'p', 641,
+        'R', 496,
+        'r', 496,
+        'S', 576,
+        's', 576,
+        'T', 719,
+        't', 719,
+        'V', 758,
+        'v', 758,
+        'Y', 743,
+        'y', 743,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(768);
+      END_STATE();
+    case 494:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(461);
+          lookahead == 'a') ADVANCE(650);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7675,14 +9231,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 306:
+    case 495:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(543);
+          lookahead == 'a') ADVANCE(732);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7691,12 +9247,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 307:
+    case 496:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
           lookahead == 'a') ADVANCE(144);
       if (lookahead > '/' &&
@@ -7707,21 +9263,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 308:
+    case 497:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 354,
-        'a', 354,
-        'E', 534,
-        'e', 534,
-        'O', 566,
-        'o', 566,
-        'U', 454,
-        'u', 454,
+        '$', 300,
+        '.', 22,
+        'A', 543,
+        'a', 543,
+        'E', 723,
+        'e', 723,
+        'O', 755,
+        'o', 755,
+        'U', 643,
+        'u', 643,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7731,12 +9287,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 309:
+    case 498:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
           lookahead == 'a') ADVANCE(179);
       if (lookahead > '/' &&
@@ -7747,23 +9303,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 310:
+    case 499:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 469,
-        'a', 469,
-        'B', 349,
-        'b', 349,
-        'E', 408,
-        'e', 408,
-        'L', 439,
-        'l', 439,
-        'O', 403,
-        'o', 403,
+        '$', 300,
+        '.', 22,
+        'A', 658,
+        'a', 658,
+        'B', 538,
+        'b', 538,
+        'E', 597,
+        'e', 597,
+        'L', 628,
+        'l', 628,
+        'O', 592,
+        'o', 592,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7772,23 +9328,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'b' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 311:
+    case 500:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 469,
-        'a', 469,
-        'B', 349,
-        'b', 349,
-        'E', 408,
-        'e', 408,
-        'L', 439,
-        'l', 439,
-        'O', 404,
-        'o', 404,
+        '$', 300,
+        '.', 22,
+        'A', 658,
+        'a', 658,
+        'B', 538,
+        'b', 538,
+        'E', 597,
+        'e', 597,
+        'L', 628,
+        'l', 628,
+        'O', 593,
+        'o', 593,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7797,14 +9353,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'b' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 312:
+    case 501:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(445);
+          lookahead == 'a') ADVANCE(634);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7813,21 +9369,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 313:
+    case 502:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 531,
-        'a', 531,
-        'E', 534,
-        'e', 534,
-        'O', 566,
-        'o', 566,
-        'U', 454,
-        'u', 454,
+        '$', 300,
+        '.', 22,
+        'A', 720,
+        'a', 720,
+        'E', 723,
+        'e', 723,
+        'O', 755,
+        'o', 755,
+        'U', 643,
+        'u', 643,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7837,27 +9393,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 314:
+    case 503:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 529,
-        'a', 529,
-        'E', 567,
-        'e', 567,
-        'I', 556,
-        'i', 556,
-        'R', 321,
-        'r', 321,
-        'S', 542,
-        's', 542,
-        'T', 453,
-        't', 453,
-        'Y', 509,
-        'y', 509,
+        '$', 300,
+        '.', 22,
+        'A', 718,
+        'a', 718,
+        'E', 756,
+        'e', 756,
+        'I', 745,
+        'i', 745,
+        'R', 510,
+        'r', 510,
+        'S', 731,
+        's', 731,
+        'T', 642,
+        't', 642,
+        'Y', 698,
+        'y', 698,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7867,21 +9423,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 315:
+    case 504:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 529,
-        'a', 529,
-        'R', 321,
-        'r', 321,
-        'S', 542,
-        's', 542,
-        'T', 453,
-        't', 453,
+        '$', 300,
+        '.', 22,
+        'A', 718,
+        'a', 718,
+        'R', 510,
+        'r', 510,
+        'S', 731,
+        's', 731,
+        'T', 642,
+        't', 642,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7891,15 +9447,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 316:
+    case 505:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 352,
-        'a', 352,
+        '$', 300,
+        '.', 22,
+        'A', 541,
+        'a', 541,
         'C', 154,
         'c', 154,
         'L', 144,
@@ -7913,14 +9469,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 317:
+    case 506:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(501);
+          lookahead == 'a') ADVANCE(690);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7929,14 +9485,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 318:
+    case 507:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(527);
+          lookahead == 'a') ADVANCE(716);
       if (lookahead == 'K' ||
           lookahead == 'k') ADVANCE(144);
       if (lookahead > '/' &&
@@ -7947,14 +9503,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 319:
+    case 508:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(541);
+          lookahead == 'a') ADVANCE(730);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7963,14 +9519,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 320:
+    case 509:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(356);
+          lookahead == 'a') ADVANCE(545);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7979,14 +9535,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 321:
+    case 510:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(505);
+          lookahead == 'a') ADVANCE(694);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -7995,14 +9551,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 322:
+    case 511:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(456);
+          lookahead == 'a') ADVANCE(645);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8011,25 +9567,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 323:
+    case 512:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 553,
-        'a', 553,
-        'B', 342,
-        'b', 342,
+        '$', 300,
+        '.', 22,
+        'A', 742,
+        'a', 742,
+        'B', 531,
+        'b', 531,
         'C', 147,
         'c', 147,
-        'E', 508,
-        'e', 508,
-        'I', 564,
-        'i', 564,
-        'O', 560,
-        'o', 560,
+        'E', 697,
+        'e', 697,
+        'I', 753,
+        'i', 753,
+        'O', 749,
+        'o', 749,
         'S', 154,
         's', 154,
       );
@@ -8040,14 +9596,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'c' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 324:
+    case 513:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(457);
+          lookahead == 'a') ADVANCE(646);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(178);
       if (lookahead > '/' &&
@@ -8058,14 +9614,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 325:
+    case 514:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(457);
+          lookahead == 'a') ADVANCE(646);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8074,27 +9630,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 326:
+    case 515:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 533,
-        'a', 533,
-        'H', 318,
-        'h', 318,
-        'L', 513,
-        'l', 513,
-        'M', 502,
-        'm', 502,
-        'N', 490,
-        'n', 490,
-        'O', 474,
-        'o', 474,
-        'P', 558,
-        'p', 558,
+        '$', 300,
+        '.', 22,
+        'A', 722,
+        'a', 722,
+        'H', 507,
+        'h', 507,
+        'L', 702,
+        'l', 702,
+        'M', 691,
+        'm', 691,
+        'N', 679,
+        'n', 679,
+        'O', 663,
+        'o', 663,
+        'P', 747,
+        'p', 747,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8104,27 +9660,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 327:
+    case 516:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 533,
-        'a', 533,
-        'H', 318,
-        'h', 318,
-        'L', 513,
-        'l', 513,
-        'M', 502,
-        'm', 502,
-        'N', 490,
-        'n', 490,
-        'O', 470,
-        'o', 470,
-        'P', 558,
-        'p', 558,
+        '$', 300,
+        '.', 22,
+        'A', 722,
+        'a', 722,
+        'H', 507,
+        'h', 507,
+        'L', 702,
+        'l', 702,
+        'M', 691,
+        'm', 691,
+        'N', 679,
+        'n', 679,
+        'O', 659,
+        'o', 659,
+        'P', 747,
+        'p', 747,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8134,14 +9690,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 328:
+    case 517:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(533);
+          lookahead == 'a') ADVANCE(722);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8150,45 +9706,45 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 329:
+    case 518:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 565,
-        'a', 565,
-        'B', 349,
-        'b', 349,
-        'C', 569,
-        'c', 569,
-        'E', 348,
-        'e', 348,
+        '$', 300,
+        '.', 22,
+        'A', 754,
+        'a', 754,
+        'B', 538,
+        'b', 538,
+        'C', 758,
+        'c', 758,
+        'E', 537,
+        'e', 537,
         'F', 144,
         'f', 144,
-        'G', 571,
-        'g', 571,
-        'H', 424,
-        'h', 424,
-        'L', 578,
-        'l', 578,
-        'M', 420,
-        'm', 420,
-        'N', 375,
-        'n', 375,
+        'G', 760,
+        'g', 760,
+        'H', 613,
+        'h', 613,
+        'L', 767,
+        'l', 767,
+        'M', 609,
+        'm', 609,
+        'N', 564,
+        'n', 564,
         'O', 154,
         'o', 154,
-        'P', 343,
-        'p', 343,
+        'P', 532,
+        'p', 532,
         'T', 137,
         't', 137,
-        'U', 336,
-        'u', 336,
-        'V', 569,
-        'v', 569,
-        'W', 317,
-        'w', 317,
+        'U', 525,
+        'u', 525,
+        'V', 758,
+        'v', 758,
+        'W', 506,
+        'w', 506,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8197,49 +9753,49 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'c' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 330:
+    case 519:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 565,
-        'a', 565,
-        'B', 349,
-        'b', 349,
-        'C', 569,
-        'c', 569,
-        'E', 347,
-        'e', 347,
+        '$', 300,
+        '.', 22,
+        'A', 754,
+        'a', 754,
+        'B', 538,
+        'b', 538,
+        'C', 758,
+        'c', 758,
+        'E', 536,
+        'e', 536,
         'F', 144,
         'f', 144,
-        'G', 571,
-        'g', 571,
-        'H', 423,
-        'h', 423,
-        'I', 568,
-        'i', 568,
-        'K', 435,
-        'k', 435,
-        'L', 578,
-        'l', 578,
-        'M', 420,
-        'm', 420,
-        'N', 375,
-        'n', 375,
+        'G', 760,
+        'g', 760,
+        'H', 612,
+        'h', 612,
+        'I', 757,
+        'i', 757,
+        'K', 624,
+        'k', 624,
+        'L', 767,
+        'l', 767,
+        'M', 609,
+        'm', 609,
+        'N', 564,
+        'n', 564,
         'O', 154,
         'o', 154,
-        'P', 316,
-        'p', 316,
+        'P', 505,
+        'p', 505,
         'T', 136,
         't', 136,
-        'U', 336,
-        'u', 336,
-        'V', 569,
-        'v', 569,
-        'W', 317,
-        'w', 317,
+        'U', 525,
+        'u', 525,
+        'V', 758,
+        'v', 758,
+        'W', 506,
+        'w', 506,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8248,14 +9804,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           (lookahead < '`' || 'c' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 331:
+    case 520:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(411);
+          lookahead == 'a') ADVANCE(600);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8264,25 +9820,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 332:
+    case 521:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'A', 437,
-        'a', 437,
-        'E', 512,
-        'e', 512,
-        'I', 459,
-        'i', 459,
-        'L', 492,
-        'l', 492,
-        'O', 516,
-        'o', 516,
-        'U', 484,
-        'u', 484,
+        '$', 300,
+        '.', 22,
+        'A', 626,
+        'a', 626,
+        'E', 701,
+        'e', 701,
+        'I', 648,
+        'i', 648,
+        'L', 681,
+        'l', 681,
+        'O', 705,
+        'o', 705,
+        'U', 673,
+        'u', 673,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8292,25 +9848,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '`' &&
           lookahead != 'a' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 333:
+    case 522:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'B', 349,
-        'b', 349,
-        'D', 360,
-        'd', 360,
-        'L', 442,
-        'l', 442,
-        'N', 361,
-        'n', 361,
-        'R', 345,
-        'r', 345,
-        'S', 353,
-        's', 353,
+        '$', 300,
+        '.', 22,
+        'B', 538,
+        'b', 538,
+        'D', 549,
+        'd', 549,
+        'L', 631,
+        'l', 631,
+        'N', 550,
+        'n', 550,
+        'R', 534,
+        'r', 534,
+        'S', 542,
+        's', 542,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8319,23 +9875,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 334:
+    case 523:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'B', 349,
-        'b', 349,
-        'D', 360,
-        'd', 360,
-        'N', 361,
-        'n', 361,
-        'R', 345,
-        'r', 345,
-        'S', 575,
-        's', 575,
+        '$', 300,
+        '.', 22,
+        'B', 538,
+        'b', 538,
+        'D', 549,
+        'd', 549,
+        'N', 550,
+        'n', 550,
+        'R', 534,
+        'r', 534,
+        'S', 764,
+        's', 764,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8344,23 +9900,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 335:
+    case 524:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'B', 342,
-        'b', 342,
+        '$', 300,
+        '.', 22,
+        'B', 531,
+        'b', 531,
         'C', 147,
         'c', 147,
-        'E', 508,
-        'e', 508,
-        'I', 564,
-        'i', 564,
-        'O', 560,
-        'o', 560,
+        'E', 697,
+        'e', 697,
+        'I', 753,
+        'i', 753,
+        'O', 749,
+        'o', 749,
         'S', 154,
         's', 154,
       );
@@ -8371,12 +9927,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 336:
+    case 525:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'B' ||
           lookahead == 'b') ADVANCE(138);
       if (lookahead > '/' &&
@@ -8386,14 +9942,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 337:
+    case 526:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(443);
+          lookahead == 'b') ADVANCE(632);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8401,14 +9957,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 338:
+    case 527:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(324);
+          lookahead == 'b') ADVANCE(513);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8416,37 +9972,37 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 339:
+    case 528:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'B', 528,
-        'b', 528,
-        'C', 569,
-        'c', 569,
-        'E', 511,
-        'e', 511,
-        'G', 571,
-        'g', 571,
-        'H', 420,
-        'h', 420,
-        'L', 577,
-        'l', 577,
-        'M', 572,
-        'm', 572,
-        'N', 375,
-        'n', 375,
-        'P', 452,
-        'p', 452,
-        'R', 307,
-        'r', 307,
-        'S', 513,
-        's', 513,
-        'V', 569,
-        'v', 569,
+        '$', 300,
+        '.', 22,
+        'B', 717,
+        'b', 717,
+        'C', 758,
+        'c', 758,
+        'E', 700,
+        'e', 700,
+        'G', 760,
+        'g', 760,
+        'H', 609,
+        'h', 609,
+        'L', 766,
+        'l', 766,
+        'M', 761,
+        'm', 761,
+        'N', 564,
+        'n', 564,
+        'P', 641,
+        'p', 641,
+        'R', 496,
+        'r', 496,
+        'S', 702,
+        's', 702,
+        'V', 758,
+        'v', 758,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8455,19 +10011,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 340:
+    case 529:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'B', 432,
-        'b', 432,
-        'D', 434,
-        'd', 434,
-        'L', 563,
-        'l', 563,
+        '$', 300,
+        '.', 22,
+        'B', 621,
+        'b', 621,
+        'D', 623,
+        'd', 623,
+        'L', 752,
+        'l', 752,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8476,14 +10032,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 341:
+    case 530:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(462);
+          lookahead == 'b') ADVANCE(651);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8491,33 +10047,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 342:
+    case 531:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'C', 569,
-        'c', 569,
-        'E', 511,
-        'e', 511,
-        'G', 571,
-        'g', 571,
-        'H', 573,
-        'h', 573,
-        'L', 578,
-        'l', 578,
-        'M', 420,
-        'm', 420,
-        'N', 375,
-        'n', 375,
-        'P', 452,
-        'p', 452,
-        'R', 307,
-        'r', 307,
-        'V', 569,
-        'v', 569,
+        '$', 300,
+        '.', 22,
+        'C', 758,
+        'c', 758,
+        'E', 700,
+        'e', 700,
+        'G', 760,
+        'g', 760,
+        'H', 762,
+        'h', 762,
+        'L', 767,
+        'l', 767,
+        'M', 609,
+        'm', 609,
+        'N', 564,
+        'n', 564,
+        'P', 641,
+        'p', 641,
+        'R', 496,
+        'r', 496,
+        'V', 758,
+        'v', 758,
         'F', 144,
         'T', 144,
         'f', 144,
@@ -8530,12 +10086,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 343:
+    case 532:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(154);
       if (lookahead == 'L' ||
@@ -8547,14 +10103,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 344:
+    case 533:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(543);
+          lookahead == 'c') ADVANCE(732);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8562,14 +10118,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 345:
+    case 534:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(417);
+          lookahead == 'c') ADVANCE(606);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8577,16 +10133,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 346:
+    case 535:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(340);
+          lookahead == 'c') ADVANCE(529);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(495);
+          lookahead == 'f') ADVANCE(684);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8594,15 +10150,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 347:
+    case 536:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'C', 552,
-        'c', 552,
+        '$', 300,
+        '.', 22,
+        'C', 741,
+        'c', 741,
         'Q', 144,
         'q', 144,
         'T', 178,
@@ -8615,14 +10171,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 348:
+    case 537:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(552);
+          lookahead == 'c') ADVANCE(741);
       if (lookahead == 'Q' ||
           lookahead == 'q') ADVANCE(144);
       if (lookahead > '/' &&
@@ -8632,14 +10188,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 349:
+    case 538:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(359);
+          lookahead == 'c') ADVANCE(548);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8647,25 +10203,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 350:
+    case 539:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'C', 491,
-        'c', 491,
-        'E', 307,
-        'e', 307,
-        'I', 481,
-        'i', 481,
-        'L', 392,
-        'l', 392,
-        'O', 351,
-        'o', 351,
-        'S', 575,
-        's', 575,
+        '$', 300,
+        '.', 22,
+        'C', 680,
+        'c', 680,
+        'E', 496,
+        'e', 496,
+        'I', 670,
+        'i', 670,
+        'L', 581,
+        'l', 581,
+        'O', 540,
+        'o', 540,
+        'S', 764,
+        's', 764,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8674,16 +10230,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 351:
+    case 540:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(325);
+          lookahead == 'c') ADVANCE(514);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(410);
+          lookahead == 'n') ADVANCE(599);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8691,14 +10247,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 352:
+    case 541:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(384);
+          lookahead == 'c') ADVANCE(573);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8706,15 +10262,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 353:
+    case 542:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'C', 425,
-        'c', 425,
+        '$', 300,
+        '.', 22,
+        'C', 614,
+        'c', 614,
         'L', 144,
         'R', 144,
         'l', 144,
@@ -8727,16 +10283,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 354:
+    case 543:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(523);
+          lookahead == 'c') ADVANCE(712);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(447);
+          lookahead == 's') ADVANCE(636);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8744,14 +10300,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 355:
+    case 544:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(555);
+          lookahead == 'c') ADVANCE(744);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8759,12 +10315,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 356:
+    case 545:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(154);
       if (lookahead > '/' &&
@@ -8774,23 +10330,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 357:
+    case 546:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'D', 391,
-        'd', 391,
+        '$', 300,
+        '.', 22,
+        'D', 580,
+        'd', 580,
         'F', 148,
         'f', 148,
-        'L', 464,
-        'l', 464,
-        'N', 346,
-        'n', 346,
-        'R', 503,
-        'r', 503,
+        'L', 653,
+        'l', 653,
+        'N', 535,
+        'n', 535,
+        'R', 692,
+        'r', 692,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -8799,13 +10355,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 358:
+    case 547:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'D', 144,
         'd', 144,
         'E', 146,
@@ -8822,12 +10378,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 359:
+    case 548:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(144);
       if (lookahead > '/' &&
@@ -8837,12 +10393,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 360:
+    case 549:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(142);
       if (lookahead > '/' &&
@@ -8852,12 +10408,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 361:
+    case 550:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(135);
       if (lookahead > '/' &&
@@ -8867,12 +10423,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 362:
+    case 551:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(151);
       if (lookahead > '/' &&
@@ -8882,13 +10438,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 363:
+    case 552:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'D', 149,
         'd', 149,
         'B', 154,
@@ -8905,12 +10461,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 364:
+    case 553:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
           lookahead == 'd') ADVANCE(178);
       if (lookahead > '/' &&
@@ -8920,14 +10476,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 365:
+    case 554:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(376);
+          lookahead == 'd') ADVANCE(565);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8935,16 +10491,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 366:
+    case 555:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(377);
+          lookahead == 'd') ADVANCE(566);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(377);
+          lookahead == 'r') ADVANCE(566);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8952,14 +10508,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 367:
+    case 556:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(368);
+          lookahead == 'd') ADVANCE(557);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8967,14 +10523,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 368:
+    case 557:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(392);
+          lookahead == 'd') ADVANCE(581);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -8982,21 +10538,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 369:
+    case 558:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'E', 307,
-        'e', 307,
-        'I', 479,
-        'i', 479,
-        'L', 392,
-        'l', 392,
-        'S', 575,
-        's', 575,
+        '$', 300,
+        '.', 22,
+        'E', 496,
+        'e', 496,
+        'I', 668,
+        'i', 668,
+        'L', 581,
+        'l', 581,
+        'S', 764,
+        's', 764,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9005,12 +10561,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 370:
+    case 559:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(154);
       if (lookahead > '/' &&
@@ -9020,16 +10576,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 371:
+    case 560:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(485);
+          lookahead == 'e') ADVANCE(674);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(489);
+          lookahead == 'l') ADVANCE(678);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9037,14 +10593,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 372:
+    case 561:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(485);
+          lookahead == 'e') ADVANCE(674);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9052,14 +10608,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 373:
+    case 562:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(543);
+          lookahead == 'e') ADVANCE(732);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9067,21 +10623,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 374:
+    case 563:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'E', 504,
-        'e', 504,
-        'O', 451,
-        'o', 451,
+        '$', 300,
+        '.', 22,
+        'E', 693,
+        'e', 693,
+        'O', 640,
+        'o', 640,
         'S', 153,
         's', 153,
-        'T', 358,
-        't', 358,
+        'T', 547,
+        't', 547,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9090,12 +10646,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 375:
+    case 564:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(144);
       if (lookahead > '/' &&
@@ -9105,12 +10661,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 376:
+    case 565:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(161);
       if (lookahead > '/' &&
@@ -9120,14 +10676,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 377:
+    case 566:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(401);
+          lookahead == 'e') ADVANCE(590);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9135,12 +10691,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 378:
+    case 567:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(156);
       if (lookahead > '/' &&
@@ -9150,12 +10706,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 379:
+    case 568:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(143);
       if (lookahead > '/' &&
@@ -9165,21 +10721,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 380:
+    case 569:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'E', 409,
-        'e', 409,
-        'O', 451,
-        'o', 451,
+        '$', 300,
+        '.', 22,
+        'E', 598,
+        'e', 598,
+        'O', 640,
+        'o', 640,
         'S', 153,
         's', 153,
-        'T', 358,
-        't', 358,
+        'T', 547,
+        't', 547,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9188,12 +10744,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 381:
+    case 570:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(179);
       if (lookahead > '/' &&
@@ -9203,12 +10759,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 382:
+    case 571:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(178);
       if (lookahead == 'K' ||
@@ -9220,12 +10776,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 383:
+    case 572:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(178);
       if (lookahead == 'L' ||
@@ -9237,12 +10793,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 384:
+    case 573:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(178);
       if (lookahead > '/' &&
@@ -9252,12 +10808,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 385:
+    case 574:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(180);
       if (lookahead > '/' &&
@@ -9267,21 +10823,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 386:
+    case 575:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'E', 512,
-        'e', 512,
-        'I', 463,
-        'i', 463,
-        'L', 492,
-        'l', 492,
-        'O', 516,
-        'o', 516,
+        '$', 300,
+        '.', 22,
+        'E', 701,
+        'e', 701,
+        'I', 652,
+        'i', 652,
+        'L', 681,
+        'l', 681,
+        'O', 705,
+        'o', 705,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9290,15 +10846,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 387:
+    case 576:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'E', 542,
-        'e', 542,
+        '$', 300,
+        '.', 22,
+        'E', 731,
+        'e', 731,
         'R', 144,
         'r', 144,
         'S', 179,
@@ -9311,14 +10867,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 388:
+    case 577:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(542);
+          lookahead == 'e') ADVANCE(731);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(144);
       if (lookahead > '/' &&
@@ -9328,14 +10884,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 389:
+    case 578:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(344);
+          lookahead == 'e') ADVANCE(533);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9343,14 +10899,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 390:
+    case 579:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(480);
+          lookahead == 'e') ADVANCE(669);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9358,16 +10914,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 391:
+    case 580:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(476);
+          lookahead == 'e') ADVANCE(665);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(543);
+          lookahead == 'n') ADVANCE(732);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9375,14 +10931,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 392:
+    case 581:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(475);
+          lookahead == 'e') ADVANCE(664);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9390,14 +10946,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 393:
+    case 582:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(414);
+          lookahead == 'e') ADVANCE(603);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9405,19 +10961,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 394:
+    case 583:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'E', 312,
-        'e', 312,
-        'H', 440,
-        'h', 440,
-        'O', 524,
-        'o', 524,
+        '$', 300,
+        '.', 22,
+        'E', 501,
+        'e', 501,
+        'H', 629,
+        'h', 629,
+        'O', 713,
+        'o', 713,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9426,16 +10982,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 395:
+    case 584:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(312);
+          lookahead == 'e') ADVANCE(501);
       if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(440);
+          lookahead == 'h') ADVANCE(629);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9443,14 +10999,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 396:
+    case 585:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(541);
+          lookahead == 'e') ADVANCE(730);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9458,14 +11014,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 397:
+    case 586:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(306);
+          lookahead == 'e') ADVANCE(495);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(154);
       if (lookahead > '/' &&
@@ -9475,16 +11031,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 398:
+    case 587:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(545);
+          lookahead == 'e') ADVANCE(734);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(498);
+          lookahead == 't') ADVANCE(687);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9492,14 +11048,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 399:
+    case 588:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(547);
+          lookahead == 'e') ADVANCE(736);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9507,14 +11063,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 400:
+    case 589:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(537);
+          lookahead == 'e') ADVANCE(726);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9522,12 +11078,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 401:
+    case 590:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'F' ||
           lookahead == 'f') ADVANCE(154);
       if (lookahead > '/' &&
@@ -9537,17 +11093,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 402:
+    case 591:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'F', 405,
-        'f', 405,
-        'P', 543,
-        'p', 543,
+        '$', 300,
+        '.', 22,
+        'F', 594,
+        'f', 594,
+        'P', 732,
+        'p', 732,
         'R', 133,
         'r', 133,
       );
@@ -9558,19 +11114,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 403:
+    case 592:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'F', 496,
-        'f', 496,
+        '$', 300,
+        '.', 22,
+        'F', 685,
+        'f', 685,
         'L', 158,
         'l', 158,
-        'O', 337,
-        'o', 337,
+        'O', 526,
+        'o', 526,
         'P', 146,
         'p', 146,
         'T', 144,
@@ -9583,19 +11139,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 404:
+    case 593:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'F', 496,
-        'f', 496,
+        '$', 300,
+        '.', 22,
+        'F', 685,
+        'f', 685,
         'L', 157,
         'l', 157,
-        'O', 337,
-        'o', 337,
+        'O', 526,
+        'o', 526,
         'P', 146,
         'p', 146,
         'T', 144,
@@ -9608,14 +11164,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 405:
+    case 594:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(540);
+          lookahead == 'f') ADVANCE(729);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9623,17 +11179,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 406:
+    case 595:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'G', 144,
         'g', 144,
-        'I', 549,
-        'i', 549,
+        'I', 738,
+        'i', 738,
         'T', 131,
         't', 131,
       );
@@ -9644,12 +11200,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 407:
+    case 596:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(144);
       if (lookahead > '/' &&
@@ -9659,12 +11215,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 408:
+    case 597:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(140);
       if (lookahead > '/' &&
@@ -9674,19 +11230,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 409:
+    case 598:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'G', 178,
         'g', 178,
-        'P', 397,
-        'p', 397,
-        'S', 398,
-        's', 398,
+        'P', 586,
+        'p', 586,
+        'S', 587,
+        's', 587,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9695,12 +11251,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 410:
+    case 599:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
           lookahead == 'g') ADVANCE(178);
       if (lookahead > '/' &&
@@ -9710,14 +11266,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 411:
+    case 600:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(376);
+          lookahead == 'g') ADVANCE(565);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9725,14 +11281,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 412:
+    case 601:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(475);
+          lookahead == 'g') ADVANCE(664);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9740,14 +11296,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 413:
+    case 602:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(370);
+          lookahead == 'g') ADVANCE(559);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9755,14 +11311,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 414:
+    case 603:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(322);
+          lookahead == 'g') ADVANCE(511);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9770,14 +11326,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 415:
+    case 604:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(482);
+          lookahead == 'g') ADVANCE(671);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9785,14 +11341,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 416:
+    case 605:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(381);
+          lookahead == 'g') ADVANCE(570);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9800,12 +11356,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 417:
+    case 606:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'H' ||
           lookahead == 'h') ADVANCE(161);
       if (lookahead > '/' &&
@@ -9815,17 +11371,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 418:
+    case 607:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'H', 407,
-        'h', 407,
-        'L', 513,
-        'l', 513,
+        '$', 300,
+        '.', 22,
+        'H', 596,
+        'h', 596,
+        'L', 702,
+        'l', 702,
         'C', 144,
         'S', 144,
         'c', 144,
@@ -9838,14 +11394,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 419:
+    case 608:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(328);
+          lookahead == 'h') ADVANCE(517);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9853,12 +11409,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 420:
+    case 609:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(144);
       if (lookahead > '/' &&
@@ -9868,16 +11424,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 421:
+    case 610:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(401);
+          lookahead == 'i') ADVANCE(590);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(378);
+          lookahead == 's') ADVANCE(567);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9885,14 +11441,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 422:
+    case 611:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(401);
+          lookahead == 'i') ADVANCE(590);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9900,17 +11456,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 423:
+    case 612:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'I', 132,
         'i', 132,
-        'O', 526,
-        'o', 526,
+        'O', 715,
+        'o', 715,
         'S', 144,
         's', 144,
       );
@@ -9921,12 +11477,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 424:
+    case 613:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(132);
       if (lookahead == 'S' ||
@@ -9938,14 +11494,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 425:
+    case 614:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(574);
+          lookahead == 'i') ADVANCE(763);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9953,15 +11509,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 426:
+    case 615:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'I', 549,
-        'i', 549,
+        '$', 300,
+        '.', 22,
+        'I', 738,
+        'i', 738,
         'G', 144,
         'T', 144,
         'g', 144,
@@ -9974,14 +11530,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 427:
+    case 616:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(367);
+          lookahead == 'i') ADVANCE(556);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -9989,14 +11545,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 428:
+    case 617:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(493);
+          lookahead == 'i') ADVANCE(682);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10004,14 +11560,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 429:
+    case 618:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(412);
+          lookahead == 'i') ADVANCE(601);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10019,14 +11575,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 430:
+    case 619:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(453);
+          lookahead == 'i') ADVANCE(642);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10034,14 +11590,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 431:
+    case 620:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(483);
+          lookahead == 'i') ADVANCE(672);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10049,14 +11605,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 432:
+    case 621:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(478);
+          lookahead == 'i') ADVANCE(667);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10064,14 +11620,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 433:
+    case 622:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(544);
+          lookahead == 'i') ADVANCE(733);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10079,14 +11635,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 434:
+    case 623:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(515);
+          lookahead == 'i') ADVANCE(704);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10094,14 +11650,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 435:
+    case 624:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(506);
+          lookahead == 'i') ADVANCE(695);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10109,14 +11665,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 436:
+    case 625:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(487);
+          lookahead == 'i') ADVANCE(676);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10124,14 +11680,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 437:
+    case 626:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(458);
+          lookahead == 'i') ADVANCE(647);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10139,14 +11695,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 438:
+    case 627:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(486);
+          lookahead == 'i') ADVANCE(675);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10154,14 +11710,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 439:
+    case 628:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(535);
+          lookahead == 'i') ADVANCE(724);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10169,14 +11725,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 440:
+    case 629:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(462);
+          lookahead == 'i') ADVANCE(651);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10184,14 +11740,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 441:
+    case 630:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(497);
+          lookahead == 'i') ADVANCE(686);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10199,14 +11755,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 442:
+    case 631:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(415);
+          lookahead == 'i') ADVANCE(604);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10214,12 +11770,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 443:
+    case 632:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'J' ||
           lookahead == 'j') ADVANCE(154);
       if (lookahead > '/' &&
@@ -10229,13 +11785,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 444:
+    case 633:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'K', 154,
         'k', 154,
         'E', 144,
@@ -10254,12 +11810,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 445:
+    case 634:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'K' ||
           lookahead == 'k') ADVANCE(154);
       if (lookahead > '/' &&
@@ -10269,12 +11825,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 446:
+    case 635:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'K' ||
           lookahead == 'k') ADVANCE(144);
       if (lookahead > '/' &&
@@ -10284,14 +11840,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 447:
+    case 636:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(300);
+          lookahead == 'k') ADVANCE(489);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10299,12 +11855,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 448:
+    case 637:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(154);
       if (lookahead > '/' &&
@@ -10314,27 +11870,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 449:
+    case 638:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'L', 421,
-        'l', 421,
-        'N', 362,
-        'n', 362,
-        'O', 514,
-        'o', 514,
-        'Q', 562,
-        'q', 562,
-        'R', 519,
-        'r', 519,
-        'V', 390,
-        'v', 390,
-        'X', 426,
-        'x', 426,
+        '$', 300,
+        '.', 22,
+        'L', 610,
+        'l', 610,
+        'N', 551,
+        'n', 551,
+        'O', 703,
+        'o', 703,
+        'Q', 751,
+        'q', 751,
+        'R', 708,
+        'r', 708,
+        'V', 579,
+        'v', 579,
+        'X', 615,
+        'x', 615,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10343,27 +11899,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 450:
+    case 639:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
-        'L', 421,
-        'l', 421,
-        'N', 362,
-        'n', 362,
-        'O', 514,
-        'o', 514,
-        'Q', 559,
-        'q', 559,
-        'R', 519,
-        'r', 519,
-        'V', 390,
-        'v', 390,
-        'X', 406,
-        'x', 406,
+        '$', 300,
+        '.', 22,
+        'L', 610,
+        'l', 610,
+        'N', 551,
+        'n', 551,
+        'O', 703,
+        'o', 703,
+        'Q', 748,
+        'q', 748,
+        'R', 708,
+        'r', 708,
+        'V', 579,
+        'v', 579,
+        'X', 595,
+        'x', 595,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10372,19 +11928,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 451:
+    case 640:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'L', 144,
         'l', 144,
         'R', 134,
         'r', 134,
-        'X', 575,
-        'x', 575,
+        'X', 764,
+        'x', 764,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10393,12 +11949,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 452:
+    case 641:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(144);
       if (lookahead > '/' &&
@@ -10408,12 +11964,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 453:
+    case 642:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(161);
       if (lookahead > '/' &&
@@ -10423,14 +11979,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 454:
+    case 643:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(576);
+          lookahead == 'l') ADVANCE(765);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10438,16 +11994,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 455:
+    case 644:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(446);
+          lookahead == 'l') ADVANCE(635);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(430);
+          lookahead == 't') ADVANCE(619);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10455,12 +12011,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 456:
+    case 645:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(146);
       if (lookahead > '/' &&
@@ -10470,12 +12026,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 457:
+    case 646:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(178);
       if (lookahead > '/' &&
@@ -10485,12 +12041,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 458:
+    case 647:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(180);
       if (lookahead > '/' &&
@@ -10500,14 +12056,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 459:
+    case 648:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(383);
+          lookahead == 'l') ADVANCE(572);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10515,14 +12071,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 460:
+    case 649:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(376);
+          lookahead == 'l') ADVANCE(565);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10530,14 +12086,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 461:
+    case 650:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(429);
+          lookahead == 'l') ADVANCE(618);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10545,14 +12101,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 462:
+    case 651:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(370);
+          lookahead == 'l') ADVANCE(559);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10560,14 +12116,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 463:
+    case 652:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(448);
+          lookahead == 'l') ADVANCE(637);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10575,14 +12131,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 464:
+    case 653:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(393);
+          lookahead == 'l') ADVANCE(582);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10590,14 +12146,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 465:
+    case 654:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(431);
+          lookahead == 'l') ADVANCE(620);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(178);
       if (lookahead > '/' &&
@@ -10607,14 +12163,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 466:
+    case 655:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(431);
+          lookahead == 'l') ADVANCE(620);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10622,14 +12178,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 467:
+    case 656:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(385);
+          lookahead == 'l') ADVANCE(574);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10637,12 +12193,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 468:
+    case 657:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(154);
       if (lookahead > '/' &&
@@ -10652,12 +12208,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 469:
+    case 658:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(161);
       if (lookahead > '/' &&
@@ -10667,14 +12223,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 470:
+    case 659:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(465);
+          lookahead == 'm') ADVANCE(654);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10682,12 +12238,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 471:
+    case 660:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
           lookahead == 'm') ADVANCE(178);
       if (lookahead > '/' &&
@@ -10697,14 +12253,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 472:
+    case 661:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(471);
+          lookahead == 'm') ADVANCE(660);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10712,14 +12268,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 473:
+    case 662:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(306);
+          lookahead == 'm') ADVANCE(495);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10727,14 +12283,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 474:
+    case 663:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(466);
+          lookahead == 'm') ADVANCE(655);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10742,12 +12298,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 475:
+    case 664:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(154);
       if (lookahead > '/' &&
@@ -10757,14 +12313,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 476:
+    case 665:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(543);
+          lookahead == 'n') ADVANCE(732);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10772,16 +12328,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 477:
+    case 666:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(455);
+          lookahead == 'n') ADVANCE(644);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(376);
+          lookahead == 's') ADVANCE(565);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10789,12 +12345,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 478:
+    case 667:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(161);
       if (lookahead > '/' &&
@@ -10804,14 +12360,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 479:
+    case 668:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(446);
+          lookahead == 'n') ADVANCE(635);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10819,12 +12375,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 480:
+    case 669:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(158);
       if (lookahead > '/' &&
@@ -10834,16 +12390,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 481:
+    case 670:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(382);
+          lookahead == 'n') ADVANCE(571);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(546);
+          lookahead == 's') ADVANCE(735);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10851,12 +12407,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 482:
+    case 671:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
           lookahead == 'n') ADVANCE(178);
       if (lookahead > '/' &&
@@ -10866,14 +12422,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 483:
+    case 672:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(376);
+          lookahead == 'n') ADVANCE(565);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10881,14 +12437,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 484:
+    case 673:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(355);
+          lookahead == 'n') ADVANCE(544);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10896,14 +12452,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 485:
+    case 674:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(422);
+          lookahead == 'n') ADVANCE(611);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10911,14 +12467,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 486:
+    case 675:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(410);
+          lookahead == 'n') ADVANCE(599);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10926,14 +12482,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 487:
+    case 676:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(548);
+          lookahead == 'n') ADVANCE(737);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10941,12 +12497,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 488:
+    case 677:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
           lookahead == 'o') ADVANCE(180);
       if (lookahead > '/' &&
@@ -10956,14 +12512,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 489:
+    case 678:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(338);
+          lookahead == 'o') ADVANCE(527);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10971,14 +12527,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 490:
+    case 679:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(499);
+          lookahead == 'o') ADVANCE(688);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -10986,14 +12542,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 491:
+    case 680:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(472);
+          lookahead == 'o') ADVANCE(661);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11001,14 +12557,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 492:
+    case 681:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(319);
+          lookahead == 'o') ADVANCE(508);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11016,14 +12572,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 493:
+    case 682:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(478);
+          lookahead == 'o') ADVANCE(667);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11031,14 +12587,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 494:
+    case 683:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(515);
+          lookahead == 'o') ADVANCE(704);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11046,14 +12602,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 495:
+    case 684:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(518);
+          lookahead == 'o') ADVANCE(707);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11061,14 +12617,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 496:
+    case 685:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(521);
+          lookahead == 'o') ADVANCE(710);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11076,14 +12632,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 497:
+    case 686:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(482);
+          lookahead == 'o') ADVANCE(671);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11091,14 +12647,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 498:
+    case 687:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(522);
+          lookahead == 'o') ADVANCE(711);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11106,12 +12662,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 499:
+    case 688:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(154);
       if (lookahead > '/' &&
@@ -11121,14 +12677,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 500:
+    case 689:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(543);
+          lookahead == 'p') ADVANCE(732);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(133);
       if (lookahead > '/' &&
@@ -11138,12 +12694,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 501:
+    case 690:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(144);
       if (lookahead > '/' &&
@@ -11153,12 +12709,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 502:
+    case 691:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(141);
       if (lookahead > '/' &&
@@ -11168,12 +12724,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 503:
+    case 692:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(159);
       if (lookahead > '/' &&
@@ -11183,16 +12739,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 504:
+    case 693:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(397);
+          lookahead == 'p') ADVANCE(586);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(398);
+          lookahead == 's') ADVANCE(587);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11200,12 +12756,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 505:
+    case 694:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(139);
       if (lookahead > '/' &&
@@ -11215,12 +12771,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 506:
+    case 695:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(178);
       if (lookahead > '/' &&
@@ -11230,14 +12786,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 507:
+    case 696:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(542);
+          lookahead == 'p') ADVANCE(731);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11245,14 +12801,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 508:
+    case 697:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(419);
+          lookahead == 'p') ADVANCE(608);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11260,14 +12816,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 509:
+    case 698:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(385);
+          lookahead == 'p') ADVANCE(574);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11275,12 +12831,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 510:
+    case 699:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'Q' ||
           lookahead == 'q') ADVANCE(154);
       if (lookahead > '/' &&
@@ -11290,12 +12846,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 511:
+    case 700:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'Q' ||
           lookahead == 'q') ADVANCE(144);
       if (lookahead > '/' &&
@@ -11305,14 +12861,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 512:
+    case 701:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(557);
+          lookahead == 'q') ADVANCE(746);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11320,12 +12876,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 513:
+    case 702:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(144);
       if (lookahead > '/' &&
@@ -11335,12 +12891,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 514:
+    case 703:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(135);
       if (lookahead > '/' &&
@@ -11350,12 +12906,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 515:
+    case 704:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(161);
       if (lookahead > '/' &&
@@ -11365,12 +12921,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 516:
+    case 705:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(160);
       if (lookahead > '/' &&
@@ -11380,12 +12936,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 517:
+    case 706:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(152);
       if (lookahead > '/' &&
@@ -11395,14 +12951,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 518:
+    case 707:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(469);
+          lookahead == 'r') ADVANCE(658);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11410,14 +12966,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 519:
+    case 708:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(494);
+          lookahead == 'r') ADVANCE(683);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11425,14 +12981,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 520:
+    case 709:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(413);
+          lookahead == 'r') ADVANCE(602);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11440,14 +12996,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 521:
+    case 710:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(473);
+          lookahead == 'r') ADVANCE(662);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11455,14 +13011,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 522:
+    case 711:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(370);
+          lookahead == 'r') ADVANCE(559);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11470,14 +13026,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 523:
+    case 712:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(488);
+          lookahead == 'r') ADVANCE(677);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11485,14 +13041,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 524:
+    case 713:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(364);
+          lookahead == 'r') ADVANCE(553);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11500,14 +13056,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 525:
+    case 714:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(482);
+          lookahead == 'r') ADVANCE(671);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11515,14 +13071,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 526:
+    case 715:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(547);
+          lookahead == 'r') ADVANCE(736);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11530,14 +13086,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 527:
+    case 716:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(538);
+          lookahead == 'r') ADVANCE(727);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11545,14 +13101,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 528:
+    case 717:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(513);
+          lookahead == 's') ADVANCE(702);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11560,12 +13116,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 529:
+    case 718:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
           lookahead == 's') ADVANCE(144);
       if (lookahead > '/' &&
@@ -11575,14 +13131,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 530:
+    case 719:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(542);
+          lookahead == 's') ADVANCE(731);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11590,14 +13146,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 531:
+    case 720:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(447);
+          lookahead == 's') ADVANCE(636);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11605,14 +13161,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 532:
+    case 721:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(389);
+          lookahead == 's') ADVANCE(578);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11620,14 +13176,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 533:
+    case 722:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(370);
+          lookahead == 's') ADVANCE(559);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11635,16 +13191,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 534:
+    case 723:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(536);
+          lookahead == 's') ADVANCE(725);
       if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(433);
+          lookahead == 'x') ADVANCE(622);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11652,14 +13208,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 535:
+    case 724:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(544);
+          lookahead == 's') ADVANCE(733);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11667,14 +13223,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 536:
+    case 725:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(331);
+          lookahead == 's') ADVANCE(520);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11682,14 +13238,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 537:
+    case 726:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(396);
+          lookahead == 's') ADVANCE(585);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11697,14 +13253,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 538:
+    case 727:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(373);
+          lookahead == 's') ADVANCE(562);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11712,14 +13268,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 539:
+    case 728:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(546);
+          lookahead == 's') ADVANCE(735);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11727,14 +13283,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 540:
+    case 729:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(399);
+          lookahead == 's') ADVANCE(588);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11742,12 +13298,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 541:
+    case 730:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(154);
       if (lookahead > '/' &&
@@ -11757,12 +13313,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 542:
+    case 731:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(144);
       if (lookahead > '/' &&
@@ -11772,12 +13328,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 543:
+    case 732:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(161);
       if (lookahead > '/' &&
@@ -11787,12 +13343,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 544:
+    case 733:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(158);
       if (lookahead > '/' &&
@@ -11802,12 +13358,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 545:
+    case 734:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(146);
       if (lookahead > '/' &&
@@ -11817,12 +13373,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 546:
+    case 735:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(179);
       if (lookahead > '/' &&
@@ -11832,12 +13388,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 547:
+    case 736:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(178);
       if (lookahead > '/' &&
@@ -11847,12 +13403,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 548:
+    case 737:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(180);
       if (lookahead > '/' &&
@@ -11862,14 +13418,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 549:
+    case 738:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(468);
+          lookahead == 't') ADVANCE(657);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11877,14 +13433,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 550:
+    case 739:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(453);
+          lookahead == 't') ADVANCE(642);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11892,14 +13448,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 551:
+    case 740:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(460);
+          lookahead == 't') ADVANCE(649);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11907,14 +13463,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 552:
+    case 741:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(428);
+          lookahead == 't') ADVANCE(617);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11922,14 +13478,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 553:
+    case 742:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(309);
+          lookahead == 't') ADVANCE(498);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11937,14 +13493,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 554:
+    case 743:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(384);
+          lookahead == 't') ADVANCE(573);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11952,14 +13508,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 555:
+    case 744:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(441);
+          lookahead == 't') ADVANCE(630);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11967,14 +13523,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 556:
+    case 745:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(467);
+          lookahead == 't') ADVANCE(656);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -11982,12 +13538,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 557:
+    case 746:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
           lookahead == 'u') ADVANCE(154);
       if (lookahead > '/' &&
@@ -11997,12 +13553,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 558:
+    case 747:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
           lookahead == 'u') ADVANCE(161);
       if (lookahead > '/' &&
@@ -12012,12 +13568,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 559:
+    case 748:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
           lookahead == 'u') ADVANCE(177);
       if (lookahead > '/' &&
@@ -12027,14 +13583,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 560:
+    case 749:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(341);
+          lookahead == 'u') ADVANCE(530);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12042,14 +13598,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 561:
+    case 750:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(320);
+          lookahead == 'u') ADVANCE(509);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12057,14 +13613,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 562:
+    case 751:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(517);
+          lookahead == 'u') ADVANCE(706);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12072,14 +13628,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 563:
+    case 752:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(365);
+          lookahead == 'u') ADVANCE(554);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12087,14 +13643,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 564:
+    case 753:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(576);
+          lookahead == 'v') ADVANCE(765);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12102,14 +13658,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 565:
+    case 754:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(370);
+          lookahead == 'v') ADVANCE(559);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12117,14 +13673,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 566:
+    case 755:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(379);
+          lookahead == 'v') ADVANCE(568);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12132,14 +13688,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 567:
+    case 756:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(546);
+          lookahead == 'x') ADVANCE(735);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12147,14 +13703,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 568:
+    case 757:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(384);
+          lookahead == 'z') ADVANCE(573);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != 'Z' &&
@@ -12163,12 +13719,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < 'z' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 569:
+    case 758:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'C' ||
           lookahead == 'S' ||
           lookahead == 'c' ||
@@ -12180,12 +13736,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 570:
+    case 759:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
@@ -12197,12 +13753,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 571:
+    case 760:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
@@ -12214,12 +13770,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 572:
+    case 761:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
           lookahead == 'P' ||
           lookahead == 'i' ||
@@ -12231,12 +13787,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 573:
+    case 762:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
           lookahead == 'S' ||
           lookahead == 'i' ||
@@ -12248,12 +13804,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 574:
+    case 763:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'I' ||
           lookahead == 'Z' ||
           lookahead == 'i' ||
@@ -12266,12 +13822,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < 'z' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 575:
+    case 764:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'L' ||
           lookahead == 'R' ||
           lookahead == 'l' ||
@@ -12283,12 +13839,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 576:
+    case 765:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'S' ||
           lookahead == 'U' ||
           lookahead == 's' ||
@@ -12300,12 +13856,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 577:
+    case 766:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead == 'E' ||
           lookahead == 'S' ||
           lookahead == 'T' ||
@@ -12319,13 +13875,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 578:
+    case 767:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 579,
-        '.', 16,
+        '$', 300,
+        '.', 22,
         'E', 144,
         'O', 144,
         'S', 144,
@@ -12342,12 +13898,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
+          lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 579:
+    case 768:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(579);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(300);
+      if (lookahead == '.') ADVANCE(22);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12355,1568 +13911,22 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(579);
-      END_STATE();
-    case 580:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '.') ADVANCE(16);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(580);
-      END_STATE();
-    case 581:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(581);
-      if (lookahead == '\\') ADVANCE(768);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(768);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          (lookahead < 'A' || '^' < lookahead) &&
-          (lookahead < '`' || 0x7f < lookahead) &&
           lookahead != 0xfeff) ADVANCE(768);
       END_STATE();
-    case 582:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 581,
-        'A', 685,
-        'a', 685,
-        'B', 585,
-        'b', 585,
-        'C', 601,
-        'c', 601,
-        'D', 591,
-        'd', 591,
-        'E', 682,
-        'e', 682,
-        'F', 593,
-        'f', 593,
-        'G', 633,
-        'g', 633,
-        'H', 659,
-        'h', 659,
-        'I', 620,
-        'i', 620,
-        'L', 612,
-        'l', 612,
-        'M', 588,
-        'm', 588,
-        'N', 592,
-        'n', 592,
-        'O', 646,
-        'o', 646,
-        'P', 584,
-        'p', 584,
-        'Q', 760,
-        'q', 760,
-        'R', 628,
-        'r', 628,
-        'S', 589,
-        's', 589,
-        'T', 629,
-        't', 629,
-        'U', 702,
-        'u', 702,
-        'V', 736,
-        'v', 736,
-        'W', 638,
-        'w', 638,
-        'X', 625,
-        'x', 625,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 583:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '2') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 584:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        '2', 586,
-        'A', 655,
-        'a', 655,
-        'H', 602,
-        'h', 602,
-        'R', 668,
-        'r', 668,
-        'S', 643,
-        's', 643,
-        'U', 733,
-        'u', 733,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 585:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'A', 686,
-        'a', 686,
-        'L', 679,
-        'l', 679,
-        'S', 735,
-        's', 735,
-        'Y', 750,
-        'y', 750,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 586:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(686);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 587:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(679);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 588:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(617);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(737);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 589:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'A', 762,
-        'a', 762,
-        'E', 616,
-        'e', 616,
-        'H', 663,
-        'h', 663,
-        'I', 764,
-        'i', 764,
-        'K', 667,
-        'k', 667,
-        'O', 170,
-        'o', 170,
-        'P', 595,
-        'p', 595,
-        'T', 666,
-        't', 666,
-        'U', 607,
-        'u', 607,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 590:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(173);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 591:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'A', 751,
-        'a', 751,
-        'C', 162,
-        'c', 162,
-        'E', 718,
-        'e', 718,
-        'O', 759,
-        'o', 759,
-        'S', 170,
-        's', 170,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 592:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(692);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(665);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(649);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 593:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'A', 662,
-        'a', 662,
-        'E', 721,
-        'e', 721,
-        'I', 684,
-        'i', 684,
-        'L', 710,
-        'l', 710,
-        'O', 724,
-        'o', 724,
-        'U', 699,
-        'u', 699,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 594:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(745);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 595:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(613);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 596:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(619);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 597:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(681);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 598:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(681);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 599:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(734);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 600:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(743);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 601:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'A', 738,
-        'a', 738,
-        'H', 599,
-        'h', 599,
-        'N', 708,
-        'n', 708,
-        'O', 691,
-        'o', 691,
-        'P', 757,
-        'p', 757,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 602:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(738);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 603:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(652);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 604:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(597);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 605:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(678);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 606:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(688);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 607:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(752);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 608:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(677);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(676);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(761);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 609:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(656);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 610:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(608);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(713);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 611:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(745);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 612:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'C', 706,
-        'c', 706,
-        'I', 703,
-        'i', 703,
-        'L', 639,
-        'l', 639,
-        'O', 615,
-        'o', 615,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 613:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 614:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(658);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 615:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(598);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(651);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 616:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(753);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 617:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(731);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(680);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 618:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(754);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 619:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 620:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'D', 637,
-        'd', 637,
-        'F', 163,
-        'f', 163,
-        'N', 610,
-        'n', 610,
-        'R', 717,
-        'r', 717,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 621:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(166);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 622:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(164);
-      if (('B' <= lookahead && lookahead <= 'E') ||
-          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 623:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(626);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 624:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 625:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(634);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(634);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 626:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(639);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 627:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 628:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(650);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(722);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(169);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 629:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'E', 763,
-        'e', 763,
-        'I', 748,
-        'i', 748,
-        'T', 683,
-        't', 683,
-        'Y', 719,
-        'y', 719,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 630:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(173);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 631:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 632:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(171);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 633:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(704);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(707);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 634:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(645);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 635:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(745);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 636:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(697);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 637:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(700);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(745);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 638:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(587);
-      if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(669);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(726);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 639:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(695);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 640:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(594);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 641:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(730);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 642:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(743);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 643:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(611);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 644:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(741);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 645:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 646:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(648);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(745);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(651);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 647:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(743);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 648:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(741);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 649:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(714);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(172);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(605);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 650:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(170);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(640);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(755);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 651:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 652:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 653:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 654:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(695);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 655:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(630);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 656:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 657:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'H' ||
-          lookahead == 'h') ADVANCE(602);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 658:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(767);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 659:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(623);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 660:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(645);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(632);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 661:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(645);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 662:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(683);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 663:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(647);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(732);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 664:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(654);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 665:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(739);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 666:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(748);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(671);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 667:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(716);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 668:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(700);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 669:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(688);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 670:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(749);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(641);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 671:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(696);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 672:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(744);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 673:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(712);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 674:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(701);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 675:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(709);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 676:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(723);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 677:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(698);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 678:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'J' ||
-          lookahead == 'j') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 679:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 680:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(583);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 681:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 682:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 22,
-        'L', 660,
-        'l', 660,
-        'N', 621,
-        'n', 621,
-        'Q', 758,
-        'q', 758,
-        'R', 727,
-        'r', 727,
-        'V', 636,
-        'v', 636,
-        'X', 670,
-        'x', 670,
-      );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 683:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 684:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(765);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 685:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(664);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(609);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(614);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 686:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(664);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 687:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 688:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 689:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(674);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 690:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 691:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(689);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 692:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 693:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(690);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 694:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(594);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 695:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 696:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(651);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 697:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(173);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 698:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 699:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(618);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 700:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(745);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 701:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 702:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(746);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 703:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(627);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(744);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 704:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(661);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 705:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 706:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(693);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 707:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(604);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 708:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(716);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 709:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(695);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 710:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(600);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 711:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(723);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 712:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(698);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 713:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(725);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 714:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(728);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 715:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(729);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 716:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 717:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(174);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 718:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(657);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 719:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(631);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 720:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 721:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(756);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 722:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(651);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 723:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 724:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(175);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 725:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(692);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 726:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(619);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 727:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(711);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 728:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(694);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 729:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 730:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(695);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 731:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(705);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 732:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(743);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 733:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(653);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 734:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(742);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 735:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(173);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 736:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(643);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 737:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(740);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(672);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 738:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 739:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(744);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 740:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(603);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 741:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(642);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 742:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(635);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 743:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 744:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(173);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 745:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 746:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(662);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 747:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(683);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 748:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(687);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 749:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(690);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 750:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 751:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(590);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 752:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(747);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 753:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(673);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 754:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(675);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 755:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(715);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 756:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 757:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(176);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 758:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(168);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 759:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(606);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 760:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(596);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 761:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(624);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 762:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 763:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(744);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 764:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(627);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 765:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'L' ||
-          lookahead == 'e' ||
-          lookahead == 'l') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 766:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'T' ||
-          lookahead == 'e' ||
-          lookahead == 't') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 767:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'Z' ||
-          lookahead == 'i' ||
-          lookahead == 'z') ADVANCE(170);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
-    case 768:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(22);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(768);
-      END_STATE();
     case 769:
-      ACCEPT_TOKEN(sym__digits);
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '.') ADVANCE(22);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(769);
       END_STATE();
     case 770:
       ACCEPT_TOKEN(sym__digits);
+      END_STATE();
+    case 771:
+      ACCEPT_TOKEN(sym__digits);
       ADVANCE_MAP(
-        '$', 769,
+        '$', 770,
         '.', 76,
-        '_', 833,
+        '_', 834,
         'B', 61,
         'b', 61,
         'E', 12,
@@ -13930,21 +13940,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         'd', 13,
         'f', 13,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(771);
-      END_STATE();
-    case 771:
-      ACCEPT_TOKEN(sym__digits);
-      if (lookahead == '$') ADVANCE(769);
-      if (lookahead == '.') ADVANCE(76);
-      if (lookahead == '_') ADVANCE(833);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(36);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(771);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(772);
       END_STATE();
     case 772:
       ACCEPT_TOKEN(sym__digits);
-      if (lookahead == '$') ADVANCE(773);
+      if (lookahead == '$') ADVANCE(770);
+      if (lookahead == '.') ADVANCE(76);
+      if (lookahead == '_') ADVANCE(834);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(36);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(772);
+      END_STATE();
+    case 773:
+      ACCEPT_TOKEN(sym__digits);
+      if (lookahead == '$') ADVANCE(774);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(773);
       if (lookahead > '-' &&
           (lookahead < '/' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -13952,33 +13962,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(1032);
-      END_STATE();
-    case 773:
-      ACCEPT_TOKEN(sym__digits);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(1032);
+          lookahead != 0xfeff) ADVANCE(1030);
       END_STATE();
     case 774:
-      ACCEPT_TOKEN(sym__letter);
+      ACCEPT_TOKEN(sym__digits);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(1030);
       END_STATE();
     case 775:
+      ACCEPT_TOKEN(sym__letter);
+      END_STATE();
+    case 776:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(199);
       END_STATE();
-    case 776:
+    case 777:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(60);
       END_STATE();
-    case 777:
+    case 778:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(56);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(74);
       END_STATE();
-    case 778:
+    case 779:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(55);
@@ -13987,159 +13997,159 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if (lookahead == 'V' ||
           lookahead == 'v') ADVANCE(40);
       END_STATE();
-    case 779:
+    case 780:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(51);
       END_STATE();
-    case 780:
+    case 781:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'L' ||
           lookahead == 'l') ADVANCE(48);
       if (lookahead == 'O' ||
           lookahead == 'o') ADVANCE(49);
       END_STATE();
-    case 781:
+    case 782:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(37);
       END_STATE();
-    case 782:
+    case 783:
       ACCEPT_TOKEN(sym__letter);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(190);
       END_STATE();
-    case 783:
-      ACCEPT_TOKEN(sym__letter);
-      if ((set_contains(sym__word_character_set_1, 9, lookahead)) &&
-          lookahead != '.') ADVANCE(774);
-      END_STATE();
     case 784:
+      ACCEPT_TOKEN(sym__letter);
+      if ((set_contains(sym__local_word_character_set_1, 9, lookahead)) &&
+          lookahead != '.') ADVANCE(775);
+      END_STATE();
+    case 785:
       ACCEPT_TOKEN(sym__operand_size);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(840);
+          lookahead == '*') ADVANCE(841);
       if (('0' <= lookahead && lookahead <= '9') ||
           lookahead == '?' ||
-          lookahead == '@') ADVANCE(786);
+          lookahead == '@') ADVANCE(787);
       if (('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(785);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(786);
       if (lookahead > '#' &&
           (lookahead < '%' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(786);
+          lookahead != 0xfeff) ADVANCE(787);
       END_STATE();
-    case 785:
+    case 786:
       ACCEPT_TOKEN(sym__operand_size);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(843);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(844);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           (lookahead < 'A' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
-      END_STATE();
-    case 786:
-      ACCEPT_TOKEN(sym__operand_size);
-      if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
     case 787:
-      ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '$') ADVANCE(853);
+      ACCEPT_TOKEN(sym__operand_size);
       if (lookahead == '.') ADVANCE(19);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(787);
-      if (lookahead > '>' &&
-          lookahead != '[' &&
-          (lookahead < ']' || 'f' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 788:
       ACCEPT_TOKEN(sym_hexadecimal);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'f')) ADVANCE(788);
+      if (lookahead > '>' &&
+          lookahead != '[' &&
+          (lookahead < ']' || 'f' < lookahead) &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(874);
+      END_STATE();
+    case 789:
+      ACCEPT_TOKEN(sym_hexadecimal);
+      if (lookahead == '.') ADVANCE(19);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(789);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
-      END_STATE();
-    case 789:
-      ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(789);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
-      if (lookahead == '$' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
     case 790:
       ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'f')) ADVANCE(790);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
+      if (lookahead == '$' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
+      END_STATE();
+    case 791:
+      ACCEPT_TOKEN(sym_hexadecimal);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(791);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '%' ||
           lookahead == ':' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
       if (lookahead == '$' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
       END_STATE();
-    case 791:
+    case 792:
       ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(791);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(792);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (lookahead == '$' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('g' <= lookahead && lookahead <= 'z') ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
-    case 792:
+    case 793:
       ACCEPT_TOKEN(sym_hexadecimal);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(792);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(793);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14147,14 +14157,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 793:
-      ACCEPT_TOKEN(sym_hexadecimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(793);
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 794:
       ACCEPT_TOKEN(sym_hexadecimal);
@@ -14162,7 +14165,6 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'f')) ADVANCE(794);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
       END_STATE();
     case 795:
       ACCEPT_TOKEN(sym_hexadecimal);
@@ -14170,31 +14172,39 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'f')) ADVANCE(795);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 796:
-      ACCEPT_TOKEN(sym_binary);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(796);
+      ACCEPT_TOKEN(sym_hexadecimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(796);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 797:
       ACCEPT_TOKEN(sym_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
           lookahead == '_') ADVANCE(797);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
       END_STATE();
     case 798:
       ACCEPT_TOKEN(sym_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
           lookahead == '_') ADVANCE(798);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 799:
+      ACCEPT_TOKEN(sym_binary);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(799);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14202,92 +14212,92 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
-    case 799:
+    case 800:
       ACCEPT_TOKEN(sym_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(799);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+          lookahead == '_') ADVANCE(800);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
-    case 800:
+    case 801:
       ACCEPT_TOKEN(sym__percent_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(800);
+          lookahead == '_') ADVANCE(801);
       END_STATE();
-    case 801:
+    case 802:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '$') ADVANCE(855);
+      if (lookahead == '$') ADVANCE(856);
       if (lookahead == '.') ADVANCE(25);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(801);
+          lookahead == '_') ADVANCE(802);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(855);
+          lookahead != 0xfeff) ADVANCE(856);
       END_STATE();
-    case 802:
+    case 803:
       ACCEPT_TOKEN(sym_octal);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(802);
+          lookahead == '_') ADVANCE(803);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
-    case 803:
+    case 804:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(803);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
+          lookahead == '_') ADVANCE(804);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
-    case 804:
+    case 805:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(804);
+          lookahead == '_') ADVANCE(805);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '%' ||
           lookahead == ':' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
       END_STATE();
-    case 805:
+    case 806:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(805);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+          lookahead == '_') ADVANCE(806);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
@@ -14295,33 +14305,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\\' ||
           ('a' <= lookahead && lookahead <= 'z') ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
-      END_STATE();
-    case 806:
-      ACCEPT_TOKEN(sym_octal);
-      if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(806);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
     case 807:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(76);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(807);
+      ACCEPT_TOKEN(sym_octal);
+      if (('0' <= lookahead && lookahead <= '7') ||
+          lookahead == '_') ADVANCE(807);
       END_STATE();
     case 808:
       ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(1007);
+      if (lookahead == '.') ADVANCE(76);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(808);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
       END_STATE();
     case 809:
       ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(973);
+      if (lookahead == '.') ADVANCE(966);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(809);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 810:
+      ACCEPT_TOKEN(sym_floating_number);
+      if (lookahead == '.') ADVANCE(968);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(810);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14329,52 +14339,52 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ':' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 810:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(974);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(810);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 811:
       ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(36);
+      if (lookahead == '.') ADVANCE(1002);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(811);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 812:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(36);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(812);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(812);
       END_STATE();
     case 813:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(1003);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(813);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+          lookahead == 'e') ADVANCE(36);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(813);
       END_STATE();
     case 814:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(1003);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(814);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+          lookahead == 'e') ADVANCE(960);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(814);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 815:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(970);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
+          lookahead == 'e') ADVANCE(960);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 816:
+      ACCEPT_TOKEN(sym_floating_number);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(961);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(816);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14382,19 +14392,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
-    case 816:
+    case 817:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(970);
+          lookahead == 'e') ADVANCE(961);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(816);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(817);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14402,40 +14412,40 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ':' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 817:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(969);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(817);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 818:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(969);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(818);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+          lookahead == 'e') ADVANCE(1000);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(818);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 819:
       ACCEPT_TOKEN(sym_floating_number);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(819);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(1000);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(819);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 820:
       ACCEPT_TOKEN(sym_floating_number);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(820);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
       END_STATE();
     case 821:
       ACCEPT_TOKEN(sym_floating_number);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(821);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 822:
+      ACCEPT_TOKEN(sym_floating_number);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(822);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14443,39 +14453,39 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 822:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(822);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 823:
+      ACCEPT_TOKEN(sym_floating_number);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(823);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 824:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
-        '$', 852,
+        '$', 853,
         '.', 76,
-        '_', 833,
-        'B', 859,
-        'b', 859,
+        '_', 834,
+        'B', 860,
+        'b', 860,
         'D', 13,
         'd', 13,
         'E', 12,
         'e', 12,
-        'F', 856,
-        'f', 856,
+        'F', 857,
+        'f', 857,
         'R', 35,
         'r', 35,
         'X', 79,
         'x', 79,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(825);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(826);
       END_STATE();
-    case 824:
+    case 825:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
         '.', 76,
-        '_', 833,
+        '_', 834,
         'B', 61,
         'b', 61,
         'E', 12,
@@ -14489,106 +14499,85 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         'd', 13,
         'f', 13,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(826);
-      END_STATE();
-    case 825:
-      ACCEPT_TOKEN(sym_decimal);
-      ADVANCE_MAP(
-        '.', 76,
-        '_', 833,
-        'E', 36,
-        'e', 36,
-        '$', 852,
-        'B', 852,
-        'F', 852,
-        'b', 852,
-        'f', 852,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(825);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(827);
       END_STATE();
     case 826:
       ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '.') ADVANCE(76);
-      if (lookahead == '_') ADVANCE(833);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(36);
+      ADVANCE_MAP(
+        '.', 76,
+        '_', 834,
+        'E', 36,
+        'e', 36,
+        '$', 853,
+        'B', 853,
+        'F', 853,
+        'b', 853,
+        'f', 853,
+      );
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(826);
       END_STATE();
     case 827:
       ACCEPT_TOKEN(sym_decimal);
-      ADVANCE_MAP(
-        '.', 1007,
-        '_', 834,
-        'B', 1004,
-        'b', 1004,
-        'E', 998,
-        'e', 998,
-        'R', 1002,
-        'r', 1002,
-        'X', 1011,
-        'x', 1011,
-        'D', 999,
-        'F', 999,
-        'd', 999,
-        'f', 999,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(828);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(76);
+      if (lookahead == '_') ADVANCE(834);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(36);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(827);
       END_STATE();
     case 828:
       ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '.') ADVANCE(1007);
-      if (lookahead == '_') ADVANCE(834);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(1003);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(828);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      ADVANCE_MAP(
+        '.', 966,
+        '_', 835,
+        'B', 962,
+        'b', 962,
+        'E', 948,
+        'e', 948,
+        'R', 958,
+        'r', 958,
+        'X', 972,
+        'x', 972,
+        'D', 949,
+        'F', 949,
+        'd', 949,
+        'f', 949,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(829);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 829:
       ACCEPT_TOKEN(sym_decimal);
-      ADVANCE_MAP(
-        '.', 973,
-        '_', 835,
-        'B', 971,
-        'b', 971,
-        'E', 958,
-        'e', 958,
-        'R', 968,
-        'r', 968,
-        'X', 976,
-        'x', 976,
-        'D', 959,
-        'F', 959,
-        'd', 959,
-        'f', 959,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(830);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
+      if (lookahead == '.') ADVANCE(966);
+      if (lookahead == '_') ADVANCE(835);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(960);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(829);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 830:
       ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '.') ADVANCE(973);
-      if (lookahead == '_') ADVANCE(835);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(970);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(830);
+      ADVANCE_MAP(
+        '.', 968,
+        '_', 836,
+        'B', 963,
+        'b', 963,
+        'E', 955,
+        'e', 955,
+        'R', 959,
+        'r', 959,
+        'X', 970,
+        'x', 970,
+        'D', 956,
+        'F', 956,
+        'd', 956,
+        'f', 956,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(831);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14596,58 +14585,79 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ':' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 831:
       ACCEPT_TOKEN(sym_decimal);
-      ADVANCE_MAP(
-        '.', 974,
-        '_', 836,
-        'B', 972,
-        'b', 972,
-        'E', 964,
-        'e', 964,
-        'R', 967,
-        'r', 967,
-        'X', 978,
-        'x', 978,
-        'D', 965,
-        'F', 965,
-        'd', 965,
-        'f', 965,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(832);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+      if (lookahead == '.') ADVANCE(968);
+      if (lookahead == '_') ADVANCE(836);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(961);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(831);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 832:
       ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '.') ADVANCE(974);
-      if (lookahead == '_') ADVANCE(836);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(969);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(832);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+      ADVANCE_MAP(
+        '.', 1002,
+        '_', 837,
+        'B', 1001,
+        'b', 1001,
+        'E', 996,
+        'e', 996,
+        'R', 999,
+        'r', 999,
+        'X', 1003,
+        'x', 1003,
+        'D', 997,
+        'F', 997,
+        'd', 997,
+        'f', 997,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(833);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 833:
       ACCEPT_TOKEN(sym_decimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(833);
+      if (lookahead == '.') ADVANCE(1002);
+      if (lookahead == '_') ADVANCE(837);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(1000);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(833);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 834:
       ACCEPT_TOKEN(sym_decimal);
       if (('0' <= lookahead && lookahead <= '9') ||
           lookahead == '_') ADVANCE(834);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
       END_STATE();
     case 835:
       ACCEPT_TOKEN(sym_decimal);
       if (('0' <= lookahead && lookahead <= '9') ||
           lookahead == '_') ADVANCE(835);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 836:
+      ACCEPT_TOKEN(sym_decimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '_') ADVANCE(836);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -14655,20 +14665,20 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 836:
-      ACCEPT_TOKEN(sym_decimal);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(836);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
     case 837:
-      ACCEPT_TOKEN(sym_location_counter);
+      ACCEPT_TOKEN(sym_decimal);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '_') ADVANCE(837);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
       END_STATE();
     case 838:
       ACCEPT_TOKEN(sym_location_counter);
-      if (lookahead == '*') ADVANCE(295);
+      END_STATE();
+    case 839:
+      ACCEPT_TOKEN(sym_location_counter);
+      if (lookahead == '*') ADVANCE(294);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -14676,30 +14686,30 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(70);
       END_STATE();
-    case 839:
-      ACCEPT_TOKEN(sym_location_counter);
-      if (lookahead == '.') ADVANCE(857);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(858);
-      END_STATE();
     case 840:
-      ACCEPT_TOKEN(sym_macro_parameter);
+      ACCEPT_TOKEN(sym_location_counter);
+      if (lookahead == '.') ADVANCE(858);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(859);
       END_STATE();
     case 841:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '$') ADVANCE(853);
+      END_STATE();
+    case 842:
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(841);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(842);
       if (lookahead > '>' &&
           (lookahead < 'A' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 842:
+    case 843:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -14708,134 +14718,134 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 843:
+    case 844:
       ACCEPT_TOKEN(sym_macro_parameter);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(843);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(844);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           (lookahead < 'A' || '[' < lookahead) &&
           (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
-      END_STATE();
-    case 844:
-      ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
     case 845:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(845);
-      if (lookahead == '$' ||
-          lookahead == '?' ||
-          lookahead == '@' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+      if (lookahead == '.') ADVANCE(19);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 846:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
-      END_STATE();
-    case 847:
-      ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(847);
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(846);
       if (lookahead == '$' ||
           lookahead == '?' ||
           lookahead == '@' ||
           lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
+      END_STATE();
+    case 847:
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
     case 848:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '%' ||
           lookahead == ':' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(848);
+      if (lookahead == '$' ||
+          lookahead == '?' ||
+          lookahead == '@' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
+      END_STATE();
+    case 849:
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
       END_STATE();
-    case 849:
+    case 850:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(849);
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(850);
       if (lookahead == '$' ||
           lookahead == '?' ||
           lookahead == '@' ||
           lookahead == '\\' ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
-    case 850:
+    case 851:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 'z') ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
-      END_STATE();
-    case 851:
-      ACCEPT_TOKEN(sym_macro_parameter);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
     case 852:
-      ACCEPT_TOKEN(sym_local_symbol);
+      ACCEPT_TOKEN(sym_macro_parameter);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
     case 853:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      END_STATE();
+    case 854:
+      ACCEPT_TOKEN(sym_local_symbol);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -14844,24 +14854,24 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 854:
+    case 855:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(855);
+      if (lookahead == '$') ADVANCE(856);
       if (lookahead == '.') ADVANCE(25);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(801);
+          lookahead == '_') ADVANCE(802);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(855);
+          lookahead != 0xfeff) ADVANCE(856);
       END_STATE();
-    case 855:
+    case 856:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(855);
+      if (lookahead == '$') ADVANCE(856);
       if (lookahead == '.') ADVANCE(25);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -14870,28 +14880,28 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(855);
+          lookahead != 0xfeff) ADVANCE(856);
       END_STATE();
-    case 856:
+    case 857:
       ACCEPT_TOKEN(sym_local_symbol);
       if (lookahead == '.') ADVANCE(76);
       if (lookahead == '+' ||
           lookahead == '-') ADVANCE(15);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(15);
       END_STATE();
-    case 857:
+    case 858:
       ACCEPT_TOKEN(sym_local_symbol);
       ADVANCE_MAP(
-        '.', 857,
-        '\\', 858,
-        'B', 858,
-        'L', 858,
-        'S', 858,
-        'W', 858,
-        'b', 858,
-        'l', 858,
-        's', 858,
-        'w', 858,
+        '.', 858,
+        '\\', 859,
+        'B', 859,
+        'L', 859,
+        'S', 859,
+        'W', 859,
+        'b', 859,
+        'l', 859,
+        's', 859,
+        'w', 859,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -14899,56 +14909,41 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(858);
-      END_STATE();
-    case 858:
-      ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '.') ADVANCE(25);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(858);
+          lookahead != 0xfeff) ADVANCE(859);
       END_STATE();
     case 859:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(796);
+      if (lookahead == '.') ADVANCE(25);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(859);
       END_STATE();
     case 860:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(840);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(842);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(841);
-      if (lookahead > '[' &&
-          (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+      ACCEPT_TOKEN(sym_local_symbol);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(797);
       END_STATE();
     case 861:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(869);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(841);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(843);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(842);
+      if (lookahead > '[' &&
+          (lookahead < ']' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 862:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(869);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(870);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -14956,11 +14951,26 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 863:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
+      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(870);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(874);
+      END_STATE();
+    case 864:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(200);
@@ -14971,11 +14981,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 864:
+    case 865:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(197);
@@ -14986,21 +14996,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 865:
+    case 866:
       ACCEPT_TOKEN(sym_symbol);
       ADVANCE_MAP(
-        '$', 853,
+        '$', 854,
         '.', 19,
-        'F', 864,
-        'f', 864,
+        'F', 865,
+        'f', 865,
         'P', 194,
         'p', 194,
         'R', 197,
         'r', 197,
-        'S', 868,
-        's', 868,
+        'S', 869,
+        's', 869,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -15009,14 +15019,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 866:
+    case 867:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(864);
+          lookahead == 'f') ADVANCE(865);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(191);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -15025,11 +15035,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 867:
+    case 868:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(194);
@@ -15040,11 +15050,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 868:
+    case 869:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(197);
@@ -15055,11 +15065,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 869:
+    case 870:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(197);
@@ -15070,14 +15080,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 870:
+    case 871:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(868);
+          lookahead == 's') ADVANCE(869);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -15085,11 +15095,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 871:
+    case 872:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(194);
       if (lookahead > '7' &&
@@ -15099,25 +15109,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 872:
+    case 873:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(787);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(788);
       if (lookahead > '>' &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
-    case 873:
+    case 874:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(854);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -15126,306 +15136,306 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(873);
-      END_STATE();
-    case 874:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(840);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(844);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(843);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(874);
       END_STATE();
     case 875:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(882);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(841);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(845);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(844);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '[' < lookahead) &&
+          (lookahead < ']' || 0x7f < lookahead) &&
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
     case 876:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(882);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(883);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 877:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(198);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+          lookahead == 'c') ADVANCE(883);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 878:
       ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(198);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
+      END_STATE();
+    case 879:
+      ACCEPT_TOKEN(sym_symbol);
       ADVANCE_MAP(
         '.', 19,
-        'F', 877,
-        'f', 877,
+        'F', 878,
+        'f', 878,
         'P', 195,
         'p', 195,
         'R', 198,
         'r', 198,
-        'S', 881,
-        's', 881,
+        'S', 882,
+        's', 882,
       );
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
-      END_STATE();
-    case 879:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(877);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(192);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 880:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(195);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(878);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(192);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 881:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(198);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+          lookahead == 'p') ADVANCE(195);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 882:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(198);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(198);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 883:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(881);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(198);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 884:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(195);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(882);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 885:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(195);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
+      END_STATE();
+    case 886:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(802);
+          lookahead == '_') ADVANCE(803);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
-    case 886:
+    case 887:
       ACCEPT_TOKEN(sym_symbol);
       if (lookahead == '.') ADVANCE(19);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(788);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(789);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
           (lookahead < '{' || 0x7f < lookahead) &&
-          lookahead != 0xfeff) ADVANCE(887);
-      END_STATE();
-    case 887:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(887);
+          lookahead != 0xfeff) ADVANCE(888);
       END_STATE();
     case 888:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(851);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(846);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(845);
-      if (lookahead == '$' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+      if (lookahead == '.') ADVANCE(19);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(888);
       END_STATE();
     case 889:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(803);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(852);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(847);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(846);
       if (lookahead == '$' ||
-          lookahead == '8' ||
-          lookahead == '9' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
     case 890:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(789);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
-      if (lookahead == '$' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
-      END_STATE();
-    case 891:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
-      END_STATE();
-    case 892:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(851);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(848);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(847);
-      if (lookahead == '$' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
-      END_STATE();
-    case 893:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '7') ||
           lookahead == '_') ADVANCE(804);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
-    case 894:
+    case 891:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
           ('a' <= lookahead && lookahead <= 'f')) ADVANCE(790);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
-    case 895:
+    case 892:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
+      END_STATE();
+    case 893:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(852);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(849);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(848);
+      if (lookahead == '$' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
+      END_STATE();
+    case 894:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (('0' <= lookahead && lookahead <= '7') ||
+          lookahead == '_') ADVANCE(805);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (lookahead == '$' ||
+          lookahead == '8' ||
+          lookahead == '9' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
+      END_STATE();
+    case 895:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(791);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (lookahead == '$' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
       END_STATE();
     case 896:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(840);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(850);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(849);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
       if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
       END_STATE();
     case 897:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(841);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(851);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(850);
+      if (lookahead == '$' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
+      END_STATE();
+    case 898:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(805);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+          lookahead == '_') ADVANCE(806);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
@@ -15433,81 +15443,81 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\\' ||
           ('a' <= lookahead && lookahead <= 'z') ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
-    case 898:
+    case 899:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(791);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(792);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (lookahead == '$' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('g' <= lookahead && lookahead <= 'z') ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
-    case 899:
+    case 900:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 'z') ||
           (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
       END_STATE();
-    case 900:
+    case 901:
       ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(906);
+      if (lookahead == '\'') ADVANCE(907);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(7);
       END_STATE();
-    case 901:
+    case 902:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(5);
       END_STATE();
-    case 902:
+    case 903:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(4);
       END_STATE();
-    case 903:
+    case 904:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(6);
       END_STATE();
-    case 904:
+    case 905:
       ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(903);
+      if (lookahead == '\'') ADVANCE(904);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(6);
       END_STATE();
-    case 905:
-      ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(904);
-      END_STATE();
     case 906:
+      ACCEPT_TOKEN(sym_character_constant);
+      if (lookahead == '\'') ADVANCE(905);
+      END_STATE();
+    case 907:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(7);
       END_STATE();
-    case 907:
-      ACCEPT_TOKEN(sym_string);
-      if (lookahead == '"') ADVANCE(908);
-      END_STATE();
     case 908:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '"') ADVANCE(907);
-      if (lookahead == '\\') ADVANCE(912);
+      if (lookahead == '"') ADVANCE(909);
+      END_STATE();
+    case 909:
+      ACCEPT_TOKEN(sym_string);
+      if (lookahead == '"') ADVANCE(908);
+      if (lookahead == '\\') ADVANCE(913);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
@@ -15515,95 +15525,95 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(1);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(908);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(909);
       END_STATE();
-    case 909:
+    case 910:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(910);
+      if (lookahead == '\'') ADVANCE(911);
       if (lookahead == '\\') ADVANCE(2);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
-      END_STATE();
-    case 910:
-      ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(3);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(901);
       END_STATE();
     case 911:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(5);
+      if (lookahead == '\'') ADVANCE(3);
       END_STATE();
     case 912:
+      ACCEPT_TOKEN(sym_string);
+      if (lookahead == '\'') ADVANCE(5);
+      END_STATE();
+    case 913:
       ACCEPT_TOKEN(sym_string);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1);
       END_STATE();
-    case 913:
+    case 914:
       ACCEPT_TOKEN(sym__angle);
       END_STATE();
-    case 914:
+    case 915:
       ACCEPT_TOKEN(sym__angle_operand);
       END_STATE();
-    case 915:
-      ACCEPT_TOKEN(sym__spaced_angle);
-      END_STATE();
     case 916:
-      ACCEPT_TOKEN(sym__spaced_less);
+      ACCEPT_TOKEN(sym__spaced_angle);
       END_STATE();
     case 917:
       ACCEPT_TOKEN(sym__spaced_less);
-      if (lookahead == '>') ADVANCE(915);
+      END_STATE();
+    case 918:
+      ACCEPT_TOKEN(sym__spaced_less);
+      if (lookahead == '>') ADVANCE(916);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(31);
       END_STATE();
-    case 918:
+    case 919:
       ACCEPT_TOKEN(sym__comma_sign);
       END_STATE();
-    case 919:
+    case 920:
       ACCEPT_TOKEN(sym__close_round);
       END_STATE();
-    case 920:
-      ACCEPT_TOKEN(sym__close_square);
-      END_STATE();
     case 921:
-      ACCEPT_TOKEN(sym__assign_sign);
+      ACCEPT_TOKEN(sym__close_square);
       END_STATE();
     case 922:
       ACCEPT_TOKEN(sym__assign_sign);
-      if (lookahead == '=') ADVANCE(921);
       END_STATE();
     case 923:
+      ACCEPT_TOKEN(sym__assign_sign);
+      if (lookahead == '=') ADVANCE(922);
+      END_STATE();
+    case 924:
       ACCEPT_TOKEN(sym__inner_junk);
       ADVANCE_MAP(
-        'A', 937,
-        'a', 937,
-        'C', 926,
-        'c', 926,
-        'D', 929,
-        'd', 929,
-        'F', 930,
-        'f', 930,
-        'P', 925,
-        'p', 925,
-        'S', 928,
-        's', 928,
-        'U', 933,
-        'u', 933,
-        'V', 924,
-        'v', 924,
-        '0', 800,
-        '1', 800,
+        'A', 938,
+        'a', 938,
+        'C', 927,
+        'c', 927,
+        'D', 930,
+        'd', 930,
+        'F', 931,
+        'f', 931,
+        'P', 926,
+        'p', 926,
+        'S', 929,
+        's', 929,
+        'U', 934,
+        'u', 934,
+        'V', 925,
+        'v', 925,
+        '0', 801,
+        '1', 801,
       );
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15611,17 +15621,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 924:
+    case 925:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(932);
+          lookahead == 'b') ADVANCE(933);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15629,9 +15639,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 925:
+    case 926:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(199);
@@ -15639,7 +15649,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15647,17 +15657,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 926:
+    case 927:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(932);
+          lookahead == 'c') ADVANCE(933);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15665,9 +15675,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 927:
+    case 928:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'C' ||
           lookahead == 'c') ADVANCE(196);
@@ -15675,7 +15685,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15683,25 +15693,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 928:
+    case 929:
       ACCEPT_TOKEN(sym__inner_junk);
       ADVANCE_MAP(
-        'F', 927,
-        'f', 927,
+        'F', 928,
+        'f', 928,
         'P', 193,
         'p', 193,
         'R', 196,
         'r', 196,
-        'S', 931,
-        's', 931,
+        'S', 932,
+        's', 932,
       );
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15709,18 +15719,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 929:
+    case 930:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(927);
+          lookahead == 'f') ADVANCE(928);
       if (('0' <= lookahead && lookahead <= '7')) ADVANCE(190);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15728,9 +15738,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 930:
+    case 931:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(193);
@@ -15738,7 +15748,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15746,9 +15756,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 931:
+    case 932:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'P' ||
           lookahead == 'p') ADVANCE(196);
@@ -15756,7 +15766,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15764,9 +15774,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 932:
+    case 933:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(196);
@@ -15774,7 +15784,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15782,17 +15792,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
-    case 933:
+    case 934:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(931);
+          lookahead == 's') ADVANCE(932);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15800,17 +15810,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
-      END_STATE();
-    case 934:
-      ACCEPT_TOKEN(sym__inner_junk);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(267);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(939);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
     case 935:
       ACCEPT_TOKEN(sym__inner_junk);
@@ -15819,34 +15819,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(984);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(939);
+          lookahead == 0xfeff) ADVANCE(274);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(940);
       END_STATE();
     case 936:
       ACCEPT_TOKEN(sym__inner_junk);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(190);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(1009);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(940);
       END_STATE();
     case 937:
       ACCEPT_TOKEN(sym__inner_junk);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(193);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(190);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15854,15 +15847,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
     case 938:
       ACCEPT_TOKEN(sym__inner_junk);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(193);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(939);
+          lookahead == '~') ADVANCE(940);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -15870,812 +15864,382 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(938);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
     case 939:
       ACCEPT_TOKEN(sym__inner_junk);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(939);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(940);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(939);
       END_STATE();
     case 940:
-      ACCEPT_TOKEN(sym__junk);
-      ADVANCE_MAP(
-        'A', 953,
-        'a', 953,
-        'C', 945,
-        'c', 945,
-        'D', 947,
-        'd', 947,
-        'F', 948,
-        'f', 948,
-        'P', 943,
-        'p', 943,
-        'S', 946,
-        's', 946,
-        'U', 951,
-        'u', 951,
-        'V', 942,
-        'v', 942,
-        '0', 800,
-        '1', 800,
-      );
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
+      ACCEPT_TOKEN(sym__inner_junk);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(940);
       END_STATE();
     case 941:
-      ACCEPT_TOKEN(sym__junk);
+      ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        'A', 953,
-        'a', 953,
-        'C', 945,
-        'c', 945,
-        'D', 947,
-        'd', 947,
-        'F', 948,
-        'f', 948,
-        'S', 946,
-        's', 946,
-        'U', 951,
-        'u', 951,
-        'V', 942,
-        'v', 942,
+        '!', 226,
+        '%', 285,
+        '&', 231,
+        ')', 920,
+        '*', 259,
+        '+', 255,
+        ',', 919,
+        '-', 257,
+        '/', 267,
+        '<', 246,
+        '=', 236,
+        '>', 249,
+        ']', 921,
+        '^', 228,
+        '|', 220,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 941,
+        0x0b, 941,
+        '\f', 941,
+        0x1a, 941,
+        ' ', 941,
+        0xfeff, 941,
       );
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
+      if ((!eof && lookahead <= 0x1f) ||
+          lookahead == '#' ||
+          lookahead == '$' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(973);
       END_STATE();
     case 942:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(950);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
+      ACCEPT_TOKEN(sym__inner_text);
+      ADVANCE_MAP(
+        '!', 226,
+        '%', 285,
+        '&', 231,
+        ')', 920,
+        '*', 259,
+        '+', 255,
+        ',', 919,
+        '-', 257,
+        '/', 266,
+        '<', 246,
+        '=', 236,
+        '>', 249,
+        ']', 921,
+        '^', 228,
+        '|', 220,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 942,
+        0x0b, 942,
+        '\f', 942,
+        0x1a, 942,
+        ' ', 942,
+        0xfeff, 942,
+      );
+      if ((!eof && lookahead <= 0x1f) ||
+          lookahead == '#' ||
+          lookahead == '$' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(973);
       END_STATE();
     case 943:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(199);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 944:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(196);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 945:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(950);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 946:
-      ACCEPT_TOKEN(sym__junk);
-      ADVANCE_MAP(
-        'F', 944,
-        'f', 944,
-        'P', 193,
-        'p', 193,
-        'R', 196,
-        'r', 196,
-        'S', 949,
-        's', 949,
-      );
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 947:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(944);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(190);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 948:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(193);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 949:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(196);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 950:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(196);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 951:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(949);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 952:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(800);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 953:
-      ACCEPT_TOKEN(sym__junk);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(193);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 954:
-      ACCEPT_TOKEN(sym__junk);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(954);
-      END_STATE();
-    case 955:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead == '\\') ADVANCE(957);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(956);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
-      END_STATE();
-    case 956:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(895);
-      END_STATE();
-    case 957:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(955);
-      if (lookahead > 0x10fffe) ADVANCE(20);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(977);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(956);
-      END_STATE();
-    case 958:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(973);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1000);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(809);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 959:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(973);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1001);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(960);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 960:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(973);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(960);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 961:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead == '\\') ADVANCE(963);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(962);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
-      END_STATE();
-    case 962:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(899);
-      END_STATE();
-    case 963:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(961);
-      if (lookahead > 0x10fffe) ADVANCE(20);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(979);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0xfefe) ||
-          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(962);
-      END_STATE();
-    case 964:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(974);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(14);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(810);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 965:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(974);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(15);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(966);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 966:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '.') ADVANCE(974);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(966);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 967:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(78);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(818);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 968:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1009);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(816);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 969:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(77);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(822);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 970:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1008);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(821);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 971:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(798);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 972:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(799);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 973:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 974:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(817);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 975:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      ADVANCE_MAP(
-        '\t', 1015,
-        0x0b, 1015,
-        '\f', 1015,
-        0x1a, 1015,
-        ' ', 1015,
-        '!', 1015,
-        '#', 1015,
-        '&', 1015,
-        '*', 1015,
-        '+', 1015,
-        '-', 1015,
-        '/', 1015,
-        '=', 1015,
-        '>', 1015,
-        '^', 1015,
-        '|', 1015,
-        '~', 1015,
-        0xfeff, 1015,
-      );
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(975);
-      END_STATE();
-    case 976:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(792);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 977:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
-      END_STATE();
-    case 978:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(795);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 979:
-      ACCEPT_TOKEN(aux_sym__text_token1);
-      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(979);
-      END_STATE();
-    case 980:
-      ACCEPT_TOKEN(sym__sign);
-      END_STATE();
-    case 981:
-      ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '*') ADVANCE(295);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(70);
-      END_STATE();
-    case 982:
-      ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '>') ADVANCE(914);
-      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(29);
-      END_STATE();
-    case 983:
-      ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '*' ||
-          lookahead == '/') ADVANCE(295);
-      END_STATE();
-    case 984:
-      ACCEPT_TOKEN(sym__spaced_sign);
-      END_STATE();
-    case 985:
-      ACCEPT_TOKEN(sym__spaced_sign);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 986:
-      ACCEPT_TOKEN(sym__argument_sign);
-      END_STATE();
-    case 987:
-      ACCEPT_TOKEN(sym__argument_sign);
-      if (lookahead == '*') ADVANCE(295);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(70);
-      END_STATE();
-    case 988:
-      ACCEPT_TOKEN(sym__argument_sign);
-      if (lookahead == '*' ||
-          lookahead == '/') ADVANCE(295);
-      END_STATE();
-    case 989:
-      ACCEPT_TOKEN(sym__spaced_argument_sign);
-      END_STATE();
-    case 990:
-      ACCEPT_TOKEN(sym__spaced_argument_sign);
-      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(1015);
-      END_STATE();
-    case 991:
       ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        '!', 227,
-        '%', 291,
-        '&', 232,
-        ')', 919,
-        '*', 262,
-        '+', 256,
-        ',', 918,
-        '-', 258,
-        '/', 272,
-        '<', 247,
-        '=', 237,
-        '>', 250,
-        ']', 920,
-        '^', 229,
-        '|', 224,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 991,
-        0x0b, 991,
-        '\f', 991,
-        0x1a, 991,
-        ' ', 991,
-        0xfeff, 991,
-      );
-      if ((!eof && lookahead <= 0x1f) ||
-          lookahead == '#' ||
-          lookahead == '$' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1012);
-      END_STATE();
-    case 992:
-      ACCEPT_TOKEN(sym__inner_text);
-      ADVANCE_MAP(
-        '!', 227,
-        '%', 291,
-        '&', 232,
-        ')', 919,
-        '*', 262,
-        '+', 256,
-        ',', 918,
-        '-', 258,
-        '/', 273,
-        '<', 247,
-        '=', 237,
-        '>', 250,
-        ']', 920,
-        '^', 229,
-        '|', 224,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 992,
-        0x0b, 992,
-        '\f', 992,
-        0x1a, 992,
-        ' ', 992,
-        0xfeff, 992,
-      );
-      if ((!eof && lookahead <= 0x1f) ||
-          lookahead == '#' ||
-          lookahead == '$' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1012);
-      END_STATE();
-    case 993:
-      ACCEPT_TOKEN(sym__inner_text);
-      ADVANCE_MAP(
-        '!', 227,
-        '&', 232,
-        ')', 919,
-        '+', 256,
-        ',', 918,
-        '-', 258,
-        '/', 1005,
-        '<', 247,
-        '=', 237,
-        '>', 250,
-        ']', 920,
-        '^', 229,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 993,
-        0x0b, 993,
-        '\f', 993,
-        0x1a, 993,
-        ' ', 993,
-        0xfeff, 993,
+        '!', 226,
+        '&', 231,
+        ')', 920,
+        '+', 255,
+        ',', 919,
+        '-', 257,
+        '/', 965,
+        '<', 246,
+        '=', 236,
+        '>', 249,
+        ']', 921,
+        '^', 228,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 943,
+        0x0b, 943,
+        '\f', 943,
+        0x1a, 943,
+        ' ', 943,
+        0xfeff, 943,
       );
       if ((!eof && lookahead <= 0x1f) ||
           ('#' <= lookahead && lookahead <= '%') ||
           ('*' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1012);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(973);
       END_STATE();
-    case 994:
+    case 944:
       ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        ')', 919,
-        ',', 918,
-        '/', 1006,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 994,
-        0x0b, 994,
-        '\f', 994,
-        0x1a, 994,
-        ' ', 994,
-        0xfeff, 994,
+        ')', 920,
+        ',', 919,
+        '/', 964,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 944,
+        0x0b, 944,
+        '\f', 944,
+        0x1a, 944,
+        ' ', 944,
+        0xfeff, 944,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(985);
+          lookahead == '^') ADVANCE(973);
       if ((!eof && lookahead <= 0x1f) ||
           ('#' <= lookahead && lookahead <= '%') ||
           ('*' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1012);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(973);
       END_STATE();
-    case 995:
+    case 945:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead == '\\') ADVANCE(997);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(996);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead == '\\') ADVANCE(947);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(946);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
-    case 996:
+    case 946:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(995);
-      if (lookahead > 0x10fffe) ADVANCE(887);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(945);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(891);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(892);
       END_STATE();
-    case 997:
+    case 947:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(995);
+      if (lookahead == '.') ADVANCE(945);
       if (lookahead > 0x10fffe) ADVANCE(20);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(1012);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 14, lookahead))) ADVANCE(973);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(996);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(946);
       END_STATE();
-    case 998:
+    case 948:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(1007);
+      if (lookahead == '.') ADVANCE(966);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1000);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(808);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+          lookahead == '-') ADVANCE(950);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(809);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
-    case 999:
+    case 949:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(1007);
+      if (lookahead == '.') ADVANCE(966);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1001);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1001);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+          lookahead == '-') ADVANCE(951);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(951);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
-    case 1000:
+    case 950:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(1007);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(808);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(966);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(809);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
-    case 1001:
+    case 951:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(1007);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1001);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(966);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(951);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
-    case 1002:
+    case 952:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1009);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(814);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1003:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(1008);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(820);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1004:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(797);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1005:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(268);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1006:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(985);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1007:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(813);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1008:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(820);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1009:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(814);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
-      END_STATE();
-    case 1010:
-      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead == '\\') ADVANCE(954);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(953);
       if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(1012);
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
+      END_STATE();
+    case 953:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(896);
+      END_STATE();
+    case 954:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(952);
+      if (lookahead > 0x10fffe) ADVANCE(20);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(971);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(953);
+      END_STATE();
+    case 955:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(968);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(950);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(810);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 956:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(968);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(951);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(957);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 957:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(968);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(957);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 958:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(969);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 959:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(969);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(817);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 960:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(967);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(821);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 961:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(967);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(822);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -16683,84 +16247,562 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1010);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
       END_STATE();
-    case 1011:
+    case 962:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(798);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 963:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(799);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 964:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(973);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 965:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(275);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 966:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(814);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 967:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(821);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 968:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(816);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 969:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(815);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
+      END_STATE();
+    case 970:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(793);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 971:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (set_contains(sym__spaced_sign_character_set_1, 11, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(973);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(971);
+      END_STATE();
+    case 972:
       ACCEPT_TOKEN(sym__inner_text);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(794);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(795);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
-    case 1012:
+    case 973:
       ACCEPT_TOKEN(sym__inner_text);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(1012);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(973);
       END_STATE();
-    case 1013:
+    case 974:
       ACCEPT_TOKEN(sym__inner_argument_text);
       ADVANCE_MAP(
-        ')', 919,
-        ',', 918,
-        '/', 1014,
-        '<', 917,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1013,
-        0x0b, 1013,
-        '\f', 1013,
-        0x1a, 1013,
-        ' ', 1013,
-        0xfeff, 1013,
-        '!', 990,
-        '&', 990,
-        '+', 990,
-        '-', 990,
-        '=', 990,
-        '>', 990,
-        '^', 990,
+        ')', 920,
+        ',', 919,
+        '/', 975,
+        '<', 918,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 974,
+        0x0b, 974,
+        '\f', 974,
+        0x1a, 974,
+        ' ', 974,
+        0xfeff, 974,
+        '!', 977,
+        '&', 977,
+        '+', 977,
+        '-', 977,
+        '=', 977,
+        '>', 977,
+        '^', 977,
       );
       if ((!eof && lookahead <= 0x1f) ||
           ('#' <= lookahead && lookahead <= '%') ||
           ('*' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1015);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(977);
       END_STATE();
-    case 1014:
+    case 975:
       ACCEPT_TOKEN(sym__inner_argument_text);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(990);
-      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(1015);
+          lookahead == 0xfeff) ADVANCE(977);
+      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(977);
+      END_STATE();
+    case 976:
+      ACCEPT_TOKEN(sym__inner_argument_text);
+      ADVANCE_MAP(
+        '\t', 977,
+        0x0b, 977,
+        '\f', 977,
+        0x1a, 977,
+        ' ', 977,
+        '!', 977,
+        '#', 977,
+        '&', 977,
+        '*', 977,
+        '+', 977,
+        '-', 977,
+        '/', 977,
+        '=', 977,
+        '>', 977,
+        '^', 977,
+        '|', 977,
+        '~', 977,
+        0xfeff, 977,
+      );
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(976);
+      END_STATE();
+    case 977:
+      ACCEPT_TOKEN(sym__inner_argument_text);
+      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(977);
+      END_STATE();
+    case 978:
+      ACCEPT_TOKEN(sym__junk);
+      ADVANCE_MAP(
+        'A', 991,
+        'a', 991,
+        'C', 983,
+        'c', 983,
+        'D', 985,
+        'd', 985,
+        'F', 986,
+        'f', 986,
+        'P', 981,
+        'p', 981,
+        'S', 984,
+        's', 984,
+        'U', 989,
+        'u', 989,
+        'V', 980,
+        'v', 980,
+        '0', 801,
+        '1', 801,
+      );
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 979:
+      ACCEPT_TOKEN(sym__junk);
+      ADVANCE_MAP(
+        'A', 991,
+        'a', 991,
+        'C', 983,
+        'c', 983,
+        'D', 985,
+        'd', 985,
+        'F', 986,
+        'f', 986,
+        'S', 984,
+        's', 984,
+        'U', 989,
+        'u', 989,
+        'V', 980,
+        'v', 980,
+      );
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 980:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(988);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 981:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(199);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 982:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(196);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 983:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(988);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 984:
+      ACCEPT_TOKEN(sym__junk);
+      ADVANCE_MAP(
+        'F', 982,
+        'f', 982,
+        'P', 193,
+        'p', 193,
+        'R', 196,
+        'r', 196,
+        'S', 987,
+        's', 987,
+      );
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 985:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(982);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(190);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 986:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(193);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 987:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(196);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 988:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(196);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 989:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(987);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 990:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == '0' ||
+          lookahead == '1') ADVANCE(801);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 991:
+      ACCEPT_TOKEN(sym__junk);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(193);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 992:
+      ACCEPT_TOKEN(sym__junk);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(992);
+      END_STATE();
+    case 993:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead == '\\') ADVANCE(995);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(994);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z') ||
+          (0x80 <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
+      END_STATE();
+    case 994:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(888);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 'z') ||
+          (0x80 <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(900);
+      END_STATE();
+    case 995:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '.') ADVANCE(993);
+      if (lookahead > 0x10fffe) ADVANCE(20);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(1004);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 'z') ||
+          (0x80 <= lookahead && lookahead <= 0xfefe) ||
+          (0xff00 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(994);
+      END_STATE();
+    case 996:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '.') ADVANCE(1002);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(14);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(811);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 997:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '.') ADVANCE(1002);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(15);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(998);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 998:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '.') ADVANCE(1002);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(998);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 999:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(78);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(819);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 1000:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(77);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(823);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 1001:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(800);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 1002:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(818);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 1003:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(796);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 1004:
+      ACCEPT_TOKEN(aux_sym__text_token1);
+      if ((!eof && set_contains(sym__junk_character_set_2, 12, lookahead))) ADVANCE(1004);
+      END_STATE();
+    case 1005:
+      ACCEPT_TOKEN(sym__sign);
+      END_STATE();
+    case 1006:
+      ACCEPT_TOKEN(sym__sign);
+      if (lookahead == '*') ADVANCE(294);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(70);
+      END_STATE();
+    case 1007:
+      ACCEPT_TOKEN(sym__sign);
+      if (lookahead == '>') ADVANCE(915);
+      if ((!eof && set_contains(sym__angle_operand_character_set_1, 11, lookahead))) ADVANCE(29);
+      END_STATE();
+    case 1008:
+      ACCEPT_TOKEN(sym__sign);
+      if (lookahead == '*' ||
+          lookahead == '/') ADVANCE(294);
+      END_STATE();
+    case 1009:
+      ACCEPT_TOKEN(sym__spaced_sign);
+      END_STATE();
+    case 1010:
+      ACCEPT_TOKEN(sym__argument_sign);
+      END_STATE();
+    case 1011:
+      ACCEPT_TOKEN(sym__argument_sign);
+      if (lookahead == '*') ADVANCE(294);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(70);
+      END_STATE();
+    case 1012:
+      ACCEPT_TOKEN(sym__argument_sign);
+      if (lookahead == '*' ||
+          lookahead == '/') ADVANCE(294);
+      END_STATE();
+    case 1013:
+      ACCEPT_TOKEN(sym__spaced_argument_sign);
+      END_STATE();
+    case 1014:
+      ACCEPT_TOKEN(sym__blank);
+      ADVANCE_MAP(
+        '!', 224,
+        '%', 281,
+        '&', 229,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '/', 269,
+        '<', 917,
+        '=', 234,
+        '>', 247,
+        ']', 921,
+        '^', 227,
+        '|', 218,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1014,
+        0x0b, 1014,
+        '\f', 1014,
+        0x1a, 1014,
+        ' ', 1014,
+        0xfeff, 1014,
+      );
       END_STATE();
     case 1015:
-      ACCEPT_TOKEN(sym__inner_argument_text);
-      if ((!eof && set_contains(sym__inner_argument_text_character_set_1, 9, lookahead))) ADVANCE(1015);
+      ACCEPT_TOKEN(sym__blank);
+      ADVANCE_MAP(
+        '!', 225,
+        '%', 281,
+        '&', 230,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '/', 264,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
+        '\t', 1015,
+        0x0b, 1015,
+        '\f', 1015,
+        0x1a, 1015,
+        ' ', 1015,
+        0xfeff, 1015,
+      );
       END_STATE();
     case 1016:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
         '!', 225,
-        '%', 288,
+        '%', 281,
         '&', 230,
-        ')', 919,
-        '*', 261,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '/', 275,
-        '<', 916,
+        ')', 920,
+        '*', 258,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '/', 265,
+        '<', 245,
         '=', 235,
         '>', 248,
-        ']', 920,
-        '^', 228,
-        '|', 222,
-        '\n', 1030,
-        '\r', 1030,
+        ']', 921,
+        '^', 227,
+        '|', 219,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1016,
         0x0b, 1016,
         '\f', 1016,
@@ -16772,23 +16814,20 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 1017:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 226,
-        '%', 288,
-        '&', 231,
-        ')', 919,
-        '*', 261,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '/', 270,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '\n', 1030,
-        '\r', 1030,
+        '!', 225,
+        '&', 230,
+        ')', 920,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '/', 935,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        ']', 921,
+        '^', 227,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1017,
         0x0b, 1017,
         '\f', 1017,
@@ -16800,23 +16839,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 1018:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 226,
-        '%', 288,
-        '&', 231,
-        ')', 919,
-        '*', 261,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '/', 271,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        ']', 920,
-        '^', 228,
-        '|', 223,
-        '\n', 1030,
-        '\r', 1030,
+        '!', 225,
+        '&', 230,
+        '+', 254,
+        ',', 919,
+        '-', 256,
+        '/', 63,
+        '<', 245,
+        '=', 235,
+        '>', 248,
+        '^', 227,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1018,
         0x0b, 1018,
         '\f', 1018,
@@ -16828,20 +16862,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
     case 1019:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 226,
-        '&', 231,
-        ')', 919,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '/', 934,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        ']', 920,
-        '^', 228,
-        '\n', 1030,
-        '\r', 1030,
+        ')', 920,
+        ',', 919,
+        '/', 64,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1019,
         0x0b, 1019,
         '\f', 1019,
@@ -16849,22 +16875,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 1019,
         0xfeff, 1019,
       );
+      if (lookahead == '!' ||
+          lookahead == '&' ||
+          ('+' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^') ADVANCE(1009);
       END_STATE();
     case 1020:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 226,
-        '&', 231,
-        '+', 255,
-        ',', 918,
-        '-', 257,
-        '/', 63,
-        '<', 246,
-        '=', 236,
-        '>', 249,
-        '^', 228,
-        '\n', 1030,
-        '\r', 1030,
+        ')', 920,
+        ',', 919,
+        '/', 936,
+        ']', 921,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1020,
         0x0b, 1020,
         '\f', 1020,
@@ -16872,16 +16897,20 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 1020,
         0xfeff, 1020,
       );
+      if (lookahead == '!' ||
+          lookahead == '&' ||
+          ('+' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^') ADVANCE(1009);
       END_STATE();
     case 1021:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ')', 919,
-        ',', 918,
-        '/', 64,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
+        ',', 919,
+        '-', 256,
+        '/', 63,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1021,
         0x0b, 1021,
         '\f', 1021,
@@ -16891,19 +16920,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
-          ('+' <= lookahead && lookahead <= '-') ||
+          lookahead == '+' ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(984);
+          lookahead == '^') ADVANCE(1009);
       END_STATE();
     case 1022:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ')', 919,
-        ',', 918,
-        '/', 935,
-        ']', 920,
-        '\n', 1030,
-        '\r', 1030,
+        ',', 919,
+        '/', 63,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1022,
         0x0b, 1022,
         '\f', 1022,
@@ -16915,16 +16942,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(984);
+          lookahead == '^') ADVANCE(1009);
       END_STATE();
     case 1023:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 918,
-        '-', 257,
-        '/', 63,
-        '\n', 1030,
-        '\r', 1030,
+        ',', 919,
+        '/', 64,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1023,
         0x0b, 1023,
         '\f', 1023,
@@ -16934,37 +16960,39 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
-          lookahead == '+' ||
+          ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(984);
+          lookahead == '^') ADVANCE(1009);
       END_STATE();
     case 1024:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 918,
-        '/', 63,
-        '\n', 1030,
-        '\r', 1030,
+        ',', 919,
+        '/', 65,
+        '<', 918,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1024,
         0x0b, 1024,
         '\f', 1024,
         0x1a, 1024,
         ' ', 1024,
         0xfeff, 1024,
+        '!', 1013,
+        '&', 1013,
+        '+', 1013,
+        '-', 1013,
+        '=', 1013,
+        '>', 1013,
+        '^', 1013,
       );
-      if (lookahead == '!' ||
-          lookahead == '&' ||
-          ('+' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(984);
       END_STATE();
     case 1025:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 918,
-        '/', 64,
-        '\n', 1030,
-        '\r', 1030,
+        ',', 919,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1025,
         0x0b, 1025,
         '\f', 1025,
@@ -16972,120 +17000,78 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         ' ', 1025,
         0xfeff, 1025,
       );
-      if (lookahead == '!' ||
-          lookahead == '&' ||
-          ('+' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(984);
       END_STATE();
     case 1026:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 918,
-        '/', 65,
-        '<', 917,
-        '\n', 1030,
-        '\r', 1030,
+        ':', 28,
+        '=', 923,
+        '\n', 1028,
+        '\r', 1028,
         '\t', 1026,
         0x0b, 1026,
         '\f', 1026,
         0x1a, 1026,
         ' ', 1026,
         0xfeff, 1026,
-        '!', 989,
-        '&', 989,
-        '+', 989,
-        '-', 989,
-        '=', 989,
-        '>', 989,
-        '^', 989,
       );
       END_STATE();
     case 1027:
       ACCEPT_TOKEN(sym__blank);
-      ADVANCE_MAP(
-        ',', 918,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1027,
-        0x0b, 1027,
-        '\f', 1027,
-        0x1a, 1027,
-        ' ', 1027,
-        0xfeff, 1027,
-      );
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(1027);
       END_STATE();
     case 1028:
-      ACCEPT_TOKEN(sym__blank);
-      ADVANCE_MAP(
-        ':', 28,
-        '=', 922,
-        '\n', 1030,
-        '\r', 1030,
-        '\t', 1028,
-        0x0b, 1028,
-        '\f', 1028,
-        0x1a, 1028,
-        ' ', 1028,
-        0xfeff, 1028,
-      );
+      ACCEPT_TOKEN(sym__eol);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1028);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(1029);
       END_STATE();
     case 1029:
-      ACCEPT_TOKEN(sym__blank);
+      ACCEPT_TOKEN(sym__eol_indent);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
+          lookahead == '\r') ADVANCE(1028);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(1029);
       END_STATE();
     case 1030:
-      ACCEPT_TOKEN(sym__eol);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(1031);
+      ACCEPT_TOKEN(sym__bad_number);
+      if (set_contains(sym__local_word_character_set_1, 9, lookahead)) ADVANCE(1030);
       END_STATE();
     case 1031:
-      ACCEPT_TOKEN(sym__eol_indent);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1030);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
+      ACCEPT_TOKEN(sym__rest);
+      if (lookahead == '*') ADVANCE(292);
+      if (lookahead == '/') ADVANCE(293);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(1031);
+          lookahead == 0xfeff) ADVANCE(67);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1032);
       END_STATE();
     case 1032:
-      ACCEPT_TOKEN(sym__bad_number);
-      if (set_contains(sym__word_character_set_1, 9, lookahead)) ADVANCE(1032);
+      ACCEPT_TOKEN(sym__rest);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ' ||
+          lookahead == 0xfeff) ADVANCE(67);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1032);
       END_STATE();
     case 1033:
-      ACCEPT_TOKEN(sym__rest);
-      if (lookahead == '*') ADVANCE(293);
-      if (lookahead == '/') ADVANCE(294);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(67);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1034);
-      END_STATE();
-    case 1034:
-      ACCEPT_TOKEN(sym__rest);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ' ||
-          lookahead == 0xfeff) ADVANCE(67);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1034);
-      END_STATE();
-    case 1035:
       ACCEPT_TOKEN(sym__any_rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -17094,9 +17080,9 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(72);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1035);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1033);
       END_STATE();
-    case 1036:
+    case 1034:
       ACCEPT_TOKEN(sym__closing_rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
@@ -17105,7 +17091,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ' ' ||
           lookahead == 0xfeff) ADVANCE(69);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1036);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1034);
       END_STATE();
     default:
       return false;
@@ -17115,97 +17101,97 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
 static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [0] = {.lex_state = 0},
   [1] = {.lex_state = 120},
-  [2] = {.lex_state = 89},
-  [3] = {.lex_state = 94},
-  [4] = {.lex_state = 89},
-  [5] = {.lex_state = 89},
-  [6] = {.lex_state = 89},
-  [7] = {.lex_state = 89},
-  [8] = {.lex_state = 89},
-  [9] = {.lex_state = 94},
-  [10] = {.lex_state = 89},
-  [11] = {.lex_state = 89},
-  [12] = {.lex_state = 89},
-  [13] = {.lex_state = 89},
-  [14] = {.lex_state = 89},
-  [15] = {.lex_state = 89},
-  [16] = {.lex_state = 89},
-  [17] = {.lex_state = 89},
-  [18] = {.lex_state = 89},
-  [19] = {.lex_state = 89},
-  [20] = {.lex_state = 89},
-  [21] = {.lex_state = 89},
-  [22] = {.lex_state = 89},
-  [23] = {.lex_state = 89},
-  [24] = {.lex_state = 89},
-  [25] = {.lex_state = 89},
-  [26] = {.lex_state = 89},
-  [27] = {.lex_state = 89},
-  [28] = {.lex_state = 89},
-  [29] = {.lex_state = 89},
-  [30] = {.lex_state = 89},
-  [31] = {.lex_state = 94},
-  [32] = {.lex_state = 94},
-  [33] = {.lex_state = 94},
-  [34] = {.lex_state = 94},
-  [35] = {.lex_state = 94},
-  [36] = {.lex_state = 94},
-  [37] = {.lex_state = 94},
-  [38] = {.lex_state = 94},
-  [39] = {.lex_state = 94},
-  [40] = {.lex_state = 94},
-  [41] = {.lex_state = 94},
-  [42] = {.lex_state = 94},
-  [43] = {.lex_state = 94},
-  [44] = {.lex_state = 94},
-  [45] = {.lex_state = 94},
-  [46] = {.lex_state = 94},
-  [47] = {.lex_state = 94},
-  [48] = {.lex_state = 94},
-  [49] = {.lex_state = 94},
-  [50] = {.lex_state = 94},
-  [51] = {.lex_state = 94},
-  [52] = {.lex_state = 94},
-  [53] = {.lex_state = 94},
-  [54] = {.lex_state = 94},
-  [55] = {.lex_state = 86},
-  [56] = {.lex_state = 86},
-  [57] = {.lex_state = 86},
+  [2] = {.lex_state = 87},
+  [3] = {.lex_state = 93},
+  [4] = {.lex_state = 87},
+  [5] = {.lex_state = 87},
+  [6] = {.lex_state = 87},
+  [7] = {.lex_state = 87},
+  [8] = {.lex_state = 87},
+  [9] = {.lex_state = 93},
+  [10] = {.lex_state = 87},
+  [11] = {.lex_state = 87},
+  [12] = {.lex_state = 87},
+  [13] = {.lex_state = 87},
+  [14] = {.lex_state = 87},
+  [15] = {.lex_state = 87},
+  [16] = {.lex_state = 87},
+  [17] = {.lex_state = 87},
+  [18] = {.lex_state = 87},
+  [19] = {.lex_state = 87},
+  [20] = {.lex_state = 87},
+  [21] = {.lex_state = 87},
+  [22] = {.lex_state = 87},
+  [23] = {.lex_state = 87},
+  [24] = {.lex_state = 87},
+  [25] = {.lex_state = 87},
+  [26] = {.lex_state = 87},
+  [27] = {.lex_state = 87},
+  [28] = {.lex_state = 87},
+  [29] = {.lex_state = 87},
+  [30] = {.lex_state = 87},
+  [31] = {.lex_state = 93},
+  [32] = {.lex_state = 93},
+  [33] = {.lex_state = 93},
+  [34] = {.lex_state = 93},
+  [35] = {.lex_state = 93},
+  [36] = {.lex_state = 93},
+  [37] = {.lex_state = 93},
+  [38] = {.lex_state = 93},
+  [39] = {.lex_state = 93},
+  [40] = {.lex_state = 93},
+  [41] = {.lex_state = 93},
+  [42] = {.lex_state = 93},
+  [43] = {.lex_state = 93},
+  [44] = {.lex_state = 93},
+  [45] = {.lex_state = 93},
+  [46] = {.lex_state = 93},
+  [47] = {.lex_state = 93},
+  [48] = {.lex_state = 93},
+  [49] = {.lex_state = 93},
+  [50] = {.lex_state = 93},
+  [51] = {.lex_state = 93},
+  [52] = {.lex_state = 93},
+  [53] = {.lex_state = 93},
+  [54] = {.lex_state = 93},
+  [55] = {.lex_state = 88},
+  [56] = {.lex_state = 88},
+  [57] = {.lex_state = 88},
   [58] = {.lex_state = 91},
-  [59] = {.lex_state = 95},
-  [60] = {.lex_state = 86},
-  [61] = {.lex_state = 86},
-  [62] = {.lex_state = 86},
-  [63] = {.lex_state = 86},
-  [64] = {.lex_state = 86},
-  [65] = {.lex_state = 95},
-  [66] = {.lex_state = 86},
-  [67] = {.lex_state = 86},
-  [68] = {.lex_state = 86},
-  [69] = {.lex_state = 86},
-  [70] = {.lex_state = 86},
-  [71] = {.lex_state = 86},
-  [72] = {.lex_state = 86},
-  [73] = {.lex_state = 86},
-  [74] = {.lex_state = 86},
-  [75] = {.lex_state = 86},
-  [76] = {.lex_state = 86},
-  [77] = {.lex_state = 86},
-  [78] = {.lex_state = 86},
-  [79] = {.lex_state = 86},
-  [80] = {.lex_state = 86},
-  [81] = {.lex_state = 86},
-  [82] = {.lex_state = 86},
-  [83] = {.lex_state = 86},
-  [84] = {.lex_state = 86},
-  [85] = {.lex_state = 86},
-  [86] = {.lex_state = 86},
+  [59] = {.lex_state = 94},
+  [60] = {.lex_state = 88},
+  [61] = {.lex_state = 88},
+  [62] = {.lex_state = 88},
+  [63] = {.lex_state = 88},
+  [64] = {.lex_state = 88},
+  [65] = {.lex_state = 94},
+  [66] = {.lex_state = 88},
+  [67] = {.lex_state = 88},
+  [68] = {.lex_state = 88},
+  [69] = {.lex_state = 88},
+  [70] = {.lex_state = 88},
+  [71] = {.lex_state = 88},
+  [72] = {.lex_state = 88},
+  [73] = {.lex_state = 88},
+  [74] = {.lex_state = 88},
+  [75] = {.lex_state = 88},
+  [76] = {.lex_state = 88},
+  [77] = {.lex_state = 88},
+  [78] = {.lex_state = 88},
+  [79] = {.lex_state = 88},
+  [80] = {.lex_state = 88},
+  [81] = {.lex_state = 88},
+  [82] = {.lex_state = 88},
+  [83] = {.lex_state = 88},
+  [84] = {.lex_state = 88},
+  [85] = {.lex_state = 88},
+  [86] = {.lex_state = 88},
   [87] = {.lex_state = 91},
   [88] = {.lex_state = 91},
   [89] = {.lex_state = 91},
   [90] = {.lex_state = 91},
   [91] = {.lex_state = 91},
-  [92] = {.lex_state = 93},
+  [92] = {.lex_state = 95},
   [93] = {.lex_state = 91},
   [94] = {.lex_state = 91},
   [95] = {.lex_state = 91},
@@ -17226,83 +17212,83 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [110] = {.lex_state = 91},
   [111] = {.lex_state = 91},
   [112] = {.lex_state = 91},
-  [113] = {.lex_state = 93},
-  [114] = {.lex_state = 93},
-  [115] = {.lex_state = 95},
-  [116] = {.lex_state = 95},
-  [117] = {.lex_state = 95},
-  [118] = {.lex_state = 95},
-  [119] = {.lex_state = 95},
-  [120] = {.lex_state = 95},
-  [121] = {.lex_state = 95},
-  [122] = {.lex_state = 95},
-  [123] = {.lex_state = 95},
-  [124] = {.lex_state = 95},
-  [125] = {.lex_state = 95},
-  [126] = {.lex_state = 95},
-  [127] = {.lex_state = 95},
-  [128] = {.lex_state = 95},
-  [129] = {.lex_state = 95},
-  [130] = {.lex_state = 95},
-  [131] = {.lex_state = 95},
-  [132] = {.lex_state = 95},
-  [133] = {.lex_state = 95},
-  [134] = {.lex_state = 95},
-  [135] = {.lex_state = 95},
-  [136] = {.lex_state = 95},
-  [137] = {.lex_state = 95},
-  [138] = {.lex_state = 95},
-  [139] = {.lex_state = 94},
-  [140] = {.lex_state = 94},
-  [141] = {.lex_state = 94},
-  [142] = {.lex_state = 94},
-  [143] = {.lex_state = 94},
-  [144] = {.lex_state = 94},
-  [145] = {.lex_state = 94},
-  [146] = {.lex_state = 94},
-  [147] = {.lex_state = 94},
-  [148] = {.lex_state = 94},
-  [149] = {.lex_state = 94},
-  [150] = {.lex_state = 94},
-  [151] = {.lex_state = 94},
-  [152] = {.lex_state = 94},
-  [153] = {.lex_state = 94},
-  [154] = {.lex_state = 94},
-  [155] = {.lex_state = 94},
-  [156] = {.lex_state = 94},
-  [157] = {.lex_state = 94},
-  [158] = {.lex_state = 94},
-  [159] = {.lex_state = 94},
-  [160] = {.lex_state = 94},
-  [161] = {.lex_state = 94},
-  [162] = {.lex_state = 94},
-  [163] = {.lex_state = 94},
-  [164] = {.lex_state = 94},
-  [165] = {.lex_state = 94},
-  [166] = {.lex_state = 94},
-  [167] = {.lex_state = 94},
-  [168] = {.lex_state = 94},
-  [169] = {.lex_state = 94},
-  [170] = {.lex_state = 94},
-  [171] = {.lex_state = 94},
-  [172] = {.lex_state = 94},
-  [173] = {.lex_state = 94},
-  [174] = {.lex_state = 94},
-  [175] = {.lex_state = 94},
-  [176] = {.lex_state = 94},
-  [177] = {.lex_state = 94},
-  [178] = {.lex_state = 94},
-  [179] = {.lex_state = 94},
-  [180] = {.lex_state = 94},
-  [181] = {.lex_state = 94},
-  [182] = {.lex_state = 94},
-  [183] = {.lex_state = 94},
-  [184] = {.lex_state = 94},
-  [185] = {.lex_state = 94},
-  [186] = {.lex_state = 94},
-  [187] = {.lex_state = 94},
-  [188] = {.lex_state = 94},
-  [189] = {.lex_state = 94},
+  [113] = {.lex_state = 95},
+  [114] = {.lex_state = 95},
+  [115] = {.lex_state = 94},
+  [116] = {.lex_state = 94},
+  [117] = {.lex_state = 94},
+  [118] = {.lex_state = 94},
+  [119] = {.lex_state = 94},
+  [120] = {.lex_state = 94},
+  [121] = {.lex_state = 94},
+  [122] = {.lex_state = 94},
+  [123] = {.lex_state = 94},
+  [124] = {.lex_state = 94},
+  [125] = {.lex_state = 94},
+  [126] = {.lex_state = 94},
+  [127] = {.lex_state = 94},
+  [128] = {.lex_state = 94},
+  [129] = {.lex_state = 94},
+  [130] = {.lex_state = 94},
+  [131] = {.lex_state = 94},
+  [132] = {.lex_state = 94},
+  [133] = {.lex_state = 94},
+  [134] = {.lex_state = 94},
+  [135] = {.lex_state = 94},
+  [136] = {.lex_state = 94},
+  [137] = {.lex_state = 94},
+  [138] = {.lex_state = 94},
+  [139] = {.lex_state = 93},
+  [140] = {.lex_state = 93},
+  [141] = {.lex_state = 93},
+  [142] = {.lex_state = 93},
+  [143] = {.lex_state = 93},
+  [144] = {.lex_state = 93},
+  [145] = {.lex_state = 93},
+  [146] = {.lex_state = 93},
+  [147] = {.lex_state = 93},
+  [148] = {.lex_state = 93},
+  [149] = {.lex_state = 93},
+  [150] = {.lex_state = 93},
+  [151] = {.lex_state = 93},
+  [152] = {.lex_state = 93},
+  [153] = {.lex_state = 93},
+  [154] = {.lex_state = 93},
+  [155] = {.lex_state = 93},
+  [156] = {.lex_state = 93},
+  [157] = {.lex_state = 93},
+  [158] = {.lex_state = 93},
+  [159] = {.lex_state = 93},
+  [160] = {.lex_state = 93},
+  [161] = {.lex_state = 93},
+  [162] = {.lex_state = 93},
+  [163] = {.lex_state = 93},
+  [164] = {.lex_state = 93},
+  [165] = {.lex_state = 93},
+  [166] = {.lex_state = 93},
+  [167] = {.lex_state = 93},
+  [168] = {.lex_state = 93},
+  [169] = {.lex_state = 93},
+  [170] = {.lex_state = 93},
+  [171] = {.lex_state = 93},
+  [172] = {.lex_state = 93},
+  [173] = {.lex_state = 93},
+  [174] = {.lex_state = 93},
+  [175] = {.lex_state = 93},
+  [176] = {.lex_state = 93},
+  [177] = {.lex_state = 93},
+  [178] = {.lex_state = 93},
+  [179] = {.lex_state = 93},
+  [180] = {.lex_state = 93},
+  [181] = {.lex_state = 93},
+  [182] = {.lex_state = 93},
+  [183] = {.lex_state = 93},
+  [184] = {.lex_state = 93},
+  [185] = {.lex_state = 93},
+  [186] = {.lex_state = 93},
+  [187] = {.lex_state = 93},
+  [188] = {.lex_state = 93},
+  [189] = {.lex_state = 93},
   [190] = {.lex_state = 80},
   [191] = {.lex_state = 81},
   [192] = {.lex_state = 81},
@@ -17336,124 +17322,124 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [220] = {.lex_state = 96},
   [221] = {.lex_state = 96},
   [222] = {.lex_state = 80},
-  [223] = {.lex_state = 88},
+  [223] = {.lex_state = 86},
   [224] = {.lex_state = 98},
-  [225] = {.lex_state = 89},
-  [226] = {.lex_state = 95},
-  [227] = {.lex_state = 93},
+  [225] = {.lex_state = 87},
+  [226] = {.lex_state = 94},
+  [227] = {.lex_state = 95},
   [228] = {.lex_state = 98},
-  [229] = {.lex_state = 89},
+  [229] = {.lex_state = 87},
   [230] = {.lex_state = 98},
   [231] = {.lex_state = 98},
   [232] = {.lex_state = 98},
   [233] = {.lex_state = 98},
   [234] = {.lex_state = 98},
   [235] = {.lex_state = 98},
-  [236] = {.lex_state = 95},
-  [237] = {.lex_state = 95},
-  [238] = {.lex_state = 95},
-  [239] = {.lex_state = 95},
-  [240] = {.lex_state = 95},
-  [241] = {.lex_state = 95},
-  [242] = {.lex_state = 95},
-  [243] = {.lex_state = 95},
-  [244] = {.lex_state = 95},
-  [245] = {.lex_state = 95},
-  [246] = {.lex_state = 95},
-  [247] = {.lex_state = 93},
-  [248] = {.lex_state = 95},
-  [249] = {.lex_state = 95},
-  [250] = {.lex_state = 95},
-  [251] = {.lex_state = 95},
-  [252] = {.lex_state = 95},
-  [253] = {.lex_state = 95},
-  [254] = {.lex_state = 95},
-  [255] = {.lex_state = 95},
-  [256] = {.lex_state = 95},
-  [257] = {.lex_state = 95},
-  [258] = {.lex_state = 95},
-  [259] = {.lex_state = 95},
-  [260] = {.lex_state = 95},
-  [261] = {.lex_state = 95},
-  [262] = {.lex_state = 95},
-  [263] = {.lex_state = 95},
-  [264] = {.lex_state = 95},
-  [265] = {.lex_state = 95},
-  [266] = {.lex_state = 95},
-  [267] = {.lex_state = 95},
-  [268] = {.lex_state = 95},
-  [269] = {.lex_state = 95},
-  [270] = {.lex_state = 95},
-  [271] = {.lex_state = 95},
-  [272] = {.lex_state = 95},
-  [273] = {.lex_state = 95},
-  [274] = {.lex_state = 95},
-  [275] = {.lex_state = 95},
-  [276] = {.lex_state = 95},
-  [277] = {.lex_state = 95},
-  [278] = {.lex_state = 95},
-  [279] = {.lex_state = 95},
-  [280] = {.lex_state = 95},
-  [281] = {.lex_state = 95},
-  [282] = {.lex_state = 95},
-  [283] = {.lex_state = 95},
-  [284] = {.lex_state = 95},
-  [285] = {.lex_state = 95},
-  [286] = {.lex_state = 95},
-  [287] = {.lex_state = 89},
-  [288] = {.lex_state = 89},
-  [289] = {.lex_state = 89},
-  [290] = {.lex_state = 90},
+  [236] = {.lex_state = 94},
+  [237] = {.lex_state = 94},
+  [238] = {.lex_state = 94},
+  [239] = {.lex_state = 94},
+  [240] = {.lex_state = 94},
+  [241] = {.lex_state = 94},
+  [242] = {.lex_state = 94},
+  [243] = {.lex_state = 94},
+  [244] = {.lex_state = 94},
+  [245] = {.lex_state = 94},
+  [246] = {.lex_state = 94},
+  [247] = {.lex_state = 95},
+  [248] = {.lex_state = 94},
+  [249] = {.lex_state = 94},
+  [250] = {.lex_state = 94},
+  [251] = {.lex_state = 94},
+  [252] = {.lex_state = 94},
+  [253] = {.lex_state = 94},
+  [254] = {.lex_state = 94},
+  [255] = {.lex_state = 94},
+  [256] = {.lex_state = 94},
+  [257] = {.lex_state = 94},
+  [258] = {.lex_state = 94},
+  [259] = {.lex_state = 94},
+  [260] = {.lex_state = 94},
+  [261] = {.lex_state = 94},
+  [262] = {.lex_state = 94},
+  [263] = {.lex_state = 94},
+  [264] = {.lex_state = 94},
+  [265] = {.lex_state = 94},
+  [266] = {.lex_state = 94},
+  [267] = {.lex_state = 94},
+  [268] = {.lex_state = 94},
+  [269] = {.lex_state = 94},
+  [270] = {.lex_state = 94},
+  [271] = {.lex_state = 94},
+  [272] = {.lex_state = 94},
+  [273] = {.lex_state = 94},
+  [274] = {.lex_state = 94},
+  [275] = {.lex_state = 94},
+  [276] = {.lex_state = 94},
+  [277] = {.lex_state = 94},
+  [278] = {.lex_state = 94},
+  [279] = {.lex_state = 94},
+  [280] = {.lex_state = 94},
+  [281] = {.lex_state = 94},
+  [282] = {.lex_state = 94},
+  [283] = {.lex_state = 94},
+  [284] = {.lex_state = 94},
+  [285] = {.lex_state = 94},
+  [286] = {.lex_state = 94},
+  [287] = {.lex_state = 87},
+  [288] = {.lex_state = 87},
+  [289] = {.lex_state = 87},
+  [290] = {.lex_state = 89},
   [291] = {.lex_state = 100},
-  [292] = {.lex_state = 89},
-  [293] = {.lex_state = 89},
-  [294] = {.lex_state = 89},
+  [292] = {.lex_state = 87},
+  [293] = {.lex_state = 87},
+  [294] = {.lex_state = 87},
   [295] = {.lex_state = 100},
   [296] = {.lex_state = 100},
   [297] = {.lex_state = 99},
   [298] = {.lex_state = 99},
   [299] = {.lex_state = 100},
-  [300] = {.lex_state = 89},
+  [300] = {.lex_state = 87},
   [301] = {.lex_state = 98},
-  [302] = {.lex_state = 89},
+  [302] = {.lex_state = 87},
   [303] = {.lex_state = 98},
-  [304] = {.lex_state = 90},
+  [304] = {.lex_state = 89},
   [305] = {.lex_state = 100},
   [306] = {.lex_state = 99},
   [307] = {.lex_state = 98},
   [308] = {.lex_state = 98},
   [309] = {.lex_state = 98},
   [310] = {.lex_state = 98},
-  [311] = {.lex_state = 89},
-  [312] = {.lex_state = 89},
-  [313] = {.lex_state = 89},
+  [311] = {.lex_state = 87},
+  [312] = {.lex_state = 87},
+  [313] = {.lex_state = 87},
   [314] = {.lex_state = 82},
-  [315] = {.lex_state = 89},
+  [315] = {.lex_state = 87},
   [316] = {.lex_state = 82},
   [317] = {.lex_state = 84},
   [318] = {.lex_state = 82},
-  [319] = {.lex_state = 89},
-  [320] = {.lex_state = 89},
+  [319] = {.lex_state = 87},
+  [320] = {.lex_state = 87},
   [321] = {.lex_state = 82},
   [322] = {.lex_state = 82},
-  [323] = {.lex_state = 86},
+  [323] = {.lex_state = 88},
   [324] = {.lex_state = 82},
-  [325] = {.lex_state = 86},
-  [326] = {.lex_state = 86},
-  [327] = {.lex_state = 89},
-  [328] = {.lex_state = 89},
-  [329] = {.lex_state = 89},
+  [325] = {.lex_state = 88},
+  [326] = {.lex_state = 88},
+  [327] = {.lex_state = 87},
+  [328] = {.lex_state = 87},
+  [329] = {.lex_state = 87},
   [330] = {.lex_state = 82},
   [331] = {.lex_state = 82},
-  [332] = {.lex_state = 89},
-  [333] = {.lex_state = 89},
-  [334] = {.lex_state = 89},
-  [335] = {.lex_state = 86},
+  [332] = {.lex_state = 87},
+  [333] = {.lex_state = 87},
+  [334] = {.lex_state = 87},
+  [335] = {.lex_state = 88},
   [336] = {.lex_state = 82},
   [337] = {.lex_state = 82},
-  [338] = {.lex_state = 86},
-  [339] = {.lex_state = 86},
-  [340] = {.lex_state = 89},
+  [338] = {.lex_state = 88},
+  [339] = {.lex_state = 88},
+  [340] = {.lex_state = 87},
   [341] = {.lex_state = 82},
   [342] = {.lex_state = 92},
   [343] = {.lex_state = 99},
@@ -17468,7 +17454,7 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [352] = {.lex_state = 99},
   [353] = {.lex_state = 97},
   [354] = {.lex_state = 99},
-  [355] = {.lex_state = 86},
+  [355] = {.lex_state = 88},
   [356] = {.lex_state = 96},
   [357] = {.lex_state = 96},
   [358] = {.lex_state = 96},
@@ -17517,17 +17503,17 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [401] = {.lex_state = 96},
   [402] = {.lex_state = 96},
   [403] = {.lex_state = 96},
-  [404] = {.lex_state = 86},
-  [405] = {.lex_state = 86},
+  [404] = {.lex_state = 88},
+  [405] = {.lex_state = 88},
   [406] = {.lex_state = 96},
   [407] = {.lex_state = 82},
   [408] = {.lex_state = 84},
   [409] = {.lex_state = 82},
-  [410] = {.lex_state = 87},
+  [410] = {.lex_state = 90},
   [411] = {.lex_state = 82},
-  [412] = {.lex_state = 86},
-  [413] = {.lex_state = 86},
-  [414] = {.lex_state = 86},
+  [412] = {.lex_state = 88},
+  [413] = {.lex_state = 88},
+  [414] = {.lex_state = 88},
   [415] = {.lex_state = 100},
   [416] = {.lex_state = 100},
   [417] = {.lex_state = 124},
@@ -17535,29 +17521,29 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [419] = {.lex_state = 99},
   [420] = {.lex_state = 99},
   [421] = {.lex_state = 100},
-  [422] = {.lex_state = 86},
+  [422] = {.lex_state = 88},
   [423] = {.lex_state = 100},
-  [424] = {.lex_state = 86},
+  [424] = {.lex_state = 88},
   [425] = {.lex_state = 99},
-  [426] = {.lex_state = 87},
+  [426] = {.lex_state = 90},
   [427] = {.lex_state = 99},
   [428] = {.lex_state = 100},
   [429] = {.lex_state = 99},
   [430] = {.lex_state = 99},
-  [431] = {.lex_state = 86},
-  [432] = {.lex_state = 86},
-  [433] = {.lex_state = 86},
-  [434] = {.lex_state = 86},
-  [435] = {.lex_state = 86},
-  [436] = {.lex_state = 86},
-  [437] = {.lex_state = 86},
-  [438] = {.lex_state = 86},
-  [439] = {.lex_state = 86},
-  [440] = {.lex_state = 86},
-  [441] = {.lex_state = 86},
+  [431] = {.lex_state = 88},
+  [432] = {.lex_state = 88},
+  [433] = {.lex_state = 88},
+  [434] = {.lex_state = 88},
+  [435] = {.lex_state = 88},
+  [436] = {.lex_state = 88},
+  [437] = {.lex_state = 88},
+  [438] = {.lex_state = 88},
+  [439] = {.lex_state = 88},
+  [440] = {.lex_state = 88},
+  [441] = {.lex_state = 88},
   [442] = {.lex_state = 124},
-  [443] = {.lex_state = 86},
-  [444] = {.lex_state = 86},
+  [443] = {.lex_state = 88},
+  [444] = {.lex_state = 88},
   [445] = {.lex_state = 123},
   [446] = {.lex_state = 92},
   [447] = {.lex_state = 92},
@@ -18154,8 +18140,8 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_LPAREN] = ACTIONS(1),
     [anon_sym_LBRACK] = ACTIONS(1),
     [anon_sym_LT] = ACTIONS(1),
-    [sym__or_sign] = ACTIONS(1),
     [sym__inner_or_sign] = ACTIONS(1),
+    [sym__or_sign] = ACTIONS(1),
     [sym__bang_sign] = ACTIONS(1),
     [sym__caret_sign] = ACTIONS(1),
     [sym__and_sign] = ACTIONS(1),
@@ -18163,12 +18149,12 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__greater_sign] = ACTIONS(1),
     [sym__plus_sign] = ACTIONS(1),
     [aux_sym__minus_sign_token1] = ACTIONS(1),
-    [sym__star_sign] = ACTIONS(1),
     [sym__inner_star_sign] = ACTIONS(1),
-    [aux_sym__slash_sign_token1] = ACTIONS(1),
+    [sym__star_sign] = ACTIONS(1),
     [sym__inner_slash_sign] = ACTIONS(1),
-    [sym__percent_sign] = ACTIONS(1),
+    [aux_sym__slash_sign_token1] = ACTIONS(1),
     [sym__inner_percent_sign] = ACTIONS(1),
+    [sym__percent_sign] = ACTIONS(1),
     [sym__semicolon_comment] = ACTIONS(1),
     [sym__digits] = ACTIONS(1),
     [sym__letter] = ACTIONS(1),
@@ -18230,8 +18216,8 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__dotted_loose_directive] = ACTIONS(19),
     [sym__line_comment] = ACTIONS(21),
     [sym_preprocessor] = ACTIONS(21),
-    [sym__word] = ACTIONS(23),
-    [sym__local_word] = ACTIONS(25),
+    [sym__local_word] = ACTIONS(23),
+    [sym__word] = ACTIONS(25),
     [sym__digits] = ACTIONS(27),
     [sym__blank] = ACTIONS(29),
     [sym__eol] = ACTIONS(31),
@@ -18272,11 +18258,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(41),
     [anon_sym_LPAREN] = ACTIONS(39),
     [anon_sym_LBRACK] = ACTIONS(39),
-    [sym__or_or_sign] = ACTIONS(39),
     [sym__inner_or_or_sign] = ACTIONS(43),
-    [sym__and_and_sign] = ACTIONS(45),
-    [sym__or_sign] = ACTIONS(47),
+    [sym__or_or_sign] = ACTIONS(45),
+    [sym__and_and_sign] = ACTIONS(47),
     [sym__inner_or_sign] = ACTIONS(49),
+    [sym__or_sign] = ACTIONS(45),
     [sym__bang_sign] = ACTIONS(51),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -18292,14 +18278,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(39),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(47),
+    [sym__star_sign] = ACTIONS(45),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(39),
+    [aux_sym__slash_sign_token1] = ACTIONS(45),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(39),
+    [sym__double_slash_sign] = ACTIONS(45),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(45),
     [sym__semicolon_comment] = ACTIONS(39),
     [sym_hexadecimal] = ACTIONS(89),
     [sym_binary] = ACTIONS(91),
@@ -18314,13 +18300,13 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__close_round] = ACTIONS(95),
     [sym__close_square] = ACTIONS(95),
     [sym__inner_junk] = ACTIONS(89),
-    [sym__junk] = ACTIONS(47),
-    [sym__sign] = ACTIONS(47),
-    [sym__spaced_sign] = ACTIONS(47),
-    [sym__blank] = ACTIONS(47),
+    [sym__junk] = ACTIONS(45),
+    [sym__sign] = ACTIONS(45),
+    [sym__spaced_sign] = ACTIONS(45),
+    [sym__blank] = ACTIONS(45),
     [sym__eol] = ACTIONS(39),
     [sym__eol_indent] = ACTIONS(39),
-    [sym__closing_rest] = ACTIONS(47),
+    [sym__closing_rest] = ACTIONS(45),
   },
   [STATE(3)] = {
     [sym__comma] = STATE(9),
@@ -18351,11 +18337,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(97),
-    [sym__inner_or_or_sign] = ACTIONS(99),
+    [sym__inner_or_or_sign] = ACTIONS(97),
+    [sym__or_or_sign] = ACTIONS(99),
     [sym__and_and_sign] = ACTIONS(97),
-    [sym__or_sign] = ACTIONS(99),
     [sym__inner_or_sign] = ACTIONS(99),
+    [sym__or_sign] = ACTIONS(99),
     [sym__bang_sign] = ACTIONS(99),
     [sym__caret_sign] = ACTIONS(97),
     [sym__and_sign] = ACTIONS(99),
@@ -18371,14 +18357,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(97),
     [sym__plus_sign] = ACTIONS(99),
     [aux_sym__minus_sign_token1] = ACTIONS(99),
-    [sym__star_sign] = ACTIONS(97),
-    [sym__inner_star_sign] = ACTIONS(99),
-    [aux_sym__slash_sign_token1] = ACTIONS(99),
+    [sym__inner_star_sign] = ACTIONS(97),
+    [sym__star_sign] = ACTIONS(99),
     [sym__inner_slash_sign] = ACTIONS(99),
-    [sym__double_slash_sign] = ACTIONS(97),
-    [sym__inner_double_slash_sign] = ACTIONS(99),
-    [sym__percent_sign] = ACTIONS(99),
+    [aux_sym__slash_sign_token1] = ACTIONS(99),
+    [sym__inner_double_slash_sign] = ACTIONS(97),
+    [sym__double_slash_sign] = ACTIONS(99),
     [sym__inner_percent_sign] = ACTIONS(99),
+    [sym__percent_sign] = ACTIONS(99),
     [sym__semicolon_comment] = ACTIONS(97),
     [sym_hexadecimal] = ACTIONS(111),
     [sym_binary] = ACTIONS(113),
@@ -18436,11 +18422,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(41),
     [anon_sym_LPAREN] = ACTIONS(39),
     [anon_sym_LBRACK] = ACTIONS(39),
-    [sym__or_or_sign] = ACTIONS(39),
     [sym__inner_or_or_sign] = ACTIONS(43),
-    [sym__and_and_sign] = ACTIONS(45),
-    [sym__or_sign] = ACTIONS(47),
+    [sym__or_or_sign] = ACTIONS(45),
+    [sym__and_and_sign] = ACTIONS(47),
     [sym__inner_or_sign] = ACTIONS(49),
+    [sym__or_sign] = ACTIONS(45),
     [sym__bang_sign] = ACTIONS(51),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -18456,14 +18442,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(39),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(47),
+    [sym__star_sign] = ACTIONS(45),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(39),
+    [aux_sym__slash_sign_token1] = ACTIONS(45),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(39),
+    [sym__double_slash_sign] = ACTIONS(45),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(45),
     [sym__semicolon_comment] = ACTIONS(39),
     [sym_hexadecimal] = ACTIONS(89),
     [sym_binary] = ACTIONS(91),
@@ -18478,13 +18464,13 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__close_round] = ACTIONS(95),
     [sym__close_square] = ACTIONS(95),
     [sym__inner_junk] = ACTIONS(89),
-    [sym__junk] = ACTIONS(47),
-    [sym__sign] = ACTIONS(47),
-    [sym__spaced_sign] = ACTIONS(47),
-    [sym__blank] = ACTIONS(47),
+    [sym__junk] = ACTIONS(45),
+    [sym__sign] = ACTIONS(45),
+    [sym__spaced_sign] = ACTIONS(45),
+    [sym__blank] = ACTIONS(45),
     [sym__eol] = ACTIONS(39),
     [sym__eol_indent] = ACTIONS(39),
-    [sym__closing_rest] = ACTIONS(47),
+    [sym__closing_rest] = ACTIONS(45),
   },
   [STATE(5)] = {
     [sym__quoted] = STATE(232),
@@ -18517,11 +18503,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -18537,14 +18523,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -18598,11 +18584,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -18618,14 +18604,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(121),
     [aux_sym__minus_sign_token1] = ACTIONS(121),
-    [sym__star_sign] = ACTIONS(121),
-    [sym__inner_star_sign] = ACTIONS(123),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_star_sign] = ACTIONS(121),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(123),
-    [sym__double_slash_sign] = ACTIONS(121),
-    [sym__inner_double_slash_sign] = ACTIONS(123),
-    [sym__percent_sign] = ACTIONS(121),
-    [sym__inner_percent_sign] = ACTIONS(123),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_double_slash_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
+    [sym__inner_percent_sign] = ACTIONS(121),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -18679,11 +18665,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(125),
     [anon_sym_LPAREN] = ACTIONS(125),
     [anon_sym_LBRACK] = ACTIONS(125),
-    [sym__or_or_sign] = ACTIONS(125),
-    [sym__inner_or_or_sign] = ACTIONS(127),
+    [sym__inner_or_or_sign] = ACTIONS(125),
+    [sym__or_or_sign] = ACTIONS(127),
     [sym__and_and_sign] = ACTIONS(125),
-    [sym__or_sign] = ACTIONS(127),
     [sym__inner_or_sign] = ACTIONS(127),
+    [sym__or_sign] = ACTIONS(127),
     [sym__bang_sign] = ACTIONS(127),
     [sym__caret_sign] = ACTIONS(125),
     [sym__and_sign] = ACTIONS(127),
@@ -18699,14 +18685,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(125),
     [sym__plus_sign] = ACTIONS(125),
     [aux_sym__minus_sign_token1] = ACTIONS(125),
-    [sym__star_sign] = ACTIONS(125),
-    [sym__inner_star_sign] = ACTIONS(127),
-    [aux_sym__slash_sign_token1] = ACTIONS(127),
+    [sym__inner_star_sign] = ACTIONS(125),
+    [sym__star_sign] = ACTIONS(127),
     [sym__inner_slash_sign] = ACTIONS(127),
-    [sym__double_slash_sign] = ACTIONS(125),
-    [sym__inner_double_slash_sign] = ACTIONS(127),
-    [sym__percent_sign] = ACTIONS(125),
-    [sym__inner_percent_sign] = ACTIONS(127),
+    [aux_sym__slash_sign_token1] = ACTIONS(127),
+    [sym__inner_double_slash_sign] = ACTIONS(125),
+    [sym__double_slash_sign] = ACTIONS(127),
+    [sym__inner_percent_sign] = ACTIONS(125),
+    [sym__percent_sign] = ACTIONS(127),
     [sym__semicolon_comment] = ACTIONS(125),
     [sym_hexadecimal] = ACTIONS(127),
     [sym_binary] = ACTIONS(125),
@@ -18760,11 +18746,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(41),
     [anon_sym_LPAREN] = ACTIONS(129),
     [anon_sym_LBRACK] = ACTIONS(129),
-    [sym__or_or_sign] = ACTIONS(129),
     [sym__inner_or_or_sign] = ACTIONS(43),
-    [sym__and_and_sign] = ACTIONS(45),
-    [sym__or_sign] = ACTIONS(131),
+    [sym__or_or_sign] = ACTIONS(131),
+    [sym__and_and_sign] = ACTIONS(47),
     [sym__inner_or_sign] = ACTIONS(49),
+    [sym__or_sign] = ACTIONS(131),
     [sym__bang_sign] = ACTIONS(51),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -18780,14 +18766,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(129),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(131),
+    [sym__star_sign] = ACTIONS(131),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(129),
+    [aux_sym__slash_sign_token1] = ACTIONS(131),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(129),
+    [sym__double_slash_sign] = ACTIONS(131),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(131),
     [sym__semicolon_comment] = ACTIONS(129),
     [sym_hexadecimal] = ACTIONS(89),
     [sym_binary] = ACTIONS(91),
@@ -18838,11 +18824,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(133),
-    [sym__inner_or_or_sign] = ACTIONS(135),
+    [sym__inner_or_or_sign] = ACTIONS(133),
+    [sym__or_or_sign] = ACTIONS(135),
     [sym__and_and_sign] = ACTIONS(133),
-    [sym__or_sign] = ACTIONS(135),
     [sym__inner_or_sign] = ACTIONS(135),
+    [sym__or_sign] = ACTIONS(135),
     [sym__bang_sign] = ACTIONS(135),
     [sym__caret_sign] = ACTIONS(133),
     [sym__and_sign] = ACTIONS(135),
@@ -18858,14 +18844,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(133),
     [sym__plus_sign] = ACTIONS(135),
     [aux_sym__minus_sign_token1] = ACTIONS(135),
-    [sym__star_sign] = ACTIONS(133),
-    [sym__inner_star_sign] = ACTIONS(135),
-    [aux_sym__slash_sign_token1] = ACTIONS(135),
+    [sym__inner_star_sign] = ACTIONS(133),
+    [sym__star_sign] = ACTIONS(135),
     [sym__inner_slash_sign] = ACTIONS(135),
-    [sym__double_slash_sign] = ACTIONS(133),
-    [sym__inner_double_slash_sign] = ACTIONS(135),
-    [sym__percent_sign] = ACTIONS(135),
+    [aux_sym__slash_sign_token1] = ACTIONS(135),
+    [sym__inner_double_slash_sign] = ACTIONS(133),
+    [sym__double_slash_sign] = ACTIONS(135),
     [sym__inner_percent_sign] = ACTIONS(135),
+    [sym__percent_sign] = ACTIONS(135),
     [sym__semicolon_comment] = ACTIONS(133),
     [sym_hexadecimal] = ACTIONS(111),
     [sym_binary] = ACTIONS(113),
@@ -18922,11 +18908,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(139),
     [anon_sym_LPAREN] = ACTIONS(139),
     [anon_sym_LBRACK] = ACTIONS(139),
-    [sym__or_or_sign] = ACTIONS(139),
-    [sym__inner_or_or_sign] = ACTIONS(141),
+    [sym__inner_or_or_sign] = ACTIONS(139),
+    [sym__or_or_sign] = ACTIONS(141),
     [sym__and_and_sign] = ACTIONS(139),
-    [sym__or_sign] = ACTIONS(141),
     [sym__inner_or_sign] = ACTIONS(141),
+    [sym__or_sign] = ACTIONS(141),
     [sym__bang_sign] = ACTIONS(141),
     [sym__caret_sign] = ACTIONS(139),
     [sym__and_sign] = ACTIONS(141),
@@ -18942,14 +18928,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(139),
     [sym__plus_sign] = ACTIONS(139),
     [aux_sym__minus_sign_token1] = ACTIONS(139),
-    [sym__star_sign] = ACTIONS(139),
-    [sym__inner_star_sign] = ACTIONS(141),
-    [aux_sym__slash_sign_token1] = ACTIONS(141),
+    [sym__inner_star_sign] = ACTIONS(139),
+    [sym__star_sign] = ACTIONS(141),
     [sym__inner_slash_sign] = ACTIONS(141),
-    [sym__double_slash_sign] = ACTIONS(139),
-    [sym__inner_double_slash_sign] = ACTIONS(141),
-    [sym__percent_sign] = ACTIONS(139),
-    [sym__inner_percent_sign] = ACTIONS(141),
+    [aux_sym__slash_sign_token1] = ACTIONS(141),
+    [sym__inner_double_slash_sign] = ACTIONS(139),
+    [sym__double_slash_sign] = ACTIONS(141),
+    [sym__inner_percent_sign] = ACTIONS(139),
+    [sym__percent_sign] = ACTIONS(141),
     [sym__semicolon_comment] = ACTIONS(139),
     [sym_hexadecimal] = ACTIONS(141),
     [sym_binary] = ACTIONS(139),
@@ -19003,11 +18989,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
-    [sym__and_and_sign] = ACTIONS(45),
-    [sym__or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
+    [sym__and_and_sign] = ACTIONS(47),
     [sym__inner_or_sign] = ACTIONS(49),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(51),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -19023,14 +19009,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19084,11 +19070,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(49),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(51),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -19104,14 +19090,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19165,11 +19151,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -19185,14 +19171,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19246,11 +19232,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(53),
     [sym__and_sign] = ACTIONS(55),
@@ -19266,14 +19252,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19327,11 +19313,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(55),
@@ -19347,14 +19333,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19408,11 +19394,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19428,14 +19414,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19489,11 +19475,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19509,14 +19495,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19570,11 +19556,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19590,14 +19576,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19651,11 +19637,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19671,14 +19657,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19732,11 +19718,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19752,14 +19738,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19813,11 +19799,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19833,14 +19819,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19894,11 +19880,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19914,14 +19900,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -19975,11 +19961,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -19995,14 +19981,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(75),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20056,11 +20042,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20076,14 +20062,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20137,11 +20123,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20157,14 +20143,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(77),
     [aux_sym__minus_sign_token1] = ACTIONS(79),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20218,11 +20204,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20238,14 +20224,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(121),
     [aux_sym__minus_sign_token1] = ACTIONS(121),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20299,11 +20285,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20319,14 +20305,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(121),
     [aux_sym__minus_sign_token1] = ACTIONS(121),
-    [sym__star_sign] = ACTIONS(121),
     [sym__inner_star_sign] = ACTIONS(81),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(83),
-    [sym__double_slash_sign] = ACTIONS(121),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
     [sym__inner_double_slash_sign] = ACTIONS(85),
-    [sym__percent_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
     [sym__inner_percent_sign] = ACTIONS(87),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20380,11 +20366,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20400,14 +20386,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(121),
     [aux_sym__minus_sign_token1] = ACTIONS(121),
-    [sym__star_sign] = ACTIONS(121),
-    [sym__inner_star_sign] = ACTIONS(123),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_star_sign] = ACTIONS(121),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(123),
-    [sym__double_slash_sign] = ACTIONS(121),
-    [sym__inner_double_slash_sign] = ACTIONS(123),
-    [sym__percent_sign] = ACTIONS(121),
-    [sym__inner_percent_sign] = ACTIONS(123),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_double_slash_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
+    [sym__inner_percent_sign] = ACTIONS(121),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20461,11 +20447,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20481,14 +20467,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(121),
     [aux_sym__minus_sign_token1] = ACTIONS(121),
-    [sym__star_sign] = ACTIONS(121),
-    [sym__inner_star_sign] = ACTIONS(123),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_star_sign] = ACTIONS(121),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(123),
-    [sym__double_slash_sign] = ACTIONS(121),
-    [sym__inner_double_slash_sign] = ACTIONS(123),
-    [sym__percent_sign] = ACTIONS(121),
-    [sym__inner_percent_sign] = ACTIONS(123),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_double_slash_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
+    [sym__inner_percent_sign] = ACTIONS(121),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20542,11 +20528,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_DOT] = ACTIONS(121),
     [anon_sym_LPAREN] = ACTIONS(121),
     [anon_sym_LBRACK] = ACTIONS(121),
-    [sym__or_or_sign] = ACTIONS(121),
-    [sym__inner_or_or_sign] = ACTIONS(123),
+    [sym__inner_or_or_sign] = ACTIONS(121),
+    [sym__or_or_sign] = ACTIONS(123),
     [sym__and_and_sign] = ACTIONS(121),
-    [sym__or_sign] = ACTIONS(123),
     [sym__inner_or_sign] = ACTIONS(123),
+    [sym__or_sign] = ACTIONS(123),
     [sym__bang_sign] = ACTIONS(123),
     [sym__caret_sign] = ACTIONS(121),
     [sym__and_sign] = ACTIONS(123),
@@ -20562,14 +20548,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(121),
     [sym__plus_sign] = ACTIONS(121),
     [aux_sym__minus_sign_token1] = ACTIONS(121),
-    [sym__star_sign] = ACTIONS(121),
-    [sym__inner_star_sign] = ACTIONS(123),
-    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_star_sign] = ACTIONS(121),
+    [sym__star_sign] = ACTIONS(123),
     [sym__inner_slash_sign] = ACTIONS(123),
-    [sym__double_slash_sign] = ACTIONS(121),
-    [sym__inner_double_slash_sign] = ACTIONS(123),
-    [sym__percent_sign] = ACTIONS(121),
-    [sym__inner_percent_sign] = ACTIONS(123),
+    [aux_sym__slash_sign_token1] = ACTIONS(123),
+    [sym__inner_double_slash_sign] = ACTIONS(121),
+    [sym__double_slash_sign] = ACTIONS(123),
+    [sym__inner_percent_sign] = ACTIONS(121),
+    [sym__percent_sign] = ACTIONS(123),
     [sym__semicolon_comment] = ACTIONS(121),
     [sym_hexadecimal] = ACTIONS(123),
     [sym_binary] = ACTIONS(121),
@@ -20617,11 +20603,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -20637,14 +20623,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(149),
     [sym_binary] = ACTIONS(151),
@@ -20695,11 +20681,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(153),
-    [sym__inner_or_or_sign] = ACTIONS(155),
+    [sym__inner_or_or_sign] = ACTIONS(153),
+    [sym__or_or_sign] = ACTIONS(155),
     [sym__and_and_sign] = ACTIONS(153),
-    [sym__or_sign] = ACTIONS(155),
     [sym__inner_or_sign] = ACTIONS(155),
+    [sym__or_sign] = ACTIONS(155),
     [sym__bang_sign] = ACTIONS(155),
     [sym__caret_sign] = ACTIONS(153),
     [sym__and_sign] = ACTIONS(155),
@@ -20715,14 +20701,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(153),
     [sym__plus_sign] = ACTIONS(155),
     [aux_sym__minus_sign_token1] = ACTIONS(155),
-    [sym__star_sign] = ACTIONS(153),
-    [sym__inner_star_sign] = ACTIONS(155),
-    [aux_sym__slash_sign_token1] = ACTIONS(155),
+    [sym__inner_star_sign] = ACTIONS(153),
+    [sym__star_sign] = ACTIONS(155),
     [sym__inner_slash_sign] = ACTIONS(155),
-    [sym__double_slash_sign] = ACTIONS(153),
-    [sym__inner_double_slash_sign] = ACTIONS(155),
-    [sym__percent_sign] = ACTIONS(155),
+    [aux_sym__slash_sign_token1] = ACTIONS(155),
+    [sym__inner_double_slash_sign] = ACTIONS(153),
+    [sym__double_slash_sign] = ACTIONS(155),
     [sym__inner_percent_sign] = ACTIONS(155),
+    [sym__percent_sign] = ACTIONS(155),
     [sym__semicolon_comment] = ACTIONS(153),
     [sym_hexadecimal] = ACTIONS(157),
     [sym_binary] = ACTIONS(159),
@@ -20773,11 +20759,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -20793,14 +20779,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(161),
     [sym_binary] = ACTIONS(163),
@@ -20851,11 +20837,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -20871,14 +20857,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(165),
     [sym_binary] = ACTIONS(167),
@@ -20929,11 +20915,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -20949,14 +20935,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(169),
     [sym_binary] = ACTIONS(171),
@@ -21007,11 +20993,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21027,14 +21013,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(173),
     [sym_binary] = ACTIONS(175),
@@ -21085,11 +21071,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21105,14 +21091,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(177),
     [sym_binary] = ACTIONS(179),
@@ -21163,11 +21149,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21183,14 +21169,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(181),
     [sym_binary] = ACTIONS(183),
@@ -21241,11 +21227,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21261,14 +21247,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(185),
     [sym_binary] = ACTIONS(187),
@@ -21319,11 +21305,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21339,14 +21325,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(189),
     [sym_binary] = ACTIONS(191),
@@ -21397,11 +21383,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21417,14 +21403,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(193),
     [sym_binary] = ACTIONS(195),
@@ -21475,11 +21461,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21495,14 +21481,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(197),
     [sym_binary] = ACTIONS(199),
@@ -21553,11 +21539,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21573,14 +21559,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(201),
     [sym_binary] = ACTIONS(203),
@@ -21631,11 +21617,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21651,14 +21637,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(205),
     [sym_binary] = ACTIONS(207),
@@ -21709,11 +21695,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21729,14 +21715,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(209),
     [sym_binary] = ACTIONS(211),
@@ -21787,11 +21773,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21807,14 +21793,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(213),
     [sym_binary] = ACTIONS(215),
@@ -21865,11 +21851,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -21885,14 +21871,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(217),
     [sym_binary] = ACTIONS(219),
@@ -21943,11 +21929,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(221),
-    [sym__inner_or_or_sign] = ACTIONS(223),
+    [sym__inner_or_or_sign] = ACTIONS(221),
+    [sym__or_or_sign] = ACTIONS(223),
     [sym__and_and_sign] = ACTIONS(221),
-    [sym__or_sign] = ACTIONS(223),
     [sym__inner_or_sign] = ACTIONS(223),
+    [sym__or_sign] = ACTIONS(223),
     [sym__bang_sign] = ACTIONS(223),
     [sym__caret_sign] = ACTIONS(221),
     [sym__and_sign] = ACTIONS(223),
@@ -21963,14 +21949,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(221),
     [sym__plus_sign] = ACTIONS(223),
     [aux_sym__minus_sign_token1] = ACTIONS(223),
-    [sym__star_sign] = ACTIONS(221),
-    [sym__inner_star_sign] = ACTIONS(223),
-    [aux_sym__slash_sign_token1] = ACTIONS(223),
+    [sym__inner_star_sign] = ACTIONS(221),
+    [sym__star_sign] = ACTIONS(223),
     [sym__inner_slash_sign] = ACTIONS(223),
-    [sym__double_slash_sign] = ACTIONS(221),
-    [sym__inner_double_slash_sign] = ACTIONS(223),
-    [sym__percent_sign] = ACTIONS(223),
+    [aux_sym__slash_sign_token1] = ACTIONS(223),
+    [sym__inner_double_slash_sign] = ACTIONS(221),
+    [sym__double_slash_sign] = ACTIONS(223),
     [sym__inner_percent_sign] = ACTIONS(223),
+    [sym__percent_sign] = ACTIONS(223),
     [sym__semicolon_comment] = ACTIONS(221),
     [sym_hexadecimal] = ACTIONS(225),
     [sym_binary] = ACTIONS(227),
@@ -22021,11 +22007,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -22041,14 +22027,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(231),
     [sym_binary] = ACTIONS(233),
@@ -22099,11 +22085,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -22119,14 +22105,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(235),
     [sym_binary] = ACTIONS(237),
@@ -22177,11 +22163,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -22197,14 +22183,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(239),
     [sym_binary] = ACTIONS(241),
@@ -22255,11 +22241,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -22275,14 +22261,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(243),
     [sym_binary] = ACTIONS(245),
@@ -22333,11 +22319,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -22353,14 +22339,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(247),
     [sym_binary] = ACTIONS(249),
@@ -22411,11 +22397,11 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [anon_sym_BANG] = ACTIONS(107),
     [anon_sym_LPAREN] = ACTIONS(109),
     [anon_sym_LBRACK] = ACTIONS(109),
-    [sym__or_or_sign] = ACTIONS(143),
-    [sym__inner_or_or_sign] = ACTIONS(145),
+    [sym__inner_or_or_sign] = ACTIONS(143),
+    [sym__or_or_sign] = ACTIONS(145),
     [sym__and_and_sign] = ACTIONS(143),
-    [sym__or_sign] = ACTIONS(145),
     [sym__inner_or_sign] = ACTIONS(145),
+    [sym__or_sign] = ACTIONS(145),
     [sym__bang_sign] = ACTIONS(145),
     [sym__caret_sign] = ACTIONS(143),
     [sym__and_sign] = ACTIONS(145),
@@ -22431,14 +22417,14 @@ static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
     [sym__shift_right_sign] = ACTIONS(143),
     [sym__plus_sign] = ACTIONS(145),
     [aux_sym__minus_sign_token1] = ACTIONS(145),
-    [sym__star_sign] = ACTIONS(143),
-    [sym__inner_star_sign] = ACTIONS(145),
-    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_star_sign] = ACTIONS(143),
+    [sym__star_sign] = ACTIONS(145),
     [sym__inner_slash_sign] = ACTIONS(145),
-    [sym__double_slash_sign] = ACTIONS(143),
-    [sym__inner_double_slash_sign] = ACTIONS(145),
-    [sym__percent_sign] = ACTIONS(145),
+    [aux_sym__slash_sign_token1] = ACTIONS(145),
+    [sym__inner_double_slash_sign] = ACTIONS(143),
+    [sym__double_slash_sign] = ACTIONS(145),
     [sym__inner_percent_sign] = ACTIONS(145),
+    [sym__percent_sign] = ACTIONS(145),
     [sym__semicolon_comment] = ACTIONS(143),
     [sym_hexadecimal] = ACTIONS(251),
     [sym_binary] = ACTIONS(253),
@@ -28683,7 +28669,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -28693,8 +28679,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -28711,9 +28697,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -28721,12 +28707,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -28751,7 +28737,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -28761,8 +28747,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -28779,9 +28765,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -28789,12 +28775,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -28819,7 +28805,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -28829,8 +28815,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -28847,9 +28833,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -28857,12 +28843,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -28887,7 +28873,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -28897,8 +28883,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -28915,9 +28901,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -28925,12 +28911,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -28955,7 +28941,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -28965,8 +28951,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -28983,9 +28969,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -28993,12 +28979,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29023,7 +29009,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29033,8 +29019,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29051,9 +29037,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29061,12 +29047,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29091,7 +29077,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29101,8 +29087,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29119,9 +29105,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29129,12 +29115,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29159,7 +29145,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29169,8 +29155,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29187,9 +29173,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29197,12 +29183,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29225,7 +29211,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29235,8 +29221,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29253,9 +29239,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29263,12 +29249,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29294,7 +29280,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29304,8 +29290,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29322,9 +29308,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29332,12 +29318,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29360,7 +29346,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29370,8 +29356,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29388,9 +29374,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29398,12 +29384,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29427,7 +29413,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29437,8 +29423,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29455,9 +29441,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29465,12 +29451,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29494,7 +29480,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29504,8 +29490,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29522,9 +29508,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29532,12 +29518,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29561,7 +29547,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29571,8 +29557,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29589,9 +29575,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29599,12 +29585,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29628,7 +29614,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29638,8 +29624,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29656,9 +29642,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29666,12 +29652,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29695,7 +29681,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29705,8 +29691,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29723,9 +29709,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29733,12 +29719,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29762,7 +29748,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29772,8 +29758,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29790,9 +29776,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29800,12 +29786,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29829,7 +29815,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29839,8 +29825,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29857,9 +29843,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29867,12 +29853,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29896,7 +29882,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29906,8 +29892,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29924,9 +29910,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -29934,12 +29920,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -29963,7 +29949,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -29973,8 +29959,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -29991,9 +29977,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30001,12 +29987,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30030,7 +30016,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30040,8 +30026,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30058,9 +30044,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30068,12 +30054,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30097,7 +30083,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30107,8 +30093,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30125,9 +30111,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30135,12 +30121,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30164,7 +30150,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30174,8 +30160,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30192,9 +30178,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30202,12 +30188,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30231,7 +30217,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30241,8 +30227,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30259,9 +30245,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30269,12 +30255,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30298,7 +30284,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30308,8 +30294,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30326,9 +30312,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30336,12 +30322,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30367,7 +30353,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30377,8 +30363,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30395,9 +30381,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30405,12 +30391,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30433,7 +30419,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30443,8 +30429,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30461,9 +30447,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30471,12 +30457,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30500,7 +30486,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30510,8 +30496,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30528,9 +30514,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30538,12 +30524,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30567,7 +30553,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30577,8 +30563,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30595,9 +30581,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30605,12 +30591,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30634,7 +30620,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30644,8 +30630,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30662,9 +30648,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30672,12 +30658,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30701,7 +30687,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30711,8 +30697,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30729,9 +30715,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30739,12 +30725,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30768,7 +30754,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30778,8 +30764,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30796,9 +30782,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30806,12 +30792,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30835,7 +30821,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30845,8 +30831,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30863,9 +30849,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30873,12 +30859,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30904,7 +30890,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30914,8 +30900,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -30932,9 +30918,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -30942,12 +30928,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -30972,7 +30958,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -30982,8 +30968,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31000,9 +30986,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31010,12 +30996,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31040,7 +31026,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31050,8 +31036,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31068,9 +31054,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31078,12 +31064,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31108,7 +31094,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31118,8 +31104,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31136,9 +31122,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31146,12 +31132,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31176,7 +31162,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31186,8 +31172,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31204,9 +31190,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31214,12 +31200,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31242,7 +31228,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31252,8 +31238,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31270,9 +31256,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31280,12 +31266,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31309,7 +31295,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31319,8 +31305,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31337,9 +31323,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31347,12 +31333,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31378,7 +31364,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31388,8 +31374,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31406,9 +31392,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31416,12 +31402,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31446,7 +31432,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31456,8 +31442,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31474,9 +31460,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31484,12 +31470,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31514,7 +31500,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31524,8 +31510,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31542,9 +31528,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31552,12 +31538,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31582,7 +31568,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31592,8 +31578,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31610,9 +31596,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31620,12 +31606,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31650,7 +31636,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31660,8 +31646,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31678,9 +31664,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31688,12 +31674,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31718,7 +31704,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31728,8 +31714,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31746,9 +31732,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31756,12 +31742,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31784,7 +31770,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31794,8 +31780,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31812,9 +31798,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31822,12 +31808,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31853,7 +31839,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31863,8 +31849,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31881,9 +31867,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31891,12 +31877,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31921,7 +31907,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31931,8 +31917,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -31949,9 +31935,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -31959,12 +31945,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -31987,7 +31973,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -31997,8 +31983,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -32015,9 +32001,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -32025,12 +32011,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -32056,7 +32042,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_TILDE,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -32066,8 +32052,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_equal_sign,
       sym__shift_left_sign,
       sym__shift_right_sign,
-      sym__star_sign,
-      sym__double_slash_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
       sym__semicolon_comment,
       sym_binary,
       sym__percent_binary,
@@ -32084,9 +32070,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym_special_register,
       sym__program_counter,
       anon_sym_BANG,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
@@ -32094,12 +32080,12 @@ static const uint16_t ts_small_parse_table[] = {
       sym__greater_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -32611,11 +32597,11 @@ static const uint16_t ts_small_parse_table[] = {
       aux_sym__group_repeat1,
     ACTIONS(855), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -32631,14 +32617,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -34301,11 +34287,11 @@ static const uint16_t ts_small_parse_table[] = {
       aux_sym__group_repeat1,
     ACTIONS(963), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -34321,14 +34307,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -34786,7 +34772,7 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(995), 14,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -34797,24 +34783,24 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_left_sign,
       sym__shift_right_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
     ACTIONS(997), 14,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
       sym__plus_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
   [6857] = 7,
     ACTIONS(1017), 1,
       sym__comma_sign,
@@ -34842,11 +34828,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1009), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -34862,14 +34848,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -34929,21 +34915,21 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(997), 13,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
     ACTIONS(995), 15,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -34955,9 +34941,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
   [7022] = 2,
     ACTIONS(773), 27,
       ts_builtin_sym_end,
@@ -35101,11 +35087,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1028), 44,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35121,14 +35107,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -35187,21 +35173,21 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(997), 13,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
     ACTIONS(995), 15,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -35213,9 +35199,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
   [7302] = 5,
     ACTIONS(1042), 1,
       sym__inner_text,
@@ -35237,11 +35223,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1040), 44,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35257,14 +35243,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -35304,11 +35290,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1046), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35324,14 +35310,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -35366,11 +35352,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1052), 44,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35386,14 +35372,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -35433,11 +35419,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1058), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35453,14 +35439,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -35498,11 +35484,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1062), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35518,14 +35504,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -35563,11 +35549,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1072), 42,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -35583,14 +35569,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -38766,19 +38752,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(997), 18,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
@@ -38786,7 +38772,7 @@ static const uint16_t ts_small_parse_table[] = {
       sym__closing_rest,
     ACTIONS(995), 22,
       ts_builtin_sym_end,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -38798,9 +38784,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym__comma_sign,
       sym__close_round,
@@ -38833,19 +38819,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(131), 18,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
@@ -38853,7 +38839,7 @@ static const uint16_t ts_small_parse_table[] = {
       sym__closing_rest,
     ACTIONS(129), 22,
       ts_builtin_sym_end,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -38865,9 +38851,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym__comma_sign,
       sym__close_round,
@@ -38900,19 +38886,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(1126), 18,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
@@ -38920,7 +38906,7 @@ static const uint16_t ts_small_parse_table[] = {
       sym__closing_rest,
     ACTIONS(1124), 22,
       ts_builtin_sym_end,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -38932,9 +38918,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym__comma_sign,
       sym__close_round,
@@ -38961,19 +38947,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(1130), 18,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
@@ -38984,7 +38970,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -38996,9 +38982,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym__comma_sign,
       sym__close_round,
@@ -39088,19 +39074,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
       sym__inner_junk,
     ACTIONS(1144), 18,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
@@ -39111,7 +39097,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -39123,9 +39109,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym__comma_sign,
       sym__close_round,
@@ -39147,7 +39133,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -39159,28 +39145,28 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
       sym__eol,
       sym__eol_indent,
     ACTIONS(1148), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -39209,7 +39195,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -39221,28 +39207,28 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
       sym__eol,
       sym__eol_indent,
     ACTIONS(1154), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -39590,7 +39576,7 @@ static const uint16_t ts_small_parse_table[] = {
       ts_builtin_sym_end,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -39602,9 +39588,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -39614,19 +39600,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
     ACTIONS(1185), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -39655,11 +39641,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(785), 44,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -39675,14 +39661,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -39693,10 +39679,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [12058] = 4,
     ACTIONS(41), 1,
@@ -39707,7 +39693,7 @@ static const uint16_t ts_small_parse_table[] = {
       ts_builtin_sym_end,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -39719,9 +39705,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -39731,19 +39717,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
     ACTIONS(1191), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -39770,11 +39756,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(791), 45,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -39790,14 +39776,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -39808,29 +39794,29 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [12180] = 3,
     ACTIONS(1197), 1,
       sym__operand_size,
     ACTIONS(1195), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -39849,7 +39835,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -39861,9 +39847,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -40009,11 +39995,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(963), 45,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -40029,14 +40015,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -40047,10 +40033,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [12438] = 2,
@@ -40066,11 +40052,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(1219), 45,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -40086,14 +40072,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -40104,10 +40090,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [12497] = 3,
@@ -40125,11 +40111,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(769), 44,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -40145,14 +40131,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -40163,10 +40149,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [12558] = 2,
     ACTIONS(773), 9,
@@ -40181,11 +40167,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
     ACTIONS(775), 45,
       anon_sym_DOT,
-      sym__or_or_sign,
       sym__inner_or_or_sign,
+      sym__or_or_sign,
       sym__and_and_sign,
-      sym__or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__caret_sign,
       sym__and_sign,
@@ -40201,14 +40187,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
       sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__double_slash_sign,
+      aux_sym__slash_sign_token1,
       sym__inner_double_slash_sign,
-      sym__percent_sign,
+      sym__double_slash_sign,
       sym__inner_percent_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_binary,
       sym_octal,
@@ -40219,27 +40205,27 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [12617] = 2,
     ACTIONS(1225), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -40258,7 +40244,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -40270,9 +40256,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -40283,19 +40269,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [12675] = 2,
     ACTIONS(1229), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -40314,7 +40300,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -40326,9 +40312,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -40339,19 +40325,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [12733] = 2,
     ACTIONS(1130), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -40370,7 +40356,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -40382,9 +40368,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -40471,19 +40457,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
   [12889] = 2,
     ACTIONS(1148), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -40502,7 +40488,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -40514,9 +40500,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -40743,19 +40729,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
   [13217] = 2,
     ACTIONS(1144), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -40774,7 +40760,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -40786,9 +40772,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -40799,19 +40785,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [13275] = 2,
     ACTIONS(997), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -40830,7 +40816,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -40842,9 +40828,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -41290,19 +41276,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__inner_percent_sign,
   [13879] = 2,
     ACTIONS(1154), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -41321,7 +41307,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -41333,9 +41319,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -41346,19 +41332,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [13937] = 2,
     ACTIONS(1301), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -41377,7 +41363,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -41389,9 +41375,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -41402,19 +41388,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [13995] = 2,
     ACTIONS(1305), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -41433,7 +41419,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -41445,9 +41431,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -41610,19 +41596,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym_string,
   [14249] = 2,
     ACTIONS(1321), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -41641,7 +41627,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -41653,9 +41639,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -41666,19 +41652,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [14307] = 2,
     ACTIONS(1130), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -41697,7 +41683,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -41709,9 +41695,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -41722,19 +41708,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol_indent,
   [14365] = 2,
     ACTIONS(1325), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -41753,7 +41739,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -41765,9 +41751,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -42137,19 +42123,19 @@ static const uint16_t ts_small_parse_table[] = {
       sym__inner_percent_sign,
   [14871] = 2,
     ACTIONS(1347), 26,
-      sym__inner_or_or_sign,
-      sym__or_sign,
+      sym__or_or_sign,
       sym__inner_or_sign,
+      sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
       sym__equal_sign,
       sym__less_sign,
       sym__greater_sign,
-      sym__inner_star_sign,
-      aux_sym__slash_sign_token1,
+      sym__star_sign,
       sym__inner_slash_sign,
-      sym__inner_double_slash_sign,
-      sym__inner_percent_sign,
+      aux_sym__slash_sign_token1,
+      sym__double_slash_sign,
+      sym__percent_sign,
       sym_hexadecimal,
       sym_octal,
       sym_decimal,
@@ -42168,7 +42154,7 @@ static const uint16_t ts_small_parse_table[] = {
       anon_sym_DOT,
       anon_sym_LPAREN,
       anon_sym_LBRACK,
-      sym__or_or_sign,
+      sym__inner_or_or_sign,
       sym__and_and_sign,
       sym__caret_sign,
       sym__equal_equal_sign,
@@ -42180,9 +42166,9 @@ static const uint16_t ts_small_parse_table[] = {
       sym__shift_right_sign,
       sym__plus_sign,
       aux_sym__minus_sign_token1,
-      sym__star_sign,
-      sym__double_slash_sign,
-      sym__percent_sign,
+      sym__inner_star_sign,
+      sym__inner_double_slash_sign,
+      sym__inner_percent_sign,
       sym__semicolon_comment,
       sym_binary,
       sym_floating_number,
@@ -46448,11 +46434,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [19556] = 2,
@@ -46499,11 +46485,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [19609] = 38,
@@ -46538,9 +46524,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1594), 1,
       sym__line_comment,
     ACTIONS(1596), 1,
-      sym__word,
-    ACTIONS(1598), 1,
       sym__local_word,
+    ACTIONS(1598), 1,
+      sym__word,
     ACTIONS(1600), 1,
       sym__digits,
     ACTIONS(1602), 1,
@@ -46637,11 +46623,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [19787] = 2,
@@ -46689,10 +46675,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [19840] = 2,
@@ -46740,10 +46726,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [19893] = 3,
@@ -46792,11 +46778,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [19948] = 4,
     ACTIONS(257), 1,
@@ -46895,11 +46881,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [20058] = 4,
@@ -47000,10 +46986,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [20168] = 3,
@@ -47105,10 +47091,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [20278] = 3,
     ACTIONS(1615), 1,
@@ -47156,11 +47142,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [20333] = 3,
     ACTIONS(1617), 1,
@@ -47209,10 +47195,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [20388] = 2,
     ACTIONS(789), 9,
@@ -47259,10 +47245,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__inner_junk,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [20441] = 2,
@@ -47841,9 +47827,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1594), 1,
       sym__line_comment,
     ACTIONS(1596), 1,
-      sym__word,
-    ACTIONS(1598), 1,
       sym__local_word,
+    ACTIONS(1598), 1,
+      sym__word,
     ACTIONS(1600), 1,
       sym__digits,
     ACTIONS(1602), 1,
@@ -48024,9 +48010,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1645), 1,
       sym__line_comment,
     ACTIONS(1647), 1,
-      sym__word,
-    ACTIONS(1649), 1,
       sym__local_word,
+    ACTIONS(1649), 1,
+      sym__word,
     ACTIONS(1651), 1,
       sym__blank,
     ACTIONS(1653), 1,
@@ -48345,9 +48331,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1645), 1,
       sym__line_comment,
     ACTIONS(1647), 1,
-      sym__word,
-    ACTIONS(1649), 1,
       sym__local_word,
+    ACTIONS(1649), 1,
+      sym__word,
     ACTIONS(1651), 1,
       sym__blank,
     ACTIONS(1653), 1,
@@ -48447,7 +48433,7 @@ static const uint16_t ts_small_parse_table[] = {
       sym__spaced_sign,
       sym__blank,
   [21763] = 2,
-    ACTIONS(47), 18,
+    ACTIONS(45), 18,
       sym__or_sign,
       sym__bang_sign,
       sym__and_sign,
@@ -48754,9 +48740,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1645), 1,
       sym__line_comment,
     ACTIONS(1647), 1,
-      sym__word,
-    ACTIONS(1649), 1,
       sym__local_word,
+    ACTIONS(1649), 1,
+      sym__word,
     ACTIONS(1653), 1,
       sym__bad_number,
     ACTIONS(1655), 1,
@@ -48829,9 +48815,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1645), 1,
       sym__line_comment,
     ACTIONS(1647), 1,
-      sym__word,
-    ACTIONS(1649), 1,
       sym__local_word,
+    ACTIONS(1649), 1,
+      sym__word,
     ACTIONS(1653), 1,
       sym__bad_number,
     ACTIONS(1655), 1,
@@ -48950,9 +48936,9 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(19), 1,
       sym__dotted_loose_directive,
     ACTIONS(23), 1,
-      sym__word,
-    ACTIONS(25), 1,
       sym__local_word,
+    ACTIONS(25), 1,
+      sym__word,
     ACTIONS(27), 1,
       sym__digits,
     ACTIONS(35), 1,
@@ -51032,10 +51018,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [24779] = 2,
@@ -51060,10 +51046,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [24809] = 4,
@@ -51150,10 +51136,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [24909] = 4,
     STATE(562), 1,
@@ -51207,10 +51193,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [24973] = 4,
@@ -51267,10 +51253,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
   [25039] = 2,
     ACTIONS(789), 9,
@@ -51294,10 +51280,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_symbol,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       sym__junk,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
   [25069] = 4,
@@ -52812,10 +52798,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__spaced_less,
+      sym__inner_argument_text,
       aux_sym__text_token1,
       sym__argument_sign,
       sym__spaced_argument_sign,
-      sym__inner_argument_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(2251), 11,
@@ -52836,10 +52822,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__spaced_less,
+      sym__inner_argument_text,
       aux_sym__text_token1,
       sym__argument_sign,
       sym__spaced_argument_sign,
-      sym__inner_argument_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(773), 11,
@@ -52928,10 +52914,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__spaced_less,
+      sym__inner_argument_text,
       aux_sym__text_token1,
       sym__argument_sign,
       sym__spaced_argument_sign,
-      sym__inner_argument_text,
       sym__closing_rest,
     ACTIONS(767), 11,
       ts_builtin_sym_end,
@@ -52951,10 +52937,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__spaced_less,
+      sym__inner_argument_text,
       aux_sym__text_token1,
       sym__argument_sign,
       sym__spaced_argument_sign,
-      sym__inner_argument_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(1796), 11,
@@ -53074,10 +53060,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__spaced_less,
+      sym__inner_argument_text,
       aux_sym__text_token1,
       sym__argument_sign,
       sym__spaced_argument_sign,
-      sym__inner_argument_text,
       sym__closing_rest,
     ACTIONS(783), 11,
       ts_builtin_sym_end,
@@ -53097,10 +53083,10 @@ static const uint16_t ts_small_parse_table[] = {
       sym_character_constant,
       sym_string,
       sym__spaced_less,
+      sym__inner_argument_text,
       aux_sym__text_token1,
       sym__argument_sign,
       sym__spaced_argument_sign,
-      sym__inner_argument_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(789), 11,
@@ -53134,8 +53120,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [27166] = 2,
@@ -53157,8 +53143,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [27191] = 11,
@@ -53212,8 +53198,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [27259] = 2,
@@ -53235,8 +53221,8 @@ static const uint16_t ts_small_parse_table[] = {
       sym__indented_directive,
       sym__indented_bare_directive,
       sym__indented_loose_directive,
-      sym__word,
       sym__local_word,
+      sym__word,
       sym__blank,
       sym__rest,
   [27284] = 3,
@@ -53457,10 +53443,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(775), 8,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(773), 9,
@@ -53479,10 +53465,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(785), 7,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
     ACTIONS(783), 9,
       ts_builtin_sym_end,
@@ -53498,10 +53484,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(791), 8,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(789), 9,
@@ -53518,10 +53504,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(963), 8,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(961), 9,
@@ -53538,10 +53524,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(1219), 8,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__blank,
       sym__closing_rest,
     ACTIONS(1217), 9,
@@ -53560,10 +53546,10 @@ static const uint16_t ts_small_parse_table[] = {
     ACTIONS(769), 7,
       sym_character_constant,
       sym_string,
+      sym__inner_text,
       aux_sym__text_token1,
       sym__sign,
       sym__spaced_sign,
-      sym__inner_text,
       sym__closing_rest,
     ACTIONS(767), 9,
       ts_builtin_sym_end,
@@ -54110,18 +54096,18 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [28294] = 5,
-    ACTIONS(2435), 1,
+    ACTIONS(2421), 1,
       anon_sym_COLON,
     ACTIONS(2455), 1,
       sym__letter,
-    ACTIONS(2447), 2,
+    ACTIONS(2427), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(2433), 3,
+    ACTIONS(2423), 3,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
       sym__assign_sign,
-    ACTIONS(2443), 4,
+    ACTIONS(2419), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -54159,18 +54145,18 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [28356] = 5,
-    ACTIONS(2421), 1,
+    ACTIONS(2435), 1,
       anon_sym_COLON,
     ACTIONS(2459), 1,
       sym__letter,
-    ACTIONS(2427), 2,
+    ACTIONS(2447), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(2423), 3,
+    ACTIONS(2433), 3,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
       sym__assign_sign,
-    ACTIONS(2419), 4,
+    ACTIONS(2443), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -54208,11 +54194,11 @@ static const uint16_t ts_small_parse_table[] = {
   [28414] = 3,
     ACTIONS(2465), 1,
       sym__letter,
-    ACTIONS(2435), 3,
+    ACTIONS(2421), 3,
       anon_sym_COLON,
       sym__blank,
       sym__rest,
-    ACTIONS(2433), 7,
+    ACTIONS(2423), 7,
       ts_builtin_sym_end,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
@@ -54223,11 +54209,11 @@ static const uint16_t ts_small_parse_table[] = {
   [28432] = 3,
     ACTIONS(2467), 1,
       sym__letter,
-    ACTIONS(2421), 3,
+    ACTIONS(2435), 3,
       anon_sym_COLON,
       sym__blank,
       sym__rest,
-    ACTIONS(2423), 7,
+    ACTIONS(2433), 7,
       ts_builtin_sym_end,
       anon_sym_COLON_COLON,
       anon_sym_DOT,
@@ -54970,17 +54956,17 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [29382] = 5,
-    ACTIONS(2511), 1,
+    ACTIONS(2501), 1,
       anon_sym_COLON,
     ACTIONS(2619), 1,
       anon_sym_DOT,
-    ACTIONS(2513), 2,
+    ACTIONS(2503), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(2517), 2,
+    ACTIONS(2507), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(2509), 4,
+    ACTIONS(2499), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -55162,11 +55148,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [29634] = 5,
-    ACTIONS(2621), 1,
+    ACTIONS(2647), 1,
       anon_sym_COLON,
     ACTIONS(2665), 1,
       anon_sym_DOT,
-    ACTIONS(2623), 2,
+    ACTIONS(2649), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(2667), 2,
@@ -55178,11 +55164,11 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [29655] = 5,
-    ACTIONS(2647), 1,
+    ACTIONS(2621), 1,
       anon_sym_COLON,
     ACTIONS(2669), 1,
       anon_sym_DOT,
-    ACTIONS(2649), 2,
+    ACTIONS(2623), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
     ACTIONS(2667), 2,
@@ -55207,17 +55193,17 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [29691] = 5,
-    ACTIONS(2501), 1,
+    ACTIONS(2511), 1,
       anon_sym_COLON,
     ACTIONS(2671), 1,
       anon_sym_DOT,
-    ACTIONS(2503), 2,
+    ACTIONS(2513), 2,
       anon_sym_COLON_COLON,
       sym__assign_sign,
-    ACTIONS(2507), 2,
+    ACTIONS(2517), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(2499), 4,
+    ACTIONS(2509), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -55408,14 +55394,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [29953] = 4,
-    ACTIONS(2433), 1,
+    ACTIONS(2423), 1,
       anon_sym_DOT,
     ACTIONS(2705), 1,
       sym__letter,
-    ACTIONS(2447), 2,
+    ACTIONS(2427), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(2443), 4,
+    ACTIONS(2419), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -55447,14 +55433,14 @@ static const uint16_t ts_small_parse_table[] = {
       sym__eol,
       sym__eol_indent,
   [30004] = 4,
-    ACTIONS(2423), 1,
+    ACTIONS(2433), 1,
       anon_sym_DOT,
     ACTIONS(2711), 1,
       sym__letter,
-    ACTIONS(2427), 2,
+    ACTIONS(2447), 2,
       sym__blank,
       sym__rest,
-    ACTIONS(2419), 4,
+    ACTIONS(2443), 4,
       ts_builtin_sym_end,
       sym__semicolon_comment,
       sym__eol,
@@ -58373,9 +58359,9 @@ static const TSParseActionEntry ts_parse_actions[] = {
   [37] = {.entry = {.count = 1, .reusable = false}}, SHIFT(815),
   [39] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_parenthesized_expression, 2, 0, 0),
   [41] = {.entry = {.count = 1, .reusable = true}}, SHIFT(304),
-  [43] = {.entry = {.count = 1, .reusable = false}}, SHIFT(175),
-  [45] = {.entry = {.count = 1, .reusable = true}}, SHIFT(179),
-  [47] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_parenthesized_expression, 2, 0, 0),
+  [43] = {.entry = {.count = 1, .reusable = true}}, SHIFT(175),
+  [45] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_parenthesized_expression, 2, 0, 0),
+  [47] = {.entry = {.count = 1, .reusable = true}}, SHIFT(179),
   [49] = {.entry = {.count = 1, .reusable = false}}, SHIFT(176),
   [51] = {.entry = {.count = 1, .reusable = false}}, SHIFT(180),
   [53] = {.entry = {.count = 1, .reusable = true}}, SHIFT(181),
@@ -58392,10 +58378,10 @@ static const TSParseActionEntry ts_parse_actions[] = {
   [75] = {.entry = {.count = 1, .reusable = true}}, SHIFT(146),
   [77] = {.entry = {.count = 1, .reusable = true}}, SHIFT(148),
   [79] = {.entry = {.count = 1, .reusable = true}}, SHIFT(147),
-  [81] = {.entry = {.count = 1, .reusable = false}}, SHIFT(164),
+  [81] = {.entry = {.count = 1, .reusable = true}}, SHIFT(164),
   [83] = {.entry = {.count = 1, .reusable = false}}, SHIFT(172),
-  [85] = {.entry = {.count = 1, .reusable = false}}, SHIFT(173),
-  [87] = {.entry = {.count = 1, .reusable = false}}, SHIFT(174),
+  [85] = {.entry = {.count = 1, .reusable = true}}, SHIFT(173),
+  [87] = {.entry = {.count = 1, .reusable = true}}, SHIFT(174),
   [89] = {.entry = {.count = 1, .reusable = false}}, SHIFT(232),
   [91] = {.entry = {.count = 1, .reusable = true}}, SHIFT(232),
   [93] = {.entry = {.count = 1, .reusable = true}}, SHIFT(463),
@@ -59606,10 +59592,10 @@ static const TSParseActionEntry ts_parse_actions[] = {
   [2553] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym_instruction, 1, 0, 2),
   [2555] = {.entry = {.count = 1, .reusable = true}}, SHIFT(648),
   [2557] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym_instruction, 1, 0, 2),
-  [2559] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_sized, 3, 0, 0),
-  [2561] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_sized, 3, 0, 0),
-  [2563] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__local_sized, 3, 0, 0),
-  [2565] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_sized, 3, 0, 0),
+  [2559] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__local_sized, 3, 0, 0),
+  [2561] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__local_sized, 3, 0, 0),
+  [2563] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__word_sized, 3, 0, 0),
+  [2565] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__word_sized, 3, 0, 0),
   [2567] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare_directive, 3, 0, 23),
   [2569] = {.entry = {.count = 1, .reusable = false}}, REDUCE(sym__bare_directive, 3, 0, 23),
   [2571] = {.entry = {.count = 1, .reusable = true}}, REDUCE(sym__bare, 1, 0, 2),
