@@ -98,8 +98,9 @@ end
 
 local tests = {
   { 'every file name of the trade is 68000 assembly', function()
+    local empty = vim.api.nvim_create_buf(false, true)
     for _, ending in ipairs({ 's', 'S', 'asm', 'a68', 'x68', '68k', 'inc', 'i', 'sa', 'src' }) do
-      equal('m68k', vim.filetype.match({ filename = 'a.' .. ending }), ending)
+      equal('m68k', vim.filetype.match({ filename = 'a.' .. ending, buf = empty }), ending)
     end
   end },
 
@@ -175,6 +176,9 @@ local tests = {
 for _, test in ipairs(tests) do
   local good, problem = xpcall(test[2], debug.traceback)
   say(good and 'ok ' .. test[1] or 'not ok ' .. test[1] .. '\n    ' .. tostring(problem):gsub('\n', '\n    '))
+  if not good and #clients() == 0 then
+    break -- without a server the rest can only wait in vain
+  end
 end
 say('end')
 vim.cmd('qall!')
