@@ -1,4 +1,5 @@
-; A line after a label alone, or after an operation, starts as deep as operations do: nothing in the tree is nested.
+; Nothing is nested in the tree, so that there is no depth to count: labels start in column one, and an operation stands
+; where the one before it does.
 
-(line operation: (_)) @indent.align
 (line label: (label)) @indent.zero
+(line operation: (_)) @indent.auto

@@ -1,0 +1,156 @@
+//! Every query compiles against both grammars, and the highlights are what a reader expects.
+
+use tree_sitter::{Language, Parser, Query, QueryCursor, StreamingIterator};
+
+fn languages() -> [(&'static str, Language); 2] {
+    [
+        ("m68k", reveille_grammar::LANGUAGE_M68K.into()),
+        ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED.into()),
+    ]
+}
+
+#[test]
+fn every_query_compiles_against_both_grammars() {
+    let queries = [
+        ("highlights", reveille_grammar::HIGHLIGHTS_QUERY),
+        ("locals", reveille_grammar::LOCALS_QUERY),
+        ("tags", reveille_grammar::TAGS_QUERY),
+        ("folds", reveille_grammar::FOLDS_QUERY),
+        ("indents", reveille_grammar::INDENTS_QUERY),
+        ("injections", reveille_grammar::INJECTIONS_QUERY),
+    ];
+    for (dialect, language) in languages() {
+        for (name, text) in queries {
+            assert!(!text.trim().is_empty(), "{name} is empty");
+            if let Err(problem) = Query::new(&language, text) {
+                panic!("{name} does not compile for {dialect}: {problem}");
+            }
+        }
+    }
+}
+
+/// The captures of a query: row, column, name and text, with those of names that start with `_` left out.
+fn captures(language: &Language, query: &str, text: &str) -> Vec<(usize, usize, String, String)> {
+    let mut parser = Parser::new();
+    parser.set_language(language).expect("the library reads this format");
+    let tree = parser.parse(text, None).expect("nothing stops the parser");
+    let query = Query::new(language, query).expect("a query that compiles");
+    let mut cursor = QueryCursor::new();
+    let mut found = Vec::new();
+    let mut matches = cursor.matches(&query, tree.root_node(), text.as_bytes());
+    while let Some(it) = matches.next() {
+        for capture in it.captures() {
+            let name = query.capture_names()[capture.index as usize];
+            if !name.starts_with('_') {
+                let node = capture.node;
+                let at = node.start_position();
+                found.push((it.pattern_index, at.row, at.column, name.to_owned(), text[node.byte_range()].to_owned()));
+            }
+        }
+    }
+    // The last pattern wins, so it comes last.
+    found.sort();
+    found.into_iter().map(|(_, row, column, name, text)| (row, column, name, text)).collect()
+}
+
+/// Checks a sample whose comment lines point with `^` at the line before them and name the capture that must win there.
+fn check_marks(language: &Language, sample: &str) {
+    let found = captures(language, reveille_grammar::HIGHLIGHTS_QUERY, sample);
+    let mut row = 0;
+    let mut marks = 0;
+    for (index, line) in sample.lines().enumerate() {
+        let Some(mark) = line.strip_prefix(['*', '|']).filter(|it| it.contains('^')) else {
+            row = index;
+            continue;
+        };
+        let column = 1 + mark.find('^').expect("just seen");
+        let wanted = mark.trim_start_matches([' ', '^']).trim();
+        let won = found.iter().rev().find(|(at, start, _, text)| {
+            *at == row && (*start..*start + text.len()).contains(&column)
+        });
+        assert_eq!(won.map(|it| it.2.as_str()), Some(wanted), "row {row}, column {column} of {sample}");
+        marks += 1;
+    }
+    assert!(marks > 0, "a sample without marks");
+}
+
+#[test]
+fn highlights_of_motorola_syntax_are_as_marked() {
+    check_marks(
+        &reveille_grammar::LANGUAGE_M68K.into(),
+        "\
+ again:  move.w #$1F,(a0)+ take it
+* ^ label
+*        ^ function.builtin
+*            ^ type
+*              ^ operator
+*                ^ number
+*                    ^ variable.builtin
+*                          ^ comment
+ten      equ 10+one
+*         ^ keyword
+*            ^ number
+*              ^ operator
+*               ^ variable
+two = 2
+*   ^ operator
+         if ten
+*        ^ keyword.conditional
+         include \"a.i\"
+*         ^ keyword.import
+*                 ^ string
+         store \\1,<a b>
+*         ^ function.macro
+*               ^ string.special
+         dc.b 'a',\"text\",*-.loop
+*              ^ character
+*                  ^ string
+*                        ^ constant.builtin
+*                           ^ label
+         bra \\1
+*            ^ variable.parameter
+",
+    );
+}
+
+#[test]
+fn highlights_of_dotted_style_are_as_marked() {
+    check_marks(
+        &reveille_grammar::LANGUAGE_M68K_DOTTED.into(),
+        "\
+again:  move.w #0x1F, (%a0)+ | take it
+|  ^ label
+|        ^ function.builtin
+|              ^ operator
+|               ^ number
+|                      ^ variable.builtin
+|                             ^ comment
+        .globl start
+|       ^ keyword
+|              ^ variable
+        .if one == two
+|       ^ keyword.conditional
+|               ^ operator
+1:      bra 1b
+|           ^ label
+",
+    );
+}
+
+#[test]
+fn tags_name_macros_constants_and_routines() {
+    let text = "store macro\n endm\nten = 10\nlist reg d0-d3\nstart move d0,d1\nalone\n store d0\n bsr start\n";
+    let found = captures(&reveille_grammar::LANGUAGE_M68K.into(), reveille_grammar::TAGS_QUERY, text);
+    let of = |kind: &str| {
+        let rows: Vec<_> = found.iter().filter(|it| it.2 == kind).map(|it| it.0).collect();
+        found
+            .iter()
+            .filter(|it| it.2 == "name" && rows.contains(&it.0))
+            .map(|it| it.3.as_str())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(of("definition.macro"), ["store"]);
+    assert_eq!(of("definition.constant"), ["ten", "list"]);
+    assert_eq!(of("definition.function"), ["start", "alone"]);
+    assert_eq!(of("reference.call"), ["store", "start"]);
+}
