@@ -1,1 +1,20 @@
-//! Being built.
+//! Bytes in, meaning out: parameter blocks, disk formats, and the formulas that hold them together.
+//!
+//! It knows no source and no program: bytes come from wherever the caller found them. What it knows is data: one TOML file
+//! a block layout in `blocks/`, one a family of blocks in `families/`, the standard formats in `formats.toml`.
+//!
+//! ```
+//! let layout = reveille_decoders::layout("fat-block-13").unwrap();
+//! let block = layout.decode(&[0, 2, 2, 1, 0, 2, 112, 0, 0xa0, 5, 0xf9, 3, 0]);
+//! assert_eq!(block.number("total_sectors"), Some(1440));
+//! ```
+
+mod block;
+mod family;
+mod format;
+mod formula;
+
+pub use block::{Block, Endian, Field, FieldKind, Layout, layout, layouts};
+pub use family::{Derived, Family, Rule, Severity, Values, families, family};
+pub use format::{Format, formats, identifier_for, identifier_geometries};
+pub use formula::{Formula, FormulaError, Names, Scalar, Template};

@@ -1,1 +1,19 @@
-//! Being built.
+//! Facts and findings: what was decoded from a program, each with its evidence, and what does not fit.
+//!
+//! [`Model::new`] makes them from a program and its analysis. Every output shows these; none works anything out by itself.
+
+mod blocks;
+mod catalog;
+mod constants;
+mod finding;
+mod fix;
+mod model;
+mod relations;
+mod rules;
+mod source;
+
+pub use blocks::{BlockFact, Confidence, Level, Part};
+pub use catalog::{CatalogEntry, catalog, catalog_entry};
+pub use constants::{ConstantsFact, Role};
+pub use finding::{Edit, Evidence, Finding, Fix};
+pub use model::{Fact, Model};

@@ -124,6 +124,25 @@ pub fn data_run_at(program: &Program, unit: &Unit, place: Place) -> Option<DataR
     }
 }
 
+/// The run whose bytes follow directly on those of the line at `last`: nothing but labels, blank lines and comments between.
+#[must_use]
+pub fn data_run_after(program: &Program, unit: &Unit, last: Place) -> Option<DataRun> {
+    let file = program.file(last.file)?;
+    let (mut chunk, mut line) = (last.chunk, last.line + 1);
+    loop {
+        let indexed = file.indexed.get(chunk as usize)?;
+        let lines = &indexed.chunk.lines()[line.into()..];
+        match lines.iter().position(|it| it.op != reveille_source::OpId::NONE) {
+            Some(found) => {
+                let line = line + found as u16;
+                let at = indexed.runs.iter().position(|run| run.first == line)?;
+                return Some(data_run(program, unit, file, chunk, at));
+            }
+            None => (chunk, line) = (chunk + 1, 0),
+        }
+    }
+}
+
 fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, at: usize) -> DataRun {
     let id = file.id();
     let (mut chunk, mut at) = (chunk, at);

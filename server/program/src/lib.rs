@@ -14,7 +14,7 @@ mod program;
 mod unit;
 
 pub use analysis::Analysis;
-pub use data::{DataItem, DataRun, Head, data_run_at, data_runs};
+pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
 pub use layout::lay_out;
 pub use names::{Names, Symbol};

@@ -1,0 +1,129 @@
+//! All facts and findings of a program: what every output shows.
+
+use std::sync::Arc;
+
+use reveille_program::{Analysis, FileId, Place, Program, Unit};
+use rustc_hash::FxHashSet;
+
+use crate::blocks::{BlockFact, blocks};
+use crate::constants::{ConstantsFact, constants};
+use crate::finding::Finding;
+use crate::{relations, source};
+
+/// A fact: something decoded from the program, with its evidence.
+#[derive(Clone, Copy, Debug)]
+pub enum Fact<'a> {
+    /// A parameter block.
+    Block(&'a BlockFact),
+    /// Constants that give a disk's geometry.
+    Constants(&'a ConstantsFact),
+}
+
+/// The facts and findings of one unit.
+#[derive(Debug, Default)]
+struct UnitFacts {
+    blocks: Vec<BlockFact>,
+    constants: Vec<ConstantsFact>,
+    findings: Vec<Finding>,
+}
+
+/// A program, laid out, with its facts and findings: a snapshot, cheap to clone.
+#[derive(Clone, Debug, Default)]
+pub struct Model {
+    program: Program,
+    analysis: Analysis,
+    units: Vec<Arc<UnitFacts>>,
+}
+
+impl Model {
+    /// Makes all facts and findings. What `previous` has from the same units is taken over.
+    #[must_use]
+    pub fn new(program: Program, defines: &[(String, i64)], previous: Option<&Self>) -> Self {
+        let analysis = Analysis::new(&program, defines, previous.map(|it| &it.analysis));
+        let count = analysis.units().count();
+        // A name that one unit lacks may be another's: only where no unit changed does nothing change.
+        let is_same = |at: usize| previous.is_some_and(|it| it.analysis.has_same_unit(&analysis, at));
+        let alone = count == 1 || (0..count).all(is_same);
+        let units = analysis.units().enumerate().map(|(at, unit)| match previous {
+            Some(it) if is_same(at) && (alone || !has_foreign_names(unit)) => it.units[at].clone(),
+            _ => Arc::new(unit_facts(&program, &analysis, unit)),
+        });
+        let units = units.collect();
+        Self { units, program, analysis }
+    }
+
+    /// The program.
+    #[must_use]
+    pub fn program(&self) -> &Program {
+        &self.program
+    }
+
+    /// Its units.
+    #[must_use]
+    pub fn analysis(&self) -> &Analysis {
+        &self.analysis
+    }
+
+    /// All blocks. A file that several units read gives its blocks once.
+    pub fn blocks(&self) -> impl Iterator<Item = &BlockFact> {
+        let mut seen = FxHashSet::default();
+        self.units.iter().flat_map(|unit| &unit.blocks).filter(move |it| seen.insert((it.at, it.entry)))
+    }
+
+    /// All facts.
+    pub fn facts(&self) -> impl Iterator<Item = Fact<'_>> {
+        let mut seen = FxHashSet::default();
+        let constants = self.units.iter().flat_map(|unit| &unit.constants);
+        let constants = constants.filter(move |it| it.values.first().is_some_and(|first| seen.insert(first.3)));
+        self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants))
+    }
+
+    /// The block that a place of a line belongs to.
+    #[must_use]
+    pub fn block_at(&self, place: Place) -> Option<&BlockFact> {
+        self.units.iter().flat_map(|unit| &unit.blocks).find(|it| it.parts.iter().any(|part| part.at.place == place))
+    }
+
+    /// All findings, by file and line, each once.
+    #[must_use]
+    pub fn findings(&self) -> Vec<&Finding> {
+        self.sorted(self.units.iter().flat_map(|unit| &unit.findings))
+    }
+
+    /// The findings in one file.
+    #[must_use]
+    pub fn findings_in(&self, file: FileId) -> Vec<&Finding> {
+        self.sorted(self.units.iter().flat_map(|unit| &unit.findings).filter(|it| it.at.place.file == file))
+    }
+
+    fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {
+        let path = |it: &Finding| self.program.file(it.at.place.file).map(|file| file.path());
+        let mut all: Vec<&Finding> = findings.collect();
+        all.sort_by(|a, b| {
+            let place = |it: &Finding| (it.at.place.chunk, it.at.place.line, it.at.span.start, it.severity);
+            let same_file = a.at.place.file == b.at.place.file;
+            let by_file = if same_file { std::cmp::Ordering::Equal } else { path(a).cmp(&path(b)) };
+            by_file.then_with(|| place(a).cmp(&place(b))).then_with(|| (a.code, &a.message).cmp(&(b.code, &b.message)))
+        });
+        all.dedup();
+        all
+    }
+}
+
+/// Whether a unit uses names that it does not define.
+fn has_foreign_names(unit: &Unit) -> bool {
+    unit.problems().iter().any(|it| matches!(it.kind, reveille_program::ProblemKind::Undefined(_)))
+}
+
+fn unit_facts(program: &Program, analysis: &Analysis, unit: &Unit) -> UnitFacts {
+    let mut blocks = blocks(program, unit);
+    let constants = constants(program, unit);
+    let mut findings = relations::findings(program, unit, &mut blocks, &constants);
+    for id in unit.files() {
+        if let Some(file) = program.file(*id) {
+            findings.extend(source::file_findings(unit, file));
+        }
+    }
+    findings.extend(source::unit_findings(program, analysis, unit));
+    UnitFacts { blocks, constants, findings }
+}

@@ -1,0 +1,188 @@
+//! Findings about the source itself: form of lines, names, values, includes.
+
+use reveille_decoders::Severity;
+use reveille_program::{Analysis, ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Unit};
+use reveille_source::{Dialect, Encoding, OpId, ProblemKind as LineProblem, Span};
+
+use crate::finding::{Edit, Evidence, Finding, Fix};
+
+/// The findings about one file by itself.
+pub(crate) fn file_findings(unit: &Unit, file: &SourceFile) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let start = Evidence { place: Place { file: file.id(), chunk: 0, line: 0 }, span: Span::default() };
+    if let Some(at) = file.binary_at() {
+        let message = format!("this is no text: byte {at} (${at:X}) is none that a source has; if it is a ROM image or an object file, give it another ending");
+        return vec![Finding::new("source-008", start, message)];
+    }
+    if file.encoding() == Encoding::Latin1 {
+        let message = "this file is not UTF-8; it is read as Latin-1, each byte above $7F as one character".to_owned();
+        found.push(Finding::new("source-007", start, message));
+    }
+    for (chunk, it) in file.source().chunks().iter().enumerate() {
+        for (line, problem) in it.problems() {
+            let place = Place { file: file.id(), chunk: chunk as u32, line: line as u16 };
+            if unit.is_active(place) || problem.kind != LineProblem::BlankAfterComma {
+                found.push(line_finding(place, problem.kind, problem.span));
+            }
+        }
+    }
+    found
+}
+
+fn line_finding(place: Place, kind: LineProblem, span: Span) -> Finding {
+    let at = Evidence { place, span };
+    match kind {
+        LineProblem::UnterminatedString => {
+            Finding::new("source-001", at, "the string has no closing quote; it is taken to end with the line: add the quote".into())
+        }
+        LineProblem::Broken => {
+            Finding::new("source-002", at, "the line cannot be read from here on: expected a label, an operation or operands".into())
+        }
+        LineProblem::BlankAfterComma => {
+            let message = "a blank ends the operand field in Motorola syntax: what follows the comma would be comment, and 0 laid down for it; take the blank out";
+            let fix = Fix { title: "Take the blank out".into(), edits: vec![Edit { place, span, text: String::new() }] };
+            Finding::new("source-003", at, message.into()).fix(Some(fix))
+        }
+        LineProblem::UnclosedBracket => Finding::new("source-004", at, "the bracket is not closed on this line: add the closing one".into()),
+        LineProblem::TooLong => {
+            Finding::new("source-005", at, "the line has more than 65535 bytes and is not read; break it into lines".into())
+        }
+        LineProblem::UnclosedComment => {
+            Finding::new("source-006", at, "the comment has no `*/`; it is taken to end with the line".into())
+        }
+    }
+}
+
+/// The findings about a unit's names, values and structure.
+pub(crate) fn unit_findings(program: &Program, analysis: &Analysis, unit: &Unit) -> Vec<Finding> {
+    unit.problems().iter().filter_map(|problem| problem_finding(program, analysis, unit, problem)).collect()
+}
+
+fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem: &Problem) -> Option<Finding> {
+    let at = Evidence { place: problem.place, span: problem.span };
+    let name = |symbol| program.names().text(symbol);
+    Some(match &problem.kind {
+        ProblemKind::Undefined(symbol) => {
+            if !symbol.is_local() && analysis.find_elsewhere(unit, *symbol).is_some() {
+                return None;
+            }
+            let name = name(*symbol);
+            if program.dialect(problem.place.file) == Dialect::Dotted && !symbol.is_local() {
+                let message = format!("`{name}` is defined nowhere and taken for another module's; declare it with .extern, or see its spelling");
+                return Some(Finding::new("name-005", at, message));
+            }
+            let near = nearest(program, unit, &name).map_or(String::new(), |near| format!("; did you mean `{near}`?"));
+            let mut finding = Finding::new("name-001", at, format!("`{name}` is not defined{near}"));
+            if !unit.missing().is_empty() {
+                finding.severity = Severity::Warning;
+                finding.message.push_str(" (an included file is missing, which may define it)");
+            }
+            finding
+        }
+        ProblemKind::Duplicate(first) => {
+            let span = definition_span(program, *first);
+            let file = program.file(problem.place.file)?;
+            let name = problem.span.of(file.at(problem.place.chunk, problem.place.line).2);
+            let message = format!("`{name}` is defined a second time; rename one of the two, or use SET where it is meant to change");
+            Finding::new("name-002", at, message).related(Evidence { place: *first, span }, format!("`{name}` is defined here first"))
+        }
+        ProblemKind::Circular(symbol) => {
+            Finding::new("name-003", at, format!("the value of `{}` needs `{0}` itself; give one of the names in the ring a number", name(*symbol)))
+        }
+        ProblemKind::UnknownOperation(symbol) => {
+            let name = name(*symbol);
+            let mut finding = Finding::new("name-004", at, format!("`{name}` is no instruction, no directive and no macro of this program"));
+            if !unit.missing().is_empty() {
+                finding.message.push_str(" (an included file is missing, which may define it)");
+            }
+            finding
+        }
+        ProblemKind::Expression(kind) => expression(kind, at),
+        ProblemKind::DoesNotFit { value, bytes } => {
+            let bits = bytes * 8;
+            let least = -(1_i64 << (bits - 1));
+            let most = (1_i64 << bits) - 1;
+            let cut = value & most;
+            let message = format!("{value} (${value:X}) does not fit into {bits} bits, {least} to {most}; ${cut:X} would be laid down");
+            Finding::new("value-007", at, message)
+        }
+        ProblemKind::BadSize => {
+            Finding::new("layout-001", at, "the directive does not have this size; use .B, .W or .L".into())
+        }
+        ProblemKind::BadCount(count) => {
+            Finding::new("layout-002", at, format!("a count of {count} cannot be; expected 0 to 16777216"))
+        }
+        ProblemKind::Incomplete => Finding::new("layout-003", at, "an operand is missing; nothing, or 0, is laid down for it".into()),
+        ProblemKind::NothingToEnd => Finding::new("layout-004", at, "there is nothing for this to end; take it out, or find the first line that it belongs to".into()),
+        ProblemKind::NeverEnds => Finding::new("layout-005", at, "this has no end in its file; add ENDC, ENDM or ENDR".into()),
+        ProblemKind::AfterEnd => Finding::new("layout-006", at, "this stands behind END: the assembler does not read it; move END behind it if it is wanted".into()),
+        ProblemKind::MissingInclude(file) => {
+            let paths = program.include_paths(problem.place.file, unit.root()?, file);
+            let looked: Vec<_> = paths.iter().map(|path| format!("`{}`", path.display())).collect();
+            Finding::new("include-001", at, format!("`{file}` is not there; looked for {}", looked.join(", ")))
+        }
+        ProblemKind::IncludeCycle(file) => {
+            Finding::new("include-002", at, format!("`{file}` is being read already: the files include each other in a ring; this include is not read"))
+        }
+        ProblemKind::IncludeDepth => Finding::new("include-003", at, "more than 64 files include each other in a row; this one is not read".into()),
+    })
+}
+
+fn expression(kind: &ExpressionProblem, at: Evidence) -> Finding {
+    let (code, message) = match kind {
+        ExpressionProblem::DivisionByZero => ("value-001", "this divides by zero, so the expression has no value"),
+        ExpressionProblem::TooLarge => ("value-002", "the number has more than 32 bits; the largest is 4294967295 ($FFFFFFFF)"),
+        ExpressionProblem::BadDigit => ("value-003", "a digit does not belong to this number's base"),
+        ExpressionProblem::NoValue => ("value-004", "a value is missing here"),
+        ExpressionProblem::TooDeep => ("value-005", "brackets or signs nest deeper than 100"),
+        ExpressionProblem::NoClosingBracket => ("value-005", "the bracket is not closed"),
+        ExpressionProblem::Trailing => ("value-005", "this is no part of the expression before it"),
+        ExpressionProblem::TextTooLong => ("value-006", "as a number a text has 4 characters at most"),
+    };
+    Finding::new(code, at, message.to_owned())
+}
+
+/// Where the name stands that a line defines.
+pub(crate) fn definition_span(program: &Program, place: Place) -> Span {
+    let Some(file) = program.file(place.file) else { return Span::default() };
+    let (chunk, line, _) = file.at(place.chunk, place.line);
+    if !line.label.is_empty() || line.op == OpId::NONE {
+        return line.label;
+    }
+    let first = chunk.operands(line).into_iter().next().unwrap_or(0..0);
+    Span { start: first.start as u16, end: first.end as u16 }
+}
+
+/// The defined name that is spelled most like `name`, if one is close.
+fn nearest(program: &Program, unit: &Unit, name: &str) -> Option<String> {
+    let most = match name.len() {
+        0..=2 => return None,
+        3..=5 => 1,
+        _ => 2,
+    };
+    let definitions = unit.definitions();
+    if definitions.len() > 20_000 {
+        return None;
+    }
+    let texts = definitions.iter().map(|it| program.names().text(it.symbol));
+    let close = texts.filter(|it| it.len().abs_diff(name.len()) <= most);
+    let best = close.map(|it| (distance(&it, name), it)).min_by_key(|it| it.0)?;
+    (best.0 <= most).then(|| best.1.to_string())
+}
+
+/// How many letters differ (Levenshtein's distance), without regard to case.
+fn distance(one: &str, two: &str) -> usize {
+    let (one, two) = (one.to_ascii_lowercase(), two.to_ascii_lowercase());
+    let two = two.as_bytes();
+    let mut row: Vec<usize> = (0..=two.len()).collect();
+    for (at, byte) in one.bytes().enumerate() {
+        let mut before = row[0];
+        row[0] = at + 1;
+        for (other, byte_two) in two.iter().enumerate() {
+            let cost = before + usize::from(byte != *byte_two);
+            before = row[other + 1];
+            row[other + 1] = cost.min(before + 1).min(row[other] + 1);
+        }
+    }
+    row[two.len()]
+}
