@@ -244,7 +244,8 @@ impl<'a> Block<'a> {
     /// Whether every byte is the same filler.
     #[must_use]
     pub fn is_template(&self) -> bool {
-        !self.bytes.is_empty() && (self.bytes.iter().all(|byte| *byte == 0) || self.bytes.iter().all(|byte| *byte == 0xff))
+        !self.bytes.is_empty()
+            && (self.bytes.iter().all(|byte| *byte == 0) || self.bytes.iter().all(|byte| *byte == 0xff))
     }
 }
 
@@ -283,7 +284,9 @@ pub fn layouts() -> &'static [Layout] {
 /// A layout by its name.
 #[must_use]
 pub fn layout(name: &str) -> Option<&'static Layout> {
-    let is_it = |it: &&Layout| it.name.eq_ignore_ascii_case(name) || it.also.iter().any(|other| other.eq_ignore_ascii_case(name));
+    let is_it = |it: &&Layout| {
+        it.name.eq_ignore_ascii_case(name) || it.also.iter().any(|other| other.eq_ignore_ascii_case(name))
+    };
     LAYOUTS.iter().find(is_it)
 }
 

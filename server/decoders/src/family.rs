@@ -127,9 +127,10 @@ fn read(text: &str) -> Result<Family, String> {
     let text: FamilyText = toml::from_str(text).map_err(|error| error.to_string())?;
     let formula = |owner: &str, text: &str| Formula::new(text).map_err(|error| format!("{owner}: `{text}`: {error}"));
     let template = |owner: &str, text: &str| Template::new(text).map_err(|error| format!("{owner}: `{text}`: {error}"));
-    let derived = text.derived.into_iter().map(|it| {
-        Ok(Derived { formula: formula(&it.name, &it.formula)?, name: it.name, meaning: it.meaning })
-    });
+    let derived = text
+        .derived
+        .into_iter()
+        .map(|it| Ok(Derived { formula: formula(&it.name, &it.formula)?, name: it.name, meaning: it.meaning }));
     let rules = text.rule.into_iter().map(|it| {
         let fix = match it.fix {
             None => None,
@@ -151,7 +152,11 @@ fn read(text: &str) -> Result<Family, String> {
             fix,
         })
     });
-    Ok(Family { name: text.name, derived: derived.collect::<Result<_, String>>()?, rules: rules.collect::<Result<_, String>>()? })
+    Ok(Family {
+        name: text.name,
+        derived: derived.collect::<Result<_, String>>()?,
+        rules: rules.collect::<Result<_, String>>()?,
+    })
 }
 
 /// All families.
@@ -202,7 +207,11 @@ impl Values {
     fn identifier(&self) -> Option<(bool, i64)> {
         let identifier = self.number("format_identifier")?;
         let (total, size) = (self.number("total")?, self.number("legal_sector_size")?);
-        let geometry = |it: &[i64; 4]| match (self.number("cylinders_of_block"), self.number("legal_sides"), self.number("legal_sectors_per_track")) {
+        let geometry = |it: &[i64; 4]| match (
+            self.number("cylinders_of_block"),
+            self.number("legal_sides"),
+            self.number("legal_sectors_per_track"),
+        ) {
             (Some(cylinders), Some(sides), Some(sectors)) => *it == [cylinders, sides, sectors, size],
             // A block without geometry: the total has to do.
             _ => it[0] * it[1] * it[2] == total && it[3] == size,
@@ -233,7 +242,13 @@ mod tests {
     fn formulas_use_only_names_that_there_are() {
         for family in families() {
             let mut known: HashSet<&str> = ["cylinders", "says_fat12"].into();
-            known.extend(layouts().iter().filter(|it| it.family == family.name).flat_map(|it| &it.fields).map(|it| it.name.as_str()));
+            known.extend(
+                layouts()
+                    .iter()
+                    .filter(|it| it.family == family.name)
+                    .flat_map(|it| &it.fields)
+                    .map(|it| it.name.as_str()),
+            );
             for derived in &family.derived {
                 for name in derived.formula.names() {
                     assert!(known.contains(name), "{}: {name}", derived.name);
@@ -243,8 +258,18 @@ mod tests {
             let mut codes = HashSet::new();
             for rule in &family.rules {
                 assert!(codes.insert(&rule.code), "{} stands twice", rule.code);
-                let set = rule.fix.iter().flat_map(|fix| fix.0.names().into_iter().chain(fix.1.iter().flat_map(|it| it.1.names())));
-                for name in rule.when.names().into_iter().chain(rule.message.names()).chain(set).chain(rule.fields.iter().map(String::as_str)) {
+                let set = rule
+                    .fix
+                    .iter()
+                    .flat_map(|fix| fix.0.names().into_iter().chain(fix.1.iter().flat_map(|it| it.1.names())));
+                for name in rule
+                    .when
+                    .names()
+                    .into_iter()
+                    .chain(rule.message.names())
+                    .chain(set)
+                    .chain(rule.fields.iter().map(String::as_str))
+                {
                     assert!(known.contains(name), "{}: {name}", rule.code);
                 }
             }
@@ -258,7 +283,13 @@ mod tests {
         let bytes = [0, 2, 2, 1, 0, 2, 112, 0, 0xa0, 5, 0xf9, 3, 0, 9, 0, 2, 0, 0, 0];
         let block = layout("fat-block-19").unwrap().decode(&bytes);
         let values = Values::new(family("fat").unwrap(), &block, &[]);
-        for (name, value) in [("root_sectors", 7), ("data_start", 14), ("clusters", 713), ("fat_sectors_needed", 3), ("cylinders_of_block", 80)] {
+        for (name, value) in [
+            ("root_sectors", 7),
+            ("data_start", 14),
+            ("clusters", 713),
+            ("fat_sectors_needed", 3),
+            ("cylinders_of_block", 80),
+        ] {
             assert_eq!(values.number(name), Some(value), "{name}");
         }
     }

@@ -284,7 +284,13 @@ fn call(function: Function, arguments: &[Node], names: &dyn Names) -> Option<Sca
     };
     let truth = |it: bool| Some(Scalar::Number(i64::from(it)));
     match function {
-        Function::Given => if number(0)? != 0 { at(1) } else { None },
+        Function::Given => {
+            if number(0)? != 0 {
+                at(1)
+            } else {
+                None
+            }
+        }
         Function::If => at(if number(0)? != 0 { 1 } else { 2 }),
         Function::First => (0..arguments.len()).filter_map(number).find(|it| *it != 0).map(Scalar::Number),
         Function::Known => truth(at(0).is_some()),

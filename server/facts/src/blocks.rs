@@ -140,7 +140,8 @@ impl BlockFact {
         if !self.is_readable() {
             return None;
         }
-        let own = ["cylinders_of_block", "legal_sides", "legal_sectors_per_track", "legal_sector_size"].map(|it| self.number(it));
+        let own = ["cylinders_of_block", "legal_sides", "legal_sectors_per_track", "legal_sector_size"]
+            .map(|it| self.number(it));
         if let [Some(cylinders), Some(sides), Some(sectors), Some(size)] = own {
             return Some([cylinders, sides, sectors, size]);
         }
@@ -257,7 +258,9 @@ fn entry(bytes: &[Option<u8>], start: usize, len: usize, layout: &Layout) -> (En
     let tries: Vec<Shape> = match len.cmp(&layout.len()) {
         std::cmp::Ordering::Equal => vec![Shape::default()],
         // The last place first: where several fit alike, the end is the place.
-        std::cmp::Ordering::Less => (0..layout.len()).rev().map(|at| Shape { missing: Some(at), ..Shape::default() }).collect(),
+        std::cmp::Ordering::Less => {
+            (0..layout.len()).rev().map(|at| Shape { missing: Some(at), ..Shape::default() }).collect()
+        }
         std::cmp::Ordering::Greater => (0..len).rev().map(|at| Shape { extra: Some(at), ..Shape::default() }).collect(),
     };
     let mut best = (plain, 0);
@@ -329,7 +332,12 @@ fn cut(run: &DataRun) -> Option<Cut> {
             if fill_bytes == 0 {
                 break;
             }
-            bytes = run.items.iter().filter(|item| !item.span.is_empty()).flat_map(|item| item.bytes.iter().copied()).collect();
+            bytes = run
+                .items
+                .iter()
+                .filter(|item| !item.span.is_empty())
+                .flat_map(|item| item.bytes.iter().copied())
+                .collect();
         }
         for layout in layouts() {
             let Some((entries, fit)) = entries(&bytes, layout) else { continue };
@@ -353,7 +361,10 @@ fn cut(run: &DataRun) -> Option<Cut> {
                 let confidence = confidence(run, layout, entries.len(), is_whole, has_shape);
                 let fill_bytes = if skips_fill { fill_bytes } else { 0 };
                 let bytes = bytes.clone();
-                best = Some((rank, Cut { layout, entries, bytes, fill_bytes, confidence, unknown_layout: unknown_layout.clone() }));
+                best = Some((
+                    rank,
+                    Cut { layout, entries, bytes, fill_bytes, confidence, unknown_layout: unknown_layout.clone() },
+                ));
             }
         }
     }
@@ -384,7 +395,8 @@ fn confidence(run: &DataRun, layout: &Layout, count: usize, is_whole: bool, has_
 
 /// A run that a comment gives a layout: it is that, whatever its bytes say.
 fn marked(run: &DataRun, layout: &'static Layout, whole: &[Option<u8>]) -> Cut {
-    let confidence = Confidence { level: Level::Certain, reasons: vec![format!("a comment says `@block {}`", layout.name)] };
+    let confidence =
+        Confidence { level: Level::Certain, reasons: vec![format!("a comment says `@block {}`", layout.name)] };
     let without: Vec<Option<u8>> =
         run.items.iter().filter(|item| !item.span.is_empty()).flat_map(|item| item.bytes.iter().copied()).collect();
     let fill = whole.len() - without.len();
@@ -431,7 +443,9 @@ fn inside(run: &DataRun, unknown_layout: Option<String>) -> Option<Cut> {
             // A table may go on with entries of the same kind.
             let mut entries = Vec::new();
             let mut at = start;
-            while let Some(Some(own)) = bytes.get(at..at + layout.len()).map(|it| it.iter().copied().collect::<Option<Vec<u8>>>()) {
+            while let Some(Some(own)) =
+                bytes.get(at..at + layout.len()).map(|it| it.iter().copied().collect::<Option<Vec<u8>>>())
+            {
                 if !layout.decode(&own).has_shape() {
                     break;
                 }

@@ -38,7 +38,8 @@ struct Entries {
 
 static CATALOG: LazyLock<Vec<CatalogEntry>> = LazyLock::new(|| {
     // The file is part of the program; the test below reads it.
-    let own: Entries = toml::from_str(include_str!("../findings/findings.toml")).unwrap_or_else(|error| panic!("{error}"));
+    let own: Entries =
+        toml::from_str(include_str!("../findings/findings.toml")).unwrap_or_else(|error| panic!("{error}"));
     let rules = families().iter().flat_map(|family| &family.rules).map(|rule| CatalogEntry {
         code: rule.code.clone(),
         severity: rule.severity,
@@ -74,7 +75,9 @@ mod tests {
         }
         for entry in catalog() {
             let (family, number) = entry.code.split_once('-').unwrap();
-            assert!(family.bytes().all(|it| it.is_ascii_lowercase()) && number.len() == 3 && number.parse::<u16>().is_ok());
+            assert!(
+                family.bytes().all(|it| it.is_ascii_lowercase()) && number.len() == 3 && number.parse::<u16>().is_ok()
+            );
             assert!(!entry.title.ends_with('.') && entry.why.ends_with('.'), "{}", entry.code);
         }
     }

@@ -114,9 +114,7 @@ pub(crate) fn constants(program: &Program, unit: &Unit) -> Vec<ConstantsFact> {
         }
     }
     let has = |it: &ConstantsFact, role| it.value(role).is_some();
-    groups.retain(|it| {
-        it.values.len() >= 2 && (has(it, Role::SectorsPerTrack) || has(it, Role::Cylinders) && has(it, Role::Sides))
-    });
+    groups.retain(|it| has(it, Role::Cylinders) || it.values.len() >= 2 && has(it, Role::SectorsPerTrack));
     groups
 }
 

@@ -59,7 +59,8 @@ impl Finding {
     /// If the catalog has no such code: every code in this program is in it, which a test makes sure of.
     #[must_use]
     pub(crate) fn new(code: &str, at: Evidence, message: String) -> Self {
-        let entry: &'static CatalogEntry = catalog_entry(code).unwrap_or_else(|| panic!("`{code}` is not in the catalog"));
+        let entry: &'static CatalogEntry =
+            catalog_entry(code).unwrap_or_else(|| panic!("`{code}` is not in the catalog"));
         Self { code: &entry.code, severity: entry.severity, at, message, related: Vec::new(), fixes: Vec::new() }
     }
 

@@ -21,7 +21,10 @@ pub(crate) fn block_findings(program: &Program, unit: &Unit, fact: &BlockFact) -
         found.extend(odd_end(program, unit, fact));
     }
     if fact.shape.is_template {
-        let message = format!("all bytes are ${:02X}: a template that is filled in later, or a block that was never written", fact.bytes[0]);
+        let message = format!(
+            "all bytes are ${:02X}: a template that is filled in later, or a block that was never written",
+            fact.bytes[0]
+        );
         found.push(Finding::new("block-008", whole(fact), message));
         return found;
     }
@@ -97,25 +100,41 @@ fn change(program: &Program, fact: &BlockFact, title: String, changes: &[(usize,
 
 fn length(fact: &BlockFact) -> Option<Finding> {
     let (len, name) = (fact.layout.len(), &fact.subject);
-    let field_at = |at: usize| fact.layout.fields.iter().find(|field| (field.offset..field.offset + field.bytes).contains(&at));
+    let field_at =
+        |at: usize| fact.layout.fields.iter().find(|field| (field.offset..field.offset + field.bytes).contains(&at));
     if let Some(missing) = fact.shape.missing {
         let field = field_at(missing).map_or("", |field| field.name.as_str());
         let place = if missing + 1 == len { "its end".to_owned() } else { format!("`{field}`, byte {missing}") };
-        let message = format!("`{name}` has {} bytes, 1 too few for {} ({len}): a byte seems to be missing at {place}; the reader takes the next byte of the ROM for it", len - 1, fact.layout.title);
+        let message = format!(
+            "`{name}` has {} bytes, 1 too few for {} ({len}): a byte seems to be missing at {place}; the reader takes the next byte of the ROM for it",
+            len - 1,
+            fact.layout.title
+        );
         return Some(Finding::new("block-001", whole(fact), message));
     }
     if let Some(extra) = fact.shape.extra {
         let field = field_at(extra.min(len - 1)).map_or("", |field| field.name.as_str());
         let place = if extra == len { "at its end".to_owned() } else { format!("near `{field}`, byte {extra}") };
-        let message = format!("`{name}` has {} bytes, 1 too many for {} ({len}): take the byte {place} out, or every later entry is read shifted", len + 1, fact.layout.title);
+        let message = format!(
+            "`{name}` has {} bytes, 1 too many for {} ({len}): take the byte {place} out, or every later entry is read shifted",
+            len + 1,
+            fact.layout.title
+        );
         return Some(Finding::new("block-002", whole(fact), message));
     }
     if fact.bytes.len() < len {
-        let message = format!("`{name}` has {} bytes; {} needs {len}: the reader takes whatever follows for the rest", fact.bytes.len(), fact.layout.title);
+        let message = format!(
+            "`{name}` has {} bytes; {} needs {len}: the reader takes whatever follows for the rest",
+            fact.bytes.len(),
+            fact.layout.title
+        );
         return Some(Finding::new("block-001", whole(fact), message));
     }
     if fact.shape.fill_bytes > 0 && fact.entry.0 == 0 {
-        let message = format!("`{name}` has {} fill bytes in it, because DC.W at an odd offset is aligned; the reader of {} expects none: write its words as two bytes each", fact.shape.fill_bytes, fact.layout.title);
+        let message = format!(
+            "`{name}` has {} fill bytes in it, because DC.W at an odd offset is aligned; the reader of {} expects none: write its words as two bytes each",
+            fact.shape.fill_bytes, fact.layout.title
+        );
         return Some(Finding::new("block-002", whole(fact), message));
     }
     None
@@ -133,7 +152,12 @@ fn swapped(program: &Program, fact: &BlockFact) -> Finding {
         value(&turned)
     );
     let changes: Vec<_> = turned.iter().copied().enumerate().collect();
-    Finding::new("block-006", whole(fact), message).fix(change(program, fact, "Exchange the bytes of each word".into(), &changes))
+    Finding::new("block-006", whole(fact), message).fix(change(
+        program,
+        fact,
+        "Exchange the bytes of each word".into(),
+        &changes,
+    ))
 }
 
 /// The block leaves the next word, long word or instruction on an odd address.
@@ -190,7 +214,13 @@ fn odd_end(program: &Program, unit: &Unit, fact: &BlockFact) -> Option<Finding> 
                         _ => "reserved words",
                     }
                 }
-                Meaning::Equate | Meaning::Set | Meaning::RegisterName | Meaning::Export | Meaning::Import | Meaning::Listing | Meaning::Message => continue,
+                Meaning::Equate
+                | Meaning::Set
+                | Meaning::RegisterName
+                | Meaning::Export
+                | Meaning::Import
+                | Meaning::Listing
+                | Meaning::Message => continue,
                 _ => return None,
             },
         };
@@ -200,7 +230,8 @@ fn odd_end(program: &Program, unit: &Unit, fact: &BlockFact) -> Option<Finding> 
             fact.subject
         );
         let at = fact.parts.last().map_or(fact.at, |part| part.at);
-        let finding = Finding::new("block-003", at, message).related(Evidence { place, span }, format!("`{}` would lie on an odd address", text[span.range()].trim()));
+        let finding = Finding::new("block-003", at, message)
+            .related(Evidence { place, span }, format!("`{}` would lie on an odd address", text[span.range()].trim()));
         return Some(finding.fix(insert_even(program, fact.last)));
     }
     None
@@ -217,7 +248,13 @@ fn insert_even(program: &Program, last: Place) -> Option<Fix> {
     let even = if operation.bytes().any(|it| it.is_ascii_uppercase()) { "EVEN" } else { "even" };
     let end = Span { start: line.len, end: line.len };
     let after = &chunk.text()[line.start as usize + usize::from(line.len)..];
-    let line_end = if after.starts_with("\r\n") { "\r\n" } else if after.starts_with('\r') { "\r" } else { "\n" };
+    let line_end = if after.starts_with("\r\n") {
+        "\r\n"
+    } else if after.starts_with('\r') {
+        "\r"
+    } else {
+        "\n"
+    };
     let text = format!("{line_end}{indent}{dot}{even}");
     Some(Fix { title: "Put EVEN behind the block".into(), edits: vec![Edit { place: last, span: end, text }] })
 }

@@ -11,7 +11,9 @@ pub(crate) fn file_findings(unit: &Unit, file: &SourceFile) -> Vec<Finding> {
     let mut found = Vec::new();
     let start = Evidence { place: Place { file: file.id(), chunk: 0, line: 0 }, span: Span::default() };
     if let Some(at) = file.binary_at() {
-        let message = format!("this is no text: byte {at} (${at:X}) is none that a source has; if it is a ROM image or an object file, give it another ending");
+        let message = format!(
+            "this is no text: byte {at} (${at:X}) is none that a source has; if it is a ROM image or an object file, give it another ending"
+        );
         return vec![Finding::new("source-008", start, message)];
     }
     if file.encoding() == Encoding::Latin1 {
@@ -32,21 +34,30 @@ pub(crate) fn file_findings(unit: &Unit, file: &SourceFile) -> Vec<Finding> {
 fn line_finding(place: Place, kind: LineProblem, span: Span) -> Finding {
     let at = Evidence { place, span };
     match kind {
-        LineProblem::UnterminatedString => {
-            Finding::new("source-001", at, "the string has no closing quote; it is taken to end with the line: add the quote".into())
-        }
-        LineProblem::Broken => {
-            Finding::new("source-002", at, "the line cannot be read from here on: expected a label, an operation or operands".into())
-        }
+        LineProblem::UnterminatedString => Finding::new(
+            "source-001",
+            at,
+            "the string has no closing quote; it is taken to end with the line: add the quote".into(),
+        ),
+        LineProblem::Broken => Finding::new(
+            "source-002",
+            at,
+            "the line cannot be read from here on: expected a label, an operation or operands".into(),
+        ),
         LineProblem::BlankAfterComma => {
             let message = "a blank ends the operand field in Motorola syntax: what follows the comma would be comment, and 0 laid down for it; take the blank out";
-            let fix = Fix { title: "Take the blank out".into(), edits: vec![Edit { place, span, text: String::new() }] };
+            let fix =
+                Fix { title: "Take the blank out".into(), edits: vec![Edit { place, span, text: String::new() }] };
             Finding::new("source-003", at, message.into()).fix(Some(fix))
         }
-        LineProblem::UnclosedBracket => Finding::new("source-004", at, "the bracket is not closed on this line: add the closing one".into()),
-        LineProblem::TooLong => {
-            Finding::new("source-005", at, "the line has more than 65535 bytes and is not read; break it into lines".into())
+        LineProblem::UnclosedBracket => {
+            Finding::new("source-004", at, "the bracket is not closed on this line: add the closing one".into())
         }
+        LineProblem::TooLong => Finding::new(
+            "source-005",
+            at,
+            "the line has more than 65535 bytes and is not read; break it into lines".into(),
+        ),
         LineProblem::UnclosedComment => {
             Finding::new("source-006", at, "the comment has no `*/`; it is taken to end with the line".into())
         }
@@ -68,7 +79,9 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             }
             let name = name(*symbol);
             if program.dialect(problem.place.file) == Dialect::Dotted && !symbol.is_local() {
-                let message = format!("`{name}` is defined nowhere and taken for another module's; declare it with .extern, or see its spelling");
+                let message = format!(
+                    "`{name}` is defined nowhere and taken for another module's; declare it with .extern, or see its spelling"
+                );
                 return Some(Finding::new("name-005", at, message));
             }
             let near = nearest(program, unit, &name).map_or(String::new(), |near| format!("; did you mean `{near}`?"));
@@ -83,15 +96,24 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             let span = definition_span(program, *first);
             let file = program.file(problem.place.file)?;
             let name = problem.span.of(file.at(problem.place.chunk, problem.place.line).2);
-            let message = format!("`{name}` is defined a second time; rename one of the two, or use SET where it is meant to change");
-            Finding::new("name-002", at, message).related(Evidence { place: *first, span }, format!("`{name}` is defined here first"))
+            let message = format!(
+                "`{name}` is defined a second time; rename one of the two, or use SET where it is meant to change"
+            );
+            Finding::new("name-002", at, message)
+                .related(Evidence { place: *first, span }, format!("`{name}` is defined here first"))
         }
-        ProblemKind::Circular(symbol) => {
-            Finding::new("name-003", at, format!("the value of `{}` needs `{0}` itself; give one of the names in the ring a number", name(*symbol)))
-        }
+        ProblemKind::Circular(symbol) => Finding::new(
+            "name-003",
+            at,
+            format!("the value of `{}` needs `{0}` itself; give one of the names in the ring a number", name(*symbol)),
+        ),
         ProblemKind::UnknownOperation(symbol) => {
             let name = name(*symbol);
-            let mut finding = Finding::new("name-004", at, format!("`{name}` is no instruction, no directive and no macro of this program"));
+            let mut finding = Finding::new(
+                "name-004",
+                at,
+                format!("`{name}` is no instruction, no directive and no macro of this program"),
+            );
             if !unit.missing().is_empty() {
                 finding.message.push_str(" (an included file is missing, which may define it)");
             }
@@ -103,7 +125,9 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             let least = -(1_i64 << (bits - 1));
             let most = (1_i64 << bits) - 1;
             let cut = value & most;
-            let message = format!("{value} (${value:X}) does not fit into {bits} bits, {least} to {most}; ${cut:X} would be laid down");
+            let message = format!(
+                "{value} (${value:X}) does not fit into {bits} bits, {least} to {most}; ${cut:X} would be laid down"
+            );
             Finding::new("value-007", at, message)
         }
         ProblemKind::BadSize => {
@@ -112,26 +136,46 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
         ProblemKind::BadCount(count) => {
             Finding::new("layout-002", at, format!("a count of {count} cannot be; expected 0 to 16777216"))
         }
-        ProblemKind::Incomplete => Finding::new("layout-003", at, "an operand is missing; nothing, or 0, is laid down for it".into()),
-        ProblemKind::NothingToEnd => Finding::new("layout-004", at, "there is nothing for this to end; take it out, or find the first line that it belongs to".into()),
-        ProblemKind::NeverEnds => Finding::new("layout-005", at, "this has no end in its file; add ENDC, ENDM or ENDR".into()),
-        ProblemKind::AfterEnd => Finding::new("layout-006", at, "this stands behind END: the assembler does not read it; move END behind it if it is wanted".into()),
+        ProblemKind::Incomplete => {
+            Finding::new("layout-003", at, "an operand is missing; nothing, or 0, is laid down for it".into())
+        }
+        ProblemKind::NothingToEnd => Finding::new(
+            "layout-004",
+            at,
+            "there is nothing for this to end; take it out, or find the first line that it belongs to".into(),
+        ),
+        ProblemKind::NeverEnds => {
+            Finding::new("layout-005", at, "this has no end in its file; add ENDC, ENDM or ENDR".into())
+        }
+        ProblemKind::AfterEnd => Finding::new(
+            "layout-006",
+            at,
+            "this stands behind END: the assembler does not read it; move END behind it if it is wanted".into(),
+        ),
         ProblemKind::MissingInclude(file) => {
             let paths = program.include_paths(problem.place.file, unit.root()?, file);
             let looked: Vec<_> = paths.iter().map(|path| format!("`{}`", path.display())).collect();
             Finding::new("include-001", at, format!("`{file}` is not there; looked for {}", looked.join(", ")))
         }
-        ProblemKind::IncludeCycle(file) => {
-            Finding::new("include-002", at, format!("`{file}` is being read already: the files include each other in a ring; this include is not read"))
-        }
-        ProblemKind::IncludeDepth => Finding::new("include-003", at, "more than 64 files include each other in a row; this one is not read".into()),
+        ProblemKind::IncludeCycle(file) => Finding::new(
+            "include-002",
+            at,
+            format!("`{file}` is being read already: the files include each other in a ring; this include is not read"),
+        ),
+        ProblemKind::IncludeDepth => Finding::new(
+            "include-003",
+            at,
+            "more than 64 files include each other in a row; this one is not read".into(),
+        ),
     })
 }
 
 fn expression(kind: &ExpressionProblem, at: Evidence) -> Finding {
     let (code, message) = match kind {
         ExpressionProblem::DivisionByZero => ("value-001", "this divides by zero, so the expression has no value"),
-        ExpressionProblem::TooLarge => ("value-002", "the number has more than 32 bits; the largest is 4294967295 ($FFFFFFFF)"),
+        ExpressionProblem::TooLarge => {
+            ("value-002", "the number has more than 32 bits; the largest is 4294967295 ($FFFFFFFF)")
+        }
         ExpressionProblem::BadDigit => ("value-003", "a digit does not belong to this number's base"),
         ExpressionProblem::NoValue => ("value-004", "a value is missing here"),
         ExpressionProblem::TooDeep => ("value-005", "brackets or signs nest deeper than 100"),

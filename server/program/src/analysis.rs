@@ -91,7 +91,9 @@ impl Analysis {
 fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId> {
     let targets: FxHashMap<FileId, Vec<FileId>> = includes
         .iter()
-        .map(|(file, names)| (*file, names.iter().filter_map(|name| program.resolve_include(*file, *file, name)).collect()))
+        .map(|(file, names)| {
+            (*file, names.iter().filter_map(|name| program.resolve_include(*file, *file, name)).collect())
+        })
         .collect();
     let included: FxHashSet<FileId> =
         targets.iter().flat_map(|(from, to)| to.iter().filter(move |it| *it != from)).copied().collect();

@@ -97,7 +97,8 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
             };
             let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
             let goes_on_behind = at + 1 == indexed.runs.len() && indexed.ends_in_data;
-            if (wants(head) || (goes_on_behind && usize::from(run.head_len) < run.head.len())) && unit.is_active(place) {
+            if (wants(head) || (goes_on_behind && usize::from(run.head_len) < run.head.len())) && unit.is_active(place)
+            {
                 found.push(data_run(program, unit, file, segment.chunk, at));
             }
         }
@@ -187,7 +188,9 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
             return run;
         }
         match file.indexed.get(chunk as usize + 1).and_then(|next| next.runs.first()) {
-            Some(next) if next.label.is_none() && !next.is_marked && is_at_start(&file.indexed[chunk as usize + 1], next) => {
+            Some(next)
+                if next.label.is_none() && !next.is_marked && is_at_start(&file.indexed[chunk as usize + 1], next) =>
+            {
                 chunk += 1;
                 at = 0;
             }
@@ -205,7 +208,8 @@ fn is_at_start(indexed: &Indexed, run: &Run) -> bool {
 /// The name behind `@block`: on the run's own lines, or in the comments and the label's line above it.
 fn block_name(indexed: &Indexed, run: &Run) -> Option<String> {
     let lines = indexed.chunk.lines();
-    let comment = |line: &reveille_source::Line| marked_block(line.comment.of(indexed.chunk.line_text(line))).map(str::to_owned);
+    let comment =
+        |line: &reveille_source::Line| marked_block(line.comment.of(indexed.chunk.line_text(line))).map(str::to_owned);
     lines[run.first.into()..run.end.into()].iter().find_map(comment).or_else(|| {
         let above = lines[..run.first.into()].iter().rev();
         above.take_while(|line| line.op == reveille_source::OpId::NONE).find_map(comment)
@@ -213,7 +217,14 @@ fn block_name(indexed: &Indexed, run: &Run) -> Option<String> {
 }
 
 /// The items of a data line; the zero byte of an alignment first, where the address asks for one.
-fn line_items(program: &Program, unit: &Unit, file: &SourceFile, place: Place, address: Value, items: &mut Vec<DataItem>) {
+fn line_items(
+    program: &Program,
+    unit: &Unit,
+    file: &SourceFile,
+    place: Place,
+    address: Value,
+    items: &mut Vec<DataItem>,
+) {
     let (chunk, line, text) = file.at(place.chunk, place.line);
     let dialect = chunk.dialect();
     let Some(directive) = line.op.directive() else { return };
@@ -285,8 +296,9 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
     }
     unit.values_digest = hasher.finish();
     let previous = previous.filter(|it| it.values_digest == unit.values_digest);
-    let known: FxHashMap<*const Indexed, &Checked> =
-        previous.map(|it| it.checked.iter().map(|found| (Arc::as_ptr(&found.indexed), found)).collect()).unwrap_or_default();
+    let known: FxHashMap<*const Indexed, &Checked> = previous
+        .map(|it| it.checked.iter().map(|found| (Arc::as_ptr(&found.indexed), found)).collect())
+        .unwrap_or_default();
     let mut checked: Vec<Checked> = Vec::new();
     let mut problems = Vec::new();
     let mut seen = rustc_hash::FxHashSet::default();
@@ -319,7 +331,13 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
 
 type Found = Arc<[(u16, Span, ProblemKind)]>;
 
-fn check_chunk(program: &Program, unit: &Unit, file: &SourceFile, (id, chunk): (FileId, u32), indexed: &Indexed) -> Found {
+fn check_chunk(
+    program: &Program,
+    unit: &Unit,
+    file: &SourceFile,
+    (id, chunk): (FileId, u32),
+    indexed: &Indexed,
+) -> Found {
     let mut found = Vec::new();
     for line in indexed.symbolic.iter().copied() {
         let place = Place { file: id, chunk, line };

@@ -4,10 +4,10 @@ use std::ops::Range;
 
 use reveille_source::Dialect;
 
+use crate::Program;
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::name_of;
 use crate::unit::{DefinitionKind, Problem, ProblemKind, Unit, equate_span};
-use crate::Program;
 
 /// How deep one equate may need another before its turn. Longer chains settle in the second round.
 const DEPTH: u32 = 64;

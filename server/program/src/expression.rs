@@ -75,7 +75,15 @@ pub trait Context {
 
 /// Evaluates `text[range]`. Names it with the ranges of `text`, so that problems find their place.
 pub fn evaluate(text: &str, range: Range<usize>, dialect: Dialect, context: &mut dyn Context) -> Value {
-    let mut reader = Reader { text: &text.as_bytes()[..range.end], source: text, at: range.start, dialect, depth: 0, context, failed: false };
+    let mut reader = Reader {
+        text: &text.as_bytes()[..range.end],
+        source: text,
+        at: range.start,
+        dialect,
+        depth: 0,
+        context,
+        failed: false,
+    };
     let value = reader.binary(LOOSEST);
     reader.blanks();
     if reader.at < range.end && !reader.failed {
@@ -404,7 +412,9 @@ impl Reader<'_, '_> {
             [b'$', rest @ ..] if !rest.is_empty() && rest.iter().all(u8::is_ascii_hexdigit) => {
                 self.digits(&text[1..], 16, range)
             }
-            [b'@', rest @ ..] if !rest.is_empty() && rest.iter().all(u8::is_ascii_digit) => self.digits(&text[1..], 8, range),
+            [b'@', rest @ ..] if !rest.is_empty() && rest.iter().all(u8::is_ascii_digit) => {
+                self.digits(&text[1..], 8, range)
+            }
             [b'0', b'x' | b'X', ..] => self.digits(&text[2..], 16, range),
             [b'0', b'b' | b'B', rest @ ..] if !rest.is_empty() && rest.iter().all(|it| matches!(it, b'0' | b'1')) => {
                 self.digits(&text[2..], 2, range)

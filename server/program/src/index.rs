@@ -93,8 +93,32 @@ pub(crate) const HEAD: usize = 13;
 
 /// Words that tell of disks: in a label or a comment they make a table of bytes worth a look. Common practice, no source.
 const DISK_WORDS: &[&str] = &[
-    "bpb", "dpb", "boot", "disk", "disc", "diskette", "floppy", "format", "formats", "fmt", "geometry", "drive", "media", "medium",
-    "sector", "sectors", "track", "tracks", "cylinders", "cluster", "fat", "volume", "parameter", "parameters", "param", "params",
+    "bpb",
+    "dpb",
+    "boot",
+    "disk",
+    "disc",
+    "diskette",
+    "floppy",
+    "format",
+    "formats",
+    "fmt",
+    "geometry",
+    "drive",
+    "media",
+    "medium",
+    "sector",
+    "sectors",
+    "track",
+    "tracks",
+    "cylinders",
+    "cluster",
+    "fat",
+    "volume",
+    "parameter",
+    "parameters",
+    "param",
+    "params",
 ];
 
 /// Words of a text, split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
@@ -157,7 +181,9 @@ pub(crate) fn static_bytes(text: &str, line: &Line, directive: &Directive, diale
     let mut total = 0;
     match directive.meaning {
         Meaning::Constants | Meaning::ConstantsOf(_) => {
-            reveille_source::operands(text, line, dialect, |range| total += constant_bytes(&text[range], item, dialect));
+            reveille_source::operands(text, line, dialect, |range| {
+                total += constant_bytes(&text[range], item, dialect)
+            });
             Some((total, aligned))
         }
         Meaning::Strings(zero) => {
@@ -280,7 +306,9 @@ pub(crate) fn name_of(word: &str, dialect: Dialect) -> Option<&str> {
         _ => (),
     }
     let name = match bytes {
-        [name @ .., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] if !name.is_empty() => &word[..name.len()],
+        [name @ .., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] if !name.is_empty() => {
+            &word[..name.len()]
+        }
         _ => word,
     };
     if name.bytes().next().is_some_and(|it| it == b'$' && name[1..].bytes().all(|it| it.is_ascii_hexdigit())) {
@@ -362,10 +390,9 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
     for (text, event) in &builder.labels {
         let event = &mut builder.events[usize::from(*event)];
         match &mut event.kind {
-            EventKind::Label(name)
-            | EventKind::Equate(name)
-            | EventKind::Set(name)
-            | EventKind::RegisterName(name) => *name = symbol(*text),
+            EventKind::Label(name) | EventKind::Equate(name) | EventKind::Set(name) | EventKind::RegisterName(name) => {
+                *name = symbol(*text)
+            }
             EventKind::Call(name) | EventKind::Macro(name) => *name = symbols[*text],
             _ => (),
         }
@@ -438,7 +465,8 @@ impl<'a> Builder<'a> {
         }
         match operation {
             Operation::None => {
-                let words = label.is_some_and(has_disk_word) || self.comment_has_words || has_disk_word(line.comment.of(text));
+                let words =
+                    label.is_some_and(has_disk_word) || self.comment_has_words || has_disk_word(line.comment.of(text));
                 self.comment_marks |= marked_block(line.comment.of(text)).is_some();
                 self.waiting = own.map(|id| (id, words));
                 self.open = false;
@@ -513,8 +541,14 @@ impl<'a> Builder<'a> {
                 self.data(at, line, text, directive, own);
                 self.uses(at, text, line.operands, true);
             }
-            Meaning::Reserve | Meaning::ReserveBytes | Meaning::Align | Meaning::AlignOffset | Meaning::Origin
-            | Meaning::Offsets | Meaning::StructureStart | Meaning::Repeat => {
+            Meaning::Reserve
+            | Meaning::ReserveBytes
+            | Meaning::Align
+            | Meaning::AlignOffset
+            | Meaning::Origin
+            | Meaning::Offsets
+            | Meaning::StructureStart
+            | Meaning::Repeat => {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, true);
                 self.close();
@@ -584,7 +618,9 @@ impl<'a> Builder<'a> {
                 head: [0; HEAD],
                 head_len: 0,
                 is_symbolic: false,
-                has_words: waiting_words || self.comment_has_words || label.is_some_and(|id| has_disk_word(self.texts[id])),
+                has_words: waiting_words
+                    || self.comment_has_words
+                    || label.is_some_and(|id| has_disk_word(self.texts[id])),
                 is_marked: marks,
             });
             self.run_labels.push(label);

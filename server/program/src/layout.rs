@@ -9,7 +9,9 @@ use reveille_source::{Condition, Dialect, Meaning, Span};
 
 use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Event, EventKind, Indexed, include_name, item_bytes, name_of, names};
-use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span, numeric_reference, place_of};
+use crate::unit::{
+    BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span, numeric_reference, place_of,
+};
 use crate::{FileId, Program, Symbol};
 
 /// The most that a count of a directive may be: more than the address space of the 68000.
@@ -216,7 +218,8 @@ impl<'a> Walk<'a> {
             }
         }
         // What a file opens it closes: the next file must not be lost with it.
-        let is_open = self.state.conditions.len() > depth.0 || self.state.macros > depth.1 || self.state.repeats > depth.2;
+        let is_open =
+            self.state.conditions.len() > depth.0 || self.state.macros > depth.1 || self.state.repeats > depth.2;
         if is_open {
             if let Some((place, span)) = openers.last().copied() {
                 self.problem(ProblemKind::NeverEnds, place, span);
@@ -272,7 +275,9 @@ impl<'a> Walk<'a> {
                 }
                 _ => (),
             }
-            if event.kind == EventKind::Directive && line.op.directive().is_some_and(|it| it.meaning == Meaning::Include) {
+            if event.kind == EventKind::Directive
+                && line.op.directive().is_some_and(|it| it.meaning == Meaning::Include)
+            {
                 if self.state.reads() {
                     self.include(id, chunk, event.line, indexed);
                 }
@@ -331,7 +336,8 @@ impl<'a> Walk<'a> {
                 }
             }
             EventKind::Set(symbol) => {
-                let value = equate_span(self.program, place).map_or(Value::Unknown, |span| self.value(place, span.range()));
+                let value =
+                    equate_span(self.program, place).map_or(Value::Unknown, |span| self.value(place, span.range()));
                 let span = self.name_span(indexed, event.line);
                 self.define(symbol, DefinitionKind::Set, place, value, span);
             }
@@ -402,8 +408,15 @@ impl<'a> Walk<'a> {
         }
         let at = self.unit.definitions.len() as u32;
         let is_uncertain = self.state.is_uncertain();
-        let definition =
-            Definition { symbol, kind, place, value, scope: self.state.scope, location: self.state.location(), is_uncertain };
+        let definition = Definition {
+            symbol,
+            kind,
+            place,
+            value,
+            scope: self.state.scope,
+            location: self.state.location(),
+            is_uncertain,
+        };
         self.unit.definitions.push(definition);
         if symbol.is_local() {
             let text = self.program.names().text(symbol);
@@ -524,7 +537,9 @@ impl<'a> Walk<'a> {
             Meaning::Section | Meaning::NamedSection => {
                 let name = match directive.meaning {
                     Meaning::NamedSection => directive.name.to_owned(),
-                    _ => first().map_or_else(|| line.label.of(text).to_owned(), |range| text[range].to_ascii_lowercase()),
+                    _ => {
+                        first().map_or_else(|| line.label.of(text).to_owned(), |range| text[range].to_ascii_lowercase())
+                    }
                 };
                 self.section(&name);
             }
@@ -555,7 +570,9 @@ impl<'a> Walk<'a> {
                 let dialect = indexed.chunk.dialect();
                 let field = line.operands;
                 let mut found = Vec::new();
-                names(field.of(text), dialect, |name, start| found.push((self.program.names().intern(name), start, name.len())));
+                names(field.of(text), dialect, |name, start| {
+                    found.push((self.program.names().intern(name), start, name.len()))
+                });
                 if directive.meaning == Meaning::Common {
                     found.truncate(1);
                 }
@@ -649,7 +666,8 @@ impl<'a> Walk<'a> {
                 Some(known == (condition == C::Defined))
             }
             C::Same | C::Different | C::Blank | C::NotBlank => {
-                let text_of = |at: usize| operands.get(at).map_or("", |range| text[range.clone()].trim_matches(['\'', '"']));
+                let text_of =
+                    |at: usize| operands.get(at).map_or("", |range| text[range.clone()].trim_matches(['\'', '"']));
                 if line.operands.of(text).contains('\\') {
                     return None;
                 }

@@ -84,6 +84,7 @@ pub struct Program {
     files: Arc<Vec<Option<Arc<SourceFile>>>>,
     by_path: Arc<FxHashMap<PathBuf, FileId>>,
     by_folded_path: Arc<FxHashMap<String, FileId>>,
+    by_name: Arc<FxHashMap<String, Vec<FileId>>>,
     include_folders: Arc<Vec<PathBuf>>,
 }
 
@@ -142,7 +143,8 @@ impl Program {
                     Content::Text(source, encoding) => (source, encoding, None),
                     Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at)),
                 };
-                let indexed: Vec<_> = source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), &names))).collect();
+                let indexed: Vec<_> =
+                    source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), &names))).collect();
                 (normal(&path), source, encoding, binary_at, indexed)
             })
             .collect();
@@ -155,6 +157,10 @@ impl Program {
                     files.push(None);
                     Arc::make_mut(&mut self.by_path).insert(path.clone(), id);
                     Arc::make_mut(&mut self.by_folded_path).insert(folded(&path), id);
+                    if let Some(name) = path.file_name() {
+                        let name = folded(Path::new(name));
+                        Arc::make_mut(&mut self.by_name).entry(name).or_default().push(id);
+                    }
                     id
                 }
             };
@@ -208,13 +214,22 @@ impl Program {
         paths
     }
 
-    /// The file that an include means. Sources of systems that do not tell cases apart spell names in any case.
+    /// The file that an include means. Sources of systems that do not tell cases apart spell names in any case, and folders were
+    /// often given to the assembler and not in the source: so the only file of that name counts, wherever it is.
     #[must_use]
     pub fn resolve_include(&self, from: FileId, root: FileId, name: &str) -> Option<FileId> {
         let paths = self.include_paths(from, root, name);
         let present = |id: &&FileId| self.file(**id).is_some();
         let exact = paths.iter().find_map(|path| self.by_path.get(path).filter(present));
-        exact.or_else(|| paths.iter().find_map(|path| self.by_folded_path.get(&folded(path)).filter(present))).copied()
+        let any_case = || paths.iter().find_map(|path| self.by_folded_path.get(&folded(path)).filter(present));
+        let found = exact.or_else(any_case).copied();
+        found.or_else(|| {
+            let name = name.replace('\\', "/").to_ascii_lowercase();
+            let last = name.rsplit('/').next()?;
+            let mut same = self.by_name.get(last)?.iter().filter(present);
+            let only = same.next().filter(|_| same.next().is_none())?;
+            Some(*only)
+        })
     }
 }
 

@@ -62,7 +62,8 @@ fn a_name_that_set_gives_again_counts_in_its_order() {
 
 #[test]
 fn origins_and_data_give_addresses() {
-    let text = "\tORG\t$400\nfirst\tDC.B\t1,2,'abc'\nsecond\tDC.W\t1\n\tDS.L\t4\nthird\tDCB.B\t3,$FF\n\tEVEN\nlast\tDC.B\t0\n";
+    let text =
+        "\tORG\t$400\nfirst\tDC.B\t1,2,'abc'\nsecond\tDC.W\t1\n\tDS.L\t4\nthird\tDCB.B\t3,$FF\n\tEVEN\nlast\tDC.B\t0\n";
     assert_eq!(value(text, "first"), Value::Number(0x400));
     // DC.W is aligned to an even address, a zero byte is put in: GNU as 2.40 in its --mri mode.
     assert_eq!(value(text, "second"), Value::Number(0x406));
@@ -125,10 +126,7 @@ fn includes_are_read_in_place_and_rings_are_told() {
     ];
     assert_eq!(
         problems(&files),
-        [
-            "fw/a.s:3 MissingInclude(\"missing.i\") [missing.i]",
-            "fw/c.i:1 IncludeCycle(\"c.i\") [c.i]"
-        ]
+        ["fw/a.s:3 MissingInclude(\"missing.i\") [missing.i]", "fw/c.i:1 IncludeCycle(\"c.i\") [c.i]"]
     );
     let (program, analysis) = program(&files);
     assert_eq!(analysis.units().count(), 1);
@@ -176,9 +174,32 @@ fn data_runs_know_where_each_byte_is_from() {
 }
 
 const PIECES: &[&str] = &[
-    "a\tEQU\tb+1\n", "b\tEQU\t5\n", "lab\n", "\tdc.b\ta,b,300\n", "t\tdc.b\t1,2,3\n", "\tdc.w\tt2-t\nt2\n", "\teven\n", "\tnop\n",
-    "\tifne\ta\n", "\telse\n", "\tendc\n", "\torg\t$100\n", "m\tmacro\n", "\tendm\n", "\tm\td0\n", ".x\tbra\t.x\n", "\tds.b\ta\n",
-    "c\tset\tc+1\n", "\tsection\tdata\n", "\tdc.l\t*-t,c\n", "\tinclude\tb.i\n", "\tend\n", "x", "\n", "\t", "\trept\t3\n\tnop\n\tnop\n\tendr\n",
+    "a\tEQU\tb+1\n",
+    "b\tEQU\t5\n",
+    "lab\n",
+    "\tdc.b\ta,b,300\n",
+    "t\tdc.b\t1,2,3\n",
+    "\tdc.w\tt2-t\nt2\n",
+    "\teven\n",
+    "\tnop\n",
+    "\tifne\ta\n",
+    "\telse\n",
+    "\tendc\n",
+    "\torg\t$100\n",
+    "m\tmacro\n",
+    "\tendm\n",
+    "\tm\td0\n",
+    ".x\tbra\t.x\n",
+    "\tds.b\ta\n",
+    "c\tset\tc+1\n",
+    "\tsection\tdata\n",
+    "\tdc.l\t*-t,c\n",
+    "\tinclude\tb.i\n",
+    "\tend\n",
+    "x",
+    "\n",
+    "\t",
+    "\trept\t3\n\tnop\n\tnop\n\tendr\n",
     "\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n",
 ];
 

@@ -1,2 +1,9 @@
-//! Being built.
-fn main() {}
+//! Reveille: reads the firmware source of a 68000 machine as a program, and says what a restorer needs to know.
+
+mod cli;
+mod load;
+mod report;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

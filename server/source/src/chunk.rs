@@ -118,7 +118,8 @@ impl File {
     #[must_use]
     pub fn new(text: &str, forced: Option<Dialect>) -> Self {
         let dialect = forced.unwrap_or_default();
-        let mut file = Self { chunks: read_chunks(text, dialect, true).unwrap_or_default(), starts: Vec::new(), dialect, forced };
+        let mut file =
+            Self { chunks: read_chunks(text, dialect, true).unwrap_or_default(), starts: Vec::new(), dialect, forced };
         file.restart();
         file.settle_dialect();
         file

@@ -41,9 +41,7 @@ pub fn decode(bytes: Vec<u8>) -> Decoded {
     }
     match String::from_utf8(bytes) {
         Ok(text) => Decoded::Text(text, Encoding::Utf8),
-        Err(error) => {
-            Decoded::Text(error.into_bytes().into_iter().map(char::from).collect(), Encoding::Latin1)
-        }
+        Err(error) => Decoded::Text(error.into_bytes().into_iter().map(char::from).collect(), Encoding::Latin1),
     }
 }
 

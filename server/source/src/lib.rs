@@ -16,6 +16,8 @@ pub use chunk::{CHUNK_LINES, Chunk, File, Splice};
 pub use dialect::{Dialect, Evidence};
 pub use directives::{Condition, DIRECTIVES, Directive, Meaning, directive_index};
 pub use document::{Decoded, Document, Encoding, decode};
-pub use lines::{Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, is_word_byte, operands, read_line, read_lines};
+pub use lines::{
+    Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, is_word_byte, operands, read_line, read_lines,
+};
 pub use position::{ColumnUnit, Position};
 //pub use tree::{Trees, language};

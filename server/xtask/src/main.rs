@@ -89,10 +89,7 @@ fn grammar(check: bool) -> Result<()> {
         }
     }
     if !stale.is_empty() {
-        bail!(
-            "not what the grammar generates: {}; run `cargo run -p xtask -- grammar`",
-            stale.join(", ")
-        );
+        bail!("not what the grammar generates: {}; run `cargo run -p xtask -- grammar`", stale.join(", "));
     }
     Ok(())
 }

@@ -5,9 +5,9 @@ mod words;
 
 use std::ops::Range;
 
+pub use reader::{operands, read_line, read_lines};
 pub(crate) use reader::{problems, sign};
 pub(crate) use words::Words;
-pub use reader::{operands, read_line, read_lines};
 pub use words::{OpId, Operation};
 
 /// A range of bytes inside a line.

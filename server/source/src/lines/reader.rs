@@ -6,8 +6,8 @@ use memchr::{memchr2, memmem};
 
 use super::words::{Words, split_size};
 use super::{
-    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, DOTTED, Line, LineKind, OPEN_COMMENT, OpId, Problem, ProblemKind, Span,
-    UNBALANCED, UNTERMINATED,
+    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, DOTTED, Line, LineKind, OPEN_COMMENT, OpId, Problem, ProblemKind,
+    Span, UNBALANCED, UNTERMINATED,
 };
 use crate::Dialect;
 
@@ -61,11 +61,8 @@ pub fn read_lines(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec
             Some(found) => (at + found, at + found + 1),
             None => (bytes.len(), bytes.len()),
         };
-        let mut line = if at < comment_end {
-            comment_line(&bytes[at..end])
-        } else {
-            read(&bytes[at..end], dialect, &words)
-        };
+        let mut line =
+            if at < comment_end { comment_line(&bytes[at..end]) } else { read(&bytes[at..end], dialect, &words) };
         line.start = at as u32;
         if at >= comment_end && dialect == Dialect::Dotted && opens_comment(&bytes[at..end], &line) {
             match memmem::find(&bytes[end..], b"*/") {

@@ -86,8 +86,7 @@ fn key(word: &[u8]) -> Option<u128> {
 }
 
 static WORDS: LazyLock<FxHashMap<u128, OpId>> = LazyLock::new(|| {
-    let instructions =
-        MNEMONICS.iter().enumerate().map(|(at, it)| (it.name, OpId(INSTRUCTIONS + at as u16)));
+    let instructions = MNEMONICS.iter().enumerate().map(|(at, it)| (it.name, OpId(INSTRUCTIONS + at as u16)));
     let directives = DIRECTIVES.iter().enumerate().map(|(at, it)| (it.name, OpId(at as u16 + 1)));
     instructions.chain(directives).filter_map(|(name, id)| Some((key(name.as_bytes())?, id))).collect()
 });

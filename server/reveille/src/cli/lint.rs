@@ -1,0 +1,71 @@
+//! `reveille lint`: what does not fit.
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+
+use anyhow::{Result, bail};
+use clap::{Args, ValueEnum};
+use reveille_decoders::Severity;
+use reveille_facts::{catalog, catalog_entry};
+
+use super::{CLEAN, ERRORS, FromOutside};
+use crate::{load, report};
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Format {
+    /// With the source, for people.
+    Text,
+    /// One object a line.
+    Json,
+    /// SARIF 2.1.0, for code hosts and other tools.
+    Sarif,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Lint {
+    /// Files, or folders whose sources are read.
+    #[arg(required_unless_present = "explain")]
+    paths: Vec<PathBuf>,
+    /// The form of the output.
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+    /// Explains a finding by its code and does nothing else; `all` lists the codes.
+    #[arg(long, value_name = "CODE")]
+    explain: Option<String>,
+    #[command(flatten)]
+    from_outside: FromOutside,
+}
+
+impl Lint {
+    pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
+        if let Some(code) = &self.explain {
+            return explain(code, out);
+        }
+        let model = load::model(&self.paths, &self.from_outside.options())?;
+        let findings = model.findings();
+        match self.format {
+            Format::Text => {
+                let color = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+                report::text(&model, &findings, color, out)?;
+            }
+            Format::Json => report::json_lines(&model, &findings, out)?,
+            Format::Sarif => report::sarif(&model, &findings, out)?,
+        }
+        let is_error = findings.iter().any(|it| it.severity == Severity::Error);
+        Ok(if is_error { ERRORS } else { CLEAN })
+    }
+}
+
+fn explain(code: &str, out: &mut dyn Write) -> Result<u8> {
+    if code == "all" {
+        for entry in catalog() {
+            writeln!(out, "{:<11} {:<8} {}", entry.code, entry.severity.name(), entry.title)?;
+        }
+        return Ok(CLEAN);
+    }
+    let Some(entry) = catalog_entry(code) else {
+        bail!("there is no finding `{code}`; `reveille lint --explain all` lists them");
+    };
+    write!(out, "{}", entry.page())?;
+    Ok(CLEAN)
+}

@@ -1,0 +1,116 @@
+//! The command line: one file a command.
+
+mod lint;
+mod sheet;
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+use reveille_source::Dialect;
+
+use crate::load::Options;
+
+/// Exit codes: no finding is an error, at least one is, the command could not run.
+pub(crate) const CLEAN: u8 = 0;
+pub(crate) const ERRORS: u8 = 1;
+pub(crate) const FAILED: u8 = 2;
+
+/// Reads the firmware source of a 68000 machine as a program: disk formats, what does not fit, and what to do first.
+#[derive(Debug, Parser)]
+#[command(version, max_term_width = 100)]
+struct Command {
+    /// What is logged to standard error: a filter such as `info` or `reveille=debug`; the variable RUST_LOG says the same.
+    #[arg(long, global = true, value_name = "FILTER")]
+    log: Option<String>,
+    #[command(subcommand)]
+    action: Action,
+}
+
+#[derive(Debug, Subcommand)]
+enum Action {
+    /// Lists what does not fit, for files or a whole firmware tree.
+    Lint(lint::Lint),
+    /// Prints the bring-up sheet of a firmware tree: every fact with its evidence.
+    Sheet(sheet::Sheet),
+}
+
+/// What is told of the program from outside its sources.
+#[derive(Debug, Args)]
+struct FromOutside {
+    /// Gives a name a value, as if the source had it: NAME=VALUE.
+    #[arg(long, value_name = "NAME=VALUE", value_parser = define)]
+    define: Vec<(String, i64)>,
+    /// A folder in which included files are looked for; may be given several times.
+    #[arg(long, value_name = "DIR")]
+    include: Vec<PathBuf>,
+    /// Reads every file in this dialect: motorola or dotted. Without it each file's own text tells.
+    #[arg(long, value_name = "DIALECT", value_parser = dialect)]
+    dialect: Option<Dialect>,
+}
+
+impl FromOutside {
+    fn options(&self) -> Options {
+        Options { defines: self.define.clone(), include: self.include.clone(), dialect: self.dialect }
+    }
+}
+
+fn define(text: &str) -> Result<(String, i64), String> {
+    let (name, value) = text.split_once('=').unwrap_or((text, "1"));
+    let (digits, radix) = match value.strip_prefix('$').or_else(|| value.strip_prefix("0x")) {
+        Some(digits) => (digits, 16),
+        None => (value, 10),
+    };
+    let number =
+        i64::from_str_radix(digits, radix).map_err(|_| format!("`{value}` is no number; use 12, $C or 0xC"))?;
+    if name.is_empty() { Err("a name is missing before `=`".into()) } else { Ok((name.to_owned(), number)) }
+}
+
+fn dialect(text: &str) -> Result<Dialect, String> {
+    [Dialect::Motorola, Dialect::Dotted]
+        .into_iter()
+        .find(|it| it.name() == text)
+        .ok_or_else(|| "known dialects are motorola and dotted".into())
+}
+
+/// Runs the command of the command line.
+pub(crate) fn run() -> ExitCode {
+    let command = match Command::try_parse() {
+        Ok(command) => command,
+        Err(error) => {
+            // Help and version are printed to standard output and are no failure.
+            let code = if error.use_stderr() { FAILED } else { CLEAN };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    start_log(command.log.as_deref());
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    let result = match &command.action {
+        Action::Lint(lint) => lint.run(&mut out),
+        Action::Sheet(sheet) => sheet.run(&mut out),
+    };
+    let result = result.and_then(|code| Ok(out.flush().map(|()| code)?));
+    match result {
+        Ok(code) => ExitCode::from(code),
+        // Whoever reads the output has enough of it.
+        Err(error)
+            if error.downcast_ref::<std::io::Error>().is_some_and(|it| it.kind() == std::io::ErrorKind::BrokenPipe) =>
+        {
+            ExitCode::from(CLEAN)
+        }
+        Err(error) => {
+            eprintln!("reveille: {error:#}");
+            ExitCode::from(FAILED)
+        }
+    }
+}
+
+/// Logs to standard error, never to standard output, which belongs to results and to the protocol.
+fn start_log(filter: Option<&str>) {
+    let from_environment = || tracing_subscriber::EnvFilter::try_from_default_env().ok();
+    let filter = filter.and_then(|text| tracing_subscriber::EnvFilter::try_new(text).ok()).or_else(from_environment);
+    let filter = filter.unwrap_or_else(|| tracing_subscriber::EnvFilter::new("warn"));
+    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_ansi(false).try_init();
+}

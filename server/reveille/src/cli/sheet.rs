@@ -1,0 +1,40 @@
+//! `reveille sheet`: the bring-up sheet.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use anyhow::Result;
+use clap::{Args, ValueEnum};
+
+use super::{CLEAN, FromOutside};
+use crate::{load, report};
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Format {
+    /// For people.
+    Markdown,
+    /// One object, for other programs.
+    Json,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Sheet {
+    /// The folder of the firmware's sources, or one file.
+    path: PathBuf,
+    /// The form of the output.
+    #[arg(long, value_enum, default_value = "markdown")]
+    format: Format,
+    #[command(flatten)]
+    from_outside: FromOutside,
+}
+
+impl Sheet {
+    pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
+        let model = load::model(std::slice::from_ref(&self.path), &self.from_outside.options())?;
+        match self.format {
+            Format::Markdown => report::sheet_markdown(&model, &self.path, out)?,
+            Format::Json => report::sheet_json(&model, out)?,
+        }
+        Ok(CLEAN)
+    }
+}

@@ -1,0 +1,129 @@
+//! Loads files from disk into a program. The only place that reads sources.
+
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result, bail};
+use reveille_facts::Model;
+use reveille_program::{Content, Program};
+use reveille_source::{Decoded, Dialect, File, decode};
+
+/// Endings of files that are sources; compared without regard to case.
+pub(crate) const SOURCE_ENDINGS: &[&str] =
+    &["s", "asm", "a68", "x68", "68k", "inc", "i", "sa", "src", "has", "mac", "equ", "a"];
+
+/// Of these endings a file that is no text is told of; with the others it is another kind of file.
+const SURE_ENDINGS: &[&str] = &["s", "asm", "a68", "x68", "68k"];
+
+/// The most bytes of a source file.
+const MOST_BYTES: u64 = 256 << 20;
+
+/// The most files that includes may bring in.
+const MOST_FILES: usize = 20_000;
+
+/// What is told of a program from outside its sources.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Options {
+    /// Names with values.
+    pub(crate) defines: Vec<(String, i64)>,
+    /// Folders of included files.
+    pub(crate) include: Vec<PathBuf>,
+    /// The dialect of every file.
+    pub(crate) dialect: Option<Dialect>,
+}
+
+/// Loads files and folders, and what they include, and makes the model.
+pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
+    let mut program = Program::new();
+    program.set_include_folders(options.include.clone());
+    let mut files = Vec::new();
+    for path in paths {
+        let kind = std::fs::metadata(path).with_context(|| format!("`{}` cannot be opened", path.display()))?;
+        if kind.is_dir() {
+            let found = sources_in(path);
+            if found.is_empty() {
+                bail!("no source in `{}`: looked for files ending in .{}", path.display(), SOURCE_ENDINGS.join(" ."));
+            }
+            files.extend(
+                found.into_iter().filter_map(|path| Some((path.clone(), content(&path, options.dialect).ok()??))),
+            );
+        } else {
+            let content = content(path, options.dialect)?;
+            files.extend(content.map(|content| (path.clone(), content)));
+        }
+    }
+    program.set_files(files);
+    Ok(with_includes(program, options))
+}
+
+/// Makes the model, loading included files until none is found any more.
+pub(crate) fn with_includes(mut program: Program, options: &Options) -> Model {
+    let mut tried = HashSet::new();
+    let mut model = Model::new(program.clone(), &options.defines, None);
+    loop {
+        let wanted = wanted(&model, &mut tried);
+        let found: Vec<_> = wanted
+            .into_iter()
+            .filter_map(|path| Some((path.clone(), content(&path, options.dialect).ok()??)))
+            .collect();
+        if found.is_empty() || program.files().count() > MOST_FILES {
+            return model;
+        }
+        program.set_files(found);
+        model = Model::new(program.clone(), &options.defines, Some(&model));
+    }
+}
+
+/// Paths of included files that are not loaded and were not tried before.
+pub(crate) fn wanted(model: &Model, tried: &mut HashSet<PathBuf>) -> Vec<PathBuf> {
+    let mut paths = Vec::new();
+    for unit in model.analysis().units() {
+        let Some(root) = unit.root() else { continue };
+        for (file, name) in unit.missing() {
+            for path in model.program().include_paths(*file, root, name) {
+                if tried.insert(path.clone()) && path.is_file() {
+                    paths.push(path);
+                    break;
+                }
+            }
+        }
+    }
+    paths
+}
+
+/// The sources in a folder and the folders in it, in the order of their paths. Hidden ones and links are left out.
+pub(crate) fn sources_in(folder: &Path) -> Vec<PathBuf> {
+    let walk = ignore::WalkBuilder::new(folder).standard_filters(false).hidden(true).follow_links(false).build();
+    let mut found: Vec<PathBuf> = walk
+        .filter_map(Result::ok)
+        .filter(|entry| entry.file_type().is_some_and(|kind| kind.is_file()) && is_source(entry.path()))
+        .map(ignore::DirEntry::into_path)
+        .collect();
+    found.sort();
+    found
+}
+
+/// Whether a path has a source's ending.
+pub(crate) fn is_source(path: &Path) -> bool {
+    has_ending(path, SOURCE_ENDINGS)
+}
+
+fn has_ending(path: &Path, endings: &[&str]) -> bool {
+    let ending = path.extension().and_then(|it| it.to_str()).unwrap_or("");
+    endings.iter().any(|it| it.eq_ignore_ascii_case(ending))
+}
+
+/// Reads a file. None for a file that is no text and has an ending that others use too.
+pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Content>> {
+    let cannot = || format!("`{}` cannot be read", path.display());
+    let size = std::fs::metadata(path).with_context(cannot)?.len();
+    if size > MOST_BYTES {
+        bail!("`{}` has {size} bytes; a source has {MOST_BYTES} at most", path.display());
+    }
+    let bytes = std::fs::read(path).with_context(cannot)?;
+    Ok(match decode(bytes) {
+        Decoded::Text(text, encoding) => Some(Content::Text(File::new(&text, dialect), encoding)),
+        Decoded::Binary(at) if has_ending(path, SURE_ENDINGS) => Some(Content::Binary(at)),
+        Decoded::Binary(_) => None,
+    })
+}

@@ -1,0 +1,178 @@
+//! JSON: findings one a line, the sheet as one object. These forms are a contract with other programs.
+
+use std::io::Write;
+
+use reveille_decoders::{FieldKind, Scalar, family};
+use reveille_facts::{BlockFact, ConstantsFact, Evidence, Fact, Finding, Model};
+use reveille_program::Value;
+use serde::Serialize;
+use serde_json::{Map, json};
+
+use super::{Shown, shown};
+
+#[derive(Serialize)]
+struct Position {
+    line: u32,
+    character: u32,
+}
+
+#[derive(Serialize)]
+struct Range {
+    start: Position,
+    end: Position,
+}
+
+impl Range {
+    fn of(shown: &Shown) -> Self {
+        let position = |it: reveille_source::Position| Position { line: it.line, character: it.column };
+        Self { start: position(shown.start), end: position(shown.end) }
+    }
+}
+
+#[derive(Serialize)]
+struct Related {
+    file: String,
+    range: Range,
+    message: String,
+}
+
+#[derive(Serialize)]
+struct FindingJson {
+    finding: &'static str,
+    severity: &'static str,
+    file: String,
+    range: Range,
+    message: String,
+    related: Vec<Related>,
+}
+
+#[derive(Serialize)]
+struct EvidenceJson {
+    file: String,
+    range: Range,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct FactJson {
+    kind: &'static str,
+    subject: String,
+    value: serde_json::Value,
+    evidence: Vec<EvidenceJson>,
+}
+
+#[derive(Serialize)]
+struct SheetJson {
+    facts: Vec<FactJson>,
+    findings: Vec<FindingJson>,
+}
+
+fn finding_json(model: &Model, finding: &Finding) -> FindingJson {
+    let at = shown(model, finding.at);
+    let related = finding.related.iter().map(|(at, message)| {
+        let at = shown(model, *at);
+        Related { range: Range::of(&at), file: at.path, message: message.clone() }
+    });
+    FindingJson {
+        finding: finding.code,
+        severity: finding.severity.name(),
+        related: related.collect(),
+        range: Range::of(&at),
+        file: at.path,
+        message: finding.message.clone(),
+    }
+}
+
+/// Findings, one object a line.
+pub(crate) fn json_lines(model: &Model, findings: &[&Finding], out: &mut dyn Write) -> anyhow::Result<()> {
+    for finding in findings {
+        serde_json::to_writer(&mut *out, &finding_json(model, finding))?;
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+/// The sheet as one object.
+pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
+    let evidence = |all: Vec<Evidence>| {
+        let shown = all.into_iter().map(|at| shown(model, at));
+        shown.map(|it| EvidenceJson { range: Range::of(&it), file: it.path, text: it.text }).collect()
+    };
+    let facts = model.facts().map(|fact| match fact {
+        Fact::Block(block) => FactJson {
+            kind: "parameter-block",
+            subject: block.subject.clone(),
+            value: block_value(block),
+            evidence: evidence(block.parts.iter().map(|part| part.at).collect()),
+        },
+        Fact::Constants(constants) => FactJson {
+            kind: "geometry-constants",
+            subject: constants.values.iter().map(|it| it.1.as_str()).collect::<Vec<_>>().join(", "),
+            value: constants_value(constants),
+            evidence: evidence(constants.values.iter().map(|it| it.3).collect()),
+        },
+    });
+    let sheet = SheetJson {
+        facts: facts.collect(),
+        findings: model.findings().into_iter().map(|it| finding_json(model, it)).collect(),
+    };
+    serde_json::to_writer_pretty(&mut *out, &sheet)?;
+    writeln!(out)?;
+    Ok(())
+}
+
+fn scalar(value: Scalar) -> serde_json::Value {
+    match value {
+        Scalar::Number(number) => number.into(),
+        Scalar::Text(text) => text.into(),
+    }
+}
+
+fn block_value(block: &BlockFact) -> serde_json::Value {
+    let mut fields = Map::new();
+    for field in &block.layout.fields {
+        if let Some(value) = block.block().value(field) {
+            let is_number = field.kind != FieldKind::Text;
+            debug_assert!(is_number == value.number().is_some());
+            fields.insert(field.name.clone(), scalar(value));
+        }
+    }
+    let mut derived = Map::new();
+    if block.is_readable() {
+        for it in family(&block.layout.family)
+            .into_iter()
+            .flat_map(|family| &family.derived)
+            .filter(|it| it.meaning.is_some())
+        {
+            if let Some(number) = block.number(&it.name) {
+                derived.insert(it.name.clone(), number.into());
+            }
+        }
+    }
+    let geometry = block.geometry().map(|[cylinders, heads, sectors, size]| {
+        json!({"cylinders": cylinders, "heads": heads, "sectors_per_track": sectors, "sector_size": size})
+    });
+    json!({
+        "layout": block.layout.name,
+        "entry": block.entry.0,
+        "entries": block.entry.1,
+        "offset": block.offset,
+        "address": match block.address { Value::Number(number) => Some(number), _ => None },
+        "bytes": block.bytes.iter().map(|byte| format!("{byte:02x}")).collect::<String>(),
+        "fields": fields,
+        "derived": derived,
+        "geometry": geometry,
+        "format": block.format.map(|it| it.name.clone()),
+        "confidence": block.confidence.level.name(),
+        "reasons": block.confidence.reasons,
+    })
+}
+
+fn constants_value(constants: &ConstantsFact) -> serde_json::Value {
+    constants
+        .values
+        .iter()
+        .map(|(role, _, value, _)| (role.name().to_owned(), serde_json::Value::from(*value)))
+        .collect::<Map<_, _>>()
+        .into()
+}

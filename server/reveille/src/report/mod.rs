@@ -1,0 +1,13 @@
+//! Facts and findings as text, JSON, SARIF and Markdown.
+
+mod json;
+mod place;
+mod sarif;
+mod sheet;
+mod text;
+
+pub(crate) use json::{json_lines, sheet_json};
+pub(crate) use place::{Shown, display_path, line_number, shown};
+pub(crate) use sarif::sarif;
+pub(crate) use sheet::sheet_markdown;
+pub(crate) use text::text;
