@@ -3,7 +3,7 @@
 # a new version is a new folder, and an old one can be deleted whenever nobody uses it.
 # shellcheck shell=sh disable=SC2034
 
-REVEILLE_TOOLS=${REVEILLE_TOOLS:-${XDG_CACHE_HOME:-$HOME/.cache}/reveille-tools}
+REVEILLE_TOOLS=${REVEILLE_TOOLS:-$HOME/.cache/reveille-tools}
 
 code_server_version=4.139.1
 node_version=24.21.0

@@ -63,6 +63,7 @@ function servers() {
     });
 }
 
+const NEEDED = 'a damaged boot table has findings';
 const WRONG_TOTAL = '$08,$05,$FB';
 const RIGHT_TOTAL = '$00,$05,$FB';
 
@@ -77,7 +78,7 @@ const tests = {
         }
     },
 
-    async 'a damaged boot table has findings'() {
+    async [NEEDED]() {
         const document = await show(file('disk.s'));
         const findings = await eventually('a finding of the FAT rules', () => {
             const found = fat(document.uri);
@@ -145,6 +146,7 @@ exports.run = async () => {
         } catch (error) {
             failed += 1;
             console.log(`REPORT not ok ${title}\n    ${String(error.stack ?? error).replaceAll('\n', '\n    ')}`);
+            if (title === NEEDED) break; // without findings the rest can only wait in vain
         }
     }
     if (failed > 0) throw new Error(`${failed} failed`);
