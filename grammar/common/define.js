@@ -20,7 +20,10 @@ const PREC = {
   missing: -20,
   tail: -18,
   unclosed: -15,
-  broken: -12,
+  item: -14,
+  register: -13,
+  unclosed_mode: -12,
+  broken: -11,
   sized: -10,
   // Even: the odd number below is the same operator with nothing on its right.
   logical_or: 2,
@@ -41,10 +44,10 @@ const PREC = {
 const LAST = -1;
 
 // Character classes, as the inside of a regular expression's brackets.
-const BLANK = ' \\t\\f\\x0b\\x1a\\u{feff}';
+const BLANK = ' \\t\\f\\x0b\\x1a';
 const END = '\\r\\n';
 const LETTER = 'A-Za-z';
-const BEYOND = '\\u{80}-\\u{fefe}\\u{ff00}-\\u{10ffff}';
+const BEYOND = '\\u{80}-\\u{10ffff}';
 const MARK = '_$@?' + BEYOND;
 const BACKSLASH = '\\\\';
 /** A word character but the dot. */
@@ -177,7 +180,7 @@ module.exports = function define(dialect) {
   // Brackets whose end may be missing: they end with the operand.
   const closed = ($, ...content) => [
     prec(PREC.primary, seq($._open, ...content, $._close)),
-    prec(PREC.unclosed, seq($._open, ...content)),
+    prec(PREC.unclosed_mode, seq($._open, ...content)),
   ];
 
   /** Operators: rule, sign, precedence, and whether blanks may stand before it where the dotted style's operands can end. */
@@ -205,17 +208,13 @@ module.exports = function define(dialect) {
     ['double_slash', '//', PREC.product, false],
     ['percent', '%', PREC.product, false],
   ];
-  const literally = (/** @type {string} */ it) => it.replace(/[|^+*]/g, '\\$&');
+  const literally = (/** @type {string} */ it) => it.replace(/[|^+*\/\-]/g, '\\$&');
 
   /** The rules of the binary operators' signs; the dotted style has two of those that blanks make a comment's mark. */
   const signs = {};
   const addSign = (rule, sign, source) => {
-    if (dotted) {
-      signs[rule + '_sign'] = _ => regex(source);
-      signs[rule] = $ => gapped($, field('operator', alias($[rule + '_sign'], sign)));
-    } else {
-      signs[rule] = _ => field('operator', sign);
-    }
+    signs[rule + '_sign'] = _ => regex(source);
+    signs[rule] = $ => gapped($, field('operator', alias($[rule + '_sign'], sign)));
   };
   for (const [rule, sign, , blanks] of OPERATORS) {
     const source = literally(sign);
@@ -240,7 +239,7 @@ module.exports = function define(dialect) {
       $._atom,
       ...(level
         ? [alias($._inner_parenthesized, $.parenthesized_expression), alias($._inner_list, $.broken)]
-        : [$.parenthesized_expression]),
+        : [$.parenthesized_expression, alias($._inner_list, $.broken)]),
       alias($[level + '_unary'], $.unary_expression),
       alias($[level + '_binary'], $.binary_expression),
       alias($[level + '_broken'], $.broken),
@@ -267,9 +266,9 @@ module.exports = function define(dialect) {
       prec.left(PREC.broken, seq($[level + '_expression'], $[level + '_tail'])),
       ...(level ? [
         prec(PREC.broken, seq(choice($._register, $._program_counter), $._inner_open_tail)),
-        prec(PREC.alone, choice($._register, $._program_counter)),
+        prec(PREC.register, choice($._register, $._program_counter)),
         prec.right(PREC.sized, seq(
-          choice($._register, $._program_counter), '.', optional($._operand_size), optional($._inner_tail))),
+          choice($._register, $._program_counter), $._dot, optional($._operand_size), optional($._inner_tail))),
       ] : []),
     ),
   });
@@ -284,18 +283,22 @@ module.exports = function define(dialect) {
    */
   const tails = level => {
     const junk = $ => (dotted ? (level ? [$._inner_junk] : [$._junk, $._sign_item]) : [$._junk]);
-    const spacedJunk = $ => (dotted && !level ? [$._spaced_sign_item] : []);
+    const spacedJunk = $ => (dotted ? [level ? $._blank : $._spaced_sign_item] : []);
     const words = $ => [
       // None that starts with an operator's sign.
       $.symbol, $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal, $.macro_parameter, $._quoted,
     ];
     const tail = ($, ...first) =>
-      prec.left(PREC.tail, seq(choice(...first), repeat(choice(...textItems($, level, true)))));
+      prec.right(PREC.tail, seq(choice(...first), repeat(choice(...textItems($, level, true)))));
     return {
-      [level + '_start_tail']: $ => tail($, ...junk($)),
-      [level + '_tail']: $ => tail($, ...junk($), ...spacedJunk($), ...words($)),
+      // An operator at a bracket's start would otherwise be one behind the bracket.
+      [level + '_start_tail']: $ => tail($, ...junk($), ...(level ? [
+        ...OPERATORS.filter(it => !['!', '+', '-', '*'].includes(it[1])).map(it => alias($[signOf($, level, it).name + '_sign'], it[1])),
+        ...(dotted ? [] : [$._dot]),
+      ] : [])),
+      [level + '_tail']: $ => tail($, ...junk($), ...spacedJunk($), ...words($), ...(level ? [$._group] : [])),
       [level + '_open_tail']: $ =>
-        tail($, ...junk($), ...spacedJunk($), ...words($), ...(level ? [] : ['.']), $._group),
+        tail($, ...junk($), ...spacedJunk($), ...words($), ...(level ? [] : [$._dot]), $._group),
     };
   };
 
@@ -304,14 +307,6 @@ module.exports = function define(dialect) {
   const wordy = `${LETTER}0-9${MARK}${BACKSLASH}.`;
   /** Signs after which blanks do not end an operand of the dotted style, as the inside of brackets. */
   const SIGN = '+\\-\\/&!^<>=~#';
-
-  const argumentItem = ($, more) => (dotted
-    ? [
-      $._argument_text, $._argument_sign_item, $._less_item, alias($._angle, $.angle), $._quoted, $._argument_group,
-      ...(more ? [$._spaced_argument_sign_item, $._spaced_less_item, alias($._spaced_angle, $.angle)] : []),
-    ]
-    : [$._argument_text, '<', alias($._angle, $.angle), $._quoted, $._argument_group]);
-
 
   return grammar({
     name,
@@ -354,7 +349,7 @@ module.exports = function define(dialect) {
         commented($, $._line_comment),
         ended($, field('comment', $.preprocessor)),
         $._front_operation,
-        seq(field('label', alias($._front_colon_label, $.label)), optional($._after_colon)),
+        seq(field('label', alias($._front_colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._plain_label, $.label)), optional($._after_label)),
         seq(field('label', alias($._front_assigned, $.label)), $._assignment),
         alias($._bad_number_line, $.broken),
@@ -365,7 +360,7 @@ module.exports = function define(dialect) {
       _indented_line: $ => choice(
         commented($, $._line_comment),
         $._operation,
-        seq(field('label', alias($._colon_label, $.label)), optional($._after_colon)),
+        seq(field('label', alias($._colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._assigned, $.label)), $._assignment),
         alias($._number_line, $.broken),
         rest($),
@@ -395,14 +390,12 @@ module.exports = function define(dialect) {
       _assignment: $ => seq(
         field('operation', alias($._assign, $.directive)),
         optional(choice(
-          seq($._blank, optional(choice(
+          $._blank,
+          seq(optional($._blank), choice(
             commented($, $._operand_comment),
             broken($, $._closing_rest),
             fieldAndComment($, $.operands),
-          ))),
-          commented($, $._semicolon_comment),
-          broken($, $._closing_rest),
-          fieldAndComment($, $.operands),
+          )),
         )),
       ),
       _assign: $ => field('name', alias($._assign_sign, $.directive_name)),
@@ -487,9 +480,10 @@ module.exports = function define(dialect) {
       _some_arguments: $ => some($, $._some_arguments, field('operand', $.argument)),
 
       ...(dotted ? {
-        // Operands that end in `+` and blanks before a comment: `(name)+ | text`, with another name for a register.
+        // Operands that end in a sign and blanks before a comment: `(name)+ | text`, with another name for a register.
         _dangling_operands: $ => seq(optional($._some_operands), field('operand', alias($._dangling, $.binary_expression))),
-        _dangling: $ => seq(field('left', $._expression), field('operator', alias($._plus_sign, '+')), $._blank),
+        _dangling: $ => choice(...OPERATORS.map(([rule, sign]) => seq(
+          field('left', $._expression), field('operator', alias($['_' + rule + '_sign'], sign)), $._blank))),
       } : {}),
 
       _comma: $ => choice(
@@ -545,12 +539,12 @@ module.exports = function define(dialect) {
 
       indirect: $ => choice(...closed($, field('base', $._register))),
       postincrement: $ => choice(
-        prec(PREC.primary, seq(choice(...closed($, field('base', $._register))), '+')),
+        prec(PREC.primary, seq($._open, field('base', $._register), $._close, '+')),
       ),
       predecrement: $ => choice(...[
         seq($._open, field('base', $._register), $._close),
         seq($._open, field('base', $._register)),
-      ].map((it, i) => prec(i ? PREC.unclosed : PREC.primary, seq('-', it)))),
+      ].map((it, i) => prec(i ? PREC.unclosed_mode : PREC.primary, seq('-', it)))),
 
       // A register by another name, or a macro's parameter, may be the base. Any part may be missing, but for the brackets.
       displacement: $ => choice(
@@ -585,22 +579,22 @@ module.exports = function define(dialect) {
         );
       },
       _indexes: $ => prec.right(PREC.unclosed, seq($.index, repeat(seq($._comma, optional($.index))))),
-      index: $ => prec(PREC.unclosed, choice(
+      index: $ => prec(PREC.item, choice(
         $._index_register,
         field('register', $._inner_expression),
         alias($._broken_index, $.broken),
       )),
       _index_register: $ => prec.right(PREC.primary, seq(
         field('register', $._register),
-        repeat(seq('.', optional(field('size', alias($._operand_size, $.size))))),
+        repeat(seq($._dot, optional(field('size', alias($._operand_size, $.size))))),
         optional(seq('*', optional(field('scale', $.decimal)))),
       )),
       _broken_index: $ => prec(PREC.broken, seq($._index_register, $._inner_open_tail)),
 
       absolute: $ => prec.right(PREC.missing, seq(
-        field('address', $._expression), repeat1(seq('.', optional(field('size', alias($._operand_size, $.size))))))),
+        field('address', $._expression), repeat1(seq($._dot, optional(field('size', alias($._operand_size, $.size))))))),
       _inner_absolute: $ => prec.right(PREC.sized, seq(
-        field('address', $._inner_expression), repeat1(seq('.', optional(field('size', alias($._operand_size, $.size))))))),
+        field('address', $._inner_expression), repeat1(seq($._dot, optional(field('size', alias($._operand_size, $.size))))))),
 
       // ------------------------------------------------------------------------------------------------ expressions
 
@@ -610,21 +604,25 @@ module.exports = function define(dialect) {
       _unary_sign: _ => field('operator', choice('-', '+', '~', '!')),
 
       parenthesized_expression: $ => choice(
-        ...closed($, $._inner_expression),
+        prec(PREC.primary, seq($._open, $._inner_expression, $._close)),
+        prec(PREC.unclosed, seq($._open, $._inner_expression)),
         prec(PREC.primary, seq($._open, $._close)),
         prec(PREC.missing, $._open),
       ),
 
       _inner_parenthesized: $ => choice(
-        ...closed($, $._inner_item),
+        prec(PREC.primary, seq($._open, $._inner_item, $._close)),
+        prec(PREC.unclosed, seq($._open, $._inner_item)),
         prec(PREC.primary, seq($._open, $._close)),
         prec(PREC.missing, $._open),
       ),
       // Brackets within brackets hold no list that a 68000 knows.
       _inner_list: $ => choice(...closed($, $._inner_some, optional($._inner_item))),
-      _inner_some: $ => seq(optional($._inner_some), optional($._inner_item), $._comma),
-      _inner_item: $ => prec(PREC.unclosed, choice(
-        $._inner_expression, $._register, alias($._program_counter, $.special_register))),
+      _inner_some: $ => choice(
+        prec(PREC.item, seq(optional($._inner_item), $._comma)),
+        prec(PREC.broken, seq($._inner_some, optional($._inner_item), $._comma)),
+      ),
+      _inner_item: $ => prec(PREC.item, $._inner_expression),
 
       _open: $ => gapped($, choice('(', '[')),
       _close: $ => (dotted ? choice(alias($._close_round, ')'), alias($._close_square, ']')) : choice(')', ']')),
@@ -653,19 +651,17 @@ module.exports = function define(dialect) {
       ),
       _group_item: $ => choice(dotted ? $._inner_text : $._text, $._quoted, $._group, $._comma),
 
-      _loose_argument: $ => prec.left(PREC.tail, seq(
+      _loose_argument: $ => prec.right(PREC.tail, seq(
         choice(...textItems($, '', false)), repeat(choice(...textItems($, '', true))))),
 
-      argument: $ => prec.left(PREC.tail, seq(
-        choice(...argumentItem($, false)), repeat(choice(...argumentItem($, true))))),
-      _argument_group: $ => choice(
-        prec(PREC.primary, seq($._open, repeat($._argument_group_item), $._close)),
-        prec(PREC.unclosed, seq($._open, repeat($._argument_group_item))),
-      ),
-      _argument_group_item: $ => choice(
-        dotted ? $._inner_argument_text : $._argument_text, '<', alias($._angle, $.angle), $._quoted, $._argument_group, $._comma),
-
-      ...signs,
+      // Angle brackets around an argument, or its start, protect what is in them.
+      argument: $ => prec.right(PREC.tail, seq(
+        choice(
+          alias($._angle, $.angle),
+          ...(dotted ? textItems($, '', false) : [$._argument_text, '<', $._quoted, $._group]),
+        ),
+        repeat(choice(...textItems($, '', true))),
+      )),
 
       // ---------------------------------------------------------------------------------------------------- comments
       // They come before text: a mark at the start of a field is no text.
@@ -680,10 +676,26 @@ module.exports = function define(dialect) {
       _comment_text: _ => regex(`[^${END}${BLANK}]${REST}`),
       preprocessor: _ => regex('#' + REST),
 
+      // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
+      ...(dotted ? {
+        // Those within brackets first: what may follow a bracket without an end must not win over what may stand in it.
+        _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
+        _inner_text: _ => regex(`[^${quoteless}]+`),
+        _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
+        _text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
+        _sign_item: $ => gapped($, $._sign),
+        _sign: _ => last(`[${SIGN}*|]`),
+        _spaced_sign_item: $ => gapped($, $._spaced_sign),
+      } : {
+        _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
+        _text: _ => regex(`[^${quoteless}${BLANK}]+`),
+        _argument_text: _ => regex(`[^${quoteless}${BLANK}<][^${quoteless}${BLANK}]*`),
+      }),
+
       // ------------------------------------------------------------------------------------------------------ tokens
 
       // A local name before any other, for the same reason as keywords.
-      _local_word: _ => regex(`(\\.+${W}*|@${W}*)${pieces('')}|${START}${W}*\\$`),
+      _local_word: _ => regex(`(\\.${W}*|@${W}*)${pieces('')}|${START}${W}*\\$`),
       _word: _ => regex(START + W + '*' + pieces('')),
       _digits: _ => regex('[0-9]+\\$?'),
       _letter: _ => regex(`[${LETTER}]|${BACKSLASH}${W}?`),
@@ -712,40 +724,17 @@ module.exports = function define(dialect) {
 
       _angle: _ => regex(`<[^>${END}]*>`),
       _angle_operand: _ => regex(`<[^<>${quoteless}${BLANK}]*>`),
-      ...(dotted ? { _spaced_angle: _ => regex(`[${BLANK}]+<[^>${END}]*>`), _spaced_less: _ => regex(`[${BLANK}]+<`) } : {}),
 
       _comma_sign: _ => spaced(','),
       ...(dotted ? { _close_round: _ => spaced('\\)'), _close_square: _ => spaced('\\]') } : {}),
-      _list_slash: $ => gapped($, alias($._list_slash_sign, '/')),
-      _list_slash_sign: _ => regex(dotted ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : '\\/'),
-      _list_minus: $ => gapped($, alias($._list_minus_sign, '-')),
-      _list_minus_sign: _ => spaced('-'),
+      _list_slash: $ => gapped($, alias($._slash_sign, '/')),
+      _list_minus: $ => gapped($, alias($._minus_sign, '-')),
       _assign_sign: _ => regex(`[${BLANK}]*(=|==|:=)`),
 
-      // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
-      ...(dotted ? {
-        // Those within brackets first: what may follow a bracket without an end must not win over what may stand in it.
-        _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
-        _inner_text: _ => regex(`[^${quoteless}]+`),
-        _inner_argument_text: _ => regex(`[^${quoteless}<]+`),
-        _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
-        _text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
-        _sign_item: $ => gapped($, $._sign),
-        _sign: _ => last(`[${SIGN}*|]`),
-        _spaced_sign_item: $ => gapped($, $._spaced_sign),
-        _spaced_sign: _ => regex(`[${BLANK}]+([+\\-&!^<>=]|\\/[${BLANK}])`),
-        _argument_text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
-        _less_item: $ => gapped($, '<'),
-        _spaced_less_item: $ => gapped($, $._spaced_less),
-        _argument_sign_item: $ => gapped($, $._argument_sign),
-        _argument_sign: _ => last(`[${SIGN.replace('<', '')}*|]`),
-        _spaced_argument_sign_item: $ => gapped($, $._spaced_argument_sign),
-        _spaced_argument_sign: _ => regex(`[${BLANK}]+([+\\-&!^>=]|\\/[${BLANK}])`),
-      } : {
-        _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
-        _text: _ => regex(`[^${quoteless}${BLANK}]+`),
-        _argument_text: _ => regex(`[^${quoteless}${BLANK}<]+`),
-      }),
+      // The signs of operators come after text: where both may stand, an operand is already past reading.
+      ...signs,
+      _dot: _ => regex('\\.'),
+      ...(dotted ? { _spaced_sign: _ => regex(`[${BLANK}]+([+\\-&!^<>=]|\\/[${BLANK}])`) } : {}),
 
       // --------------------------------------------------------------------------------------------- blanks, ends, rests
 

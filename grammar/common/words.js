@@ -24,31 +24,35 @@ const instructions = [
 /** Instructions without operands: what follows them is comment. */
 const bareInstructions = split('rts rte rtr nop reset trapv illegal');
 
-/** Directives without operands: what follows them is comment. */
-const bareDirectives = split('endc endif endm endr else even mexit page list nolist nol nlist text data bss');
+// The directives are those of the server's table, `server/source/src/directives.rs`.
 
-/** Directives whose operands are text, paths or flags rather than values. */
+/** Directives without operands: what follows them is comment. */
+const bareDirectives = split(`
+  even text data bss code rsreset endm mexit exitm endr else elsec endc endif list nolist nol nlist page eject noformat
+  noobj mask2 mc68000 mc68010`);
+
+/** Directives whose operands are text, paths, parameters or flags rather than values. */
 const looseDirectives = split(`
-  include incbin incdir ttl title nam stitle subttl idnt opt fail error message print inform comline format noformat
-  charset macro local type cpu arch ident irp irpc for repeat until use section psect vsect`);
+  include incbin section psect macro irp irpc fail error warning print message idnt ident nam opt ttl title sbttl format
+  comline cpu type local`);
 
 /** All other directives. */
 const directives = split(`
-  align ascii asciz balign blk byte case cnop comm dc dcb dephase ds double elif elseif elsec end endf endgen endi ends
-  endw equ equr equrl extern exitm file fill float fequ function genif global globl hidden if ifb ifc ifd ifdef ifeq ifge ifgt
-  ifle iflt ifnb ifnc ifnd ifndef ifne lcomm line llen local long mask2 noobj offset org p2align phase purge quad
-  reg rept restore rorg rs rsreset rsset save set shift short size skip so space spc string weak while
-  word xdef xref`);
+  equ set reg equr dc byte word short hword long int quad ascii asciz string dcb blk fill ds space skip zero align balign cnop
+  org rorg offset rs so rsset rept if ifeq ifne ifgt ifge iflt ifle ifc ifnc ifd ifnd ifdef ifndef ifb ifnb elseif elif end
+  xdef global globl public weak xref extern comm lcomm spc llen plen file line size hidden`);
 
 /** Directives that are operations where they start in column one without a colon, in Motorola syntax. */
 const columnOne = split(`
-  include incbin section org rorg xdef xref end endc endif endm endr else elseif elif mexit if ifeq ifne ifgt ifge iflt
-  ifle ifc ifnc ifd ifnd ifdef ifndef ifb ifnb rept even cnop`);
+  incbin even cnop org rorg section include endm mexit exitm rept irp irpc endr if ifeq ifne ifgt ifge iflt ifle ifc ifnc
+  ifd ifnd ifdef ifndef ifb ifnb else elsec elseif elif endc endif end xdef xref`);
 
 /** Directives whose names people also give to things: labels in column one, in the dotted style too. */
 const soft = split(`
-  align byte long word short ascii asciz string space skip text data bss offset size file line page list nolist title type
-  global globl set reg equ fail print comm lcomm macro extern local function`);
+  equ set reg equr byte word short hword long int quad ascii asciz string fill space skip zero align balign text data bss code
+  offset rs so rsset rsreset macro global globl public weak extern comm lcomm fail error warning print message idnt ident nam
+  opt list nolist nol nlist page eject spc ttl title sbttl llen plen format noformat noobj mask2 comline cpu mc68000 mc68010
+  file line type size hidden local`);
 
 /** Registers that are neither data nor address registers. The program counter has a rule of its own. */
 const specialRegisters = split('sr ccr usp ssp vbr sfc dfc');

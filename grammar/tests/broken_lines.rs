@@ -16,10 +16,10 @@ const AFTER: &str = "next:\tmove.w\t#1,d0\n\
 
 /// Pieces of lines: everything that means something somewhere.
 const PIECES: [&str; 75] = [
-    "move", "dc", "rts", "macro", "if", "end", "include", "foo", ".loop", "x$", "1$", "12", "$1F", "%101", "@17", "1.5", "0x",
-    "0r1", "\\1", "\\@", "d0", "a0", "sp", "pc", "sr", ".w", ".l", ".x", ".", "..", ":", "::", ":=", "=", "==", ",", ";", "*",
-    "**", "* ", "|", "||", "/", "//", "/*", "#", "&", "&&", "!", "!=", "<", ">", "<>", "<<", "~", "^", "+", "-", "(", ")", "[",
-    "]", "{", "}", "'", "''", "\"", "\\", "\t", " ", "  ", "\u{c}", "é", "\u{1a}", "\0",
+    "move", "dc", "rts", "macro", "if", "end", "include", "foo", ".loop", "x$", "1$", "12", "$1F", "%101", "@17",
+    "1.5", "0x", "0r1", "\\1", "\\@", "d0", "a0", "sp", "pc", "sr", ".w", ".l", ".x", ".", "..", ":", "::", ":=", "=",
+    "==", ",", ";", "*", "**", "* ", "|", "||", "/", "//", "/*", "#", "&", "&&", "!", "!=", "<", ">", "<>", "<<", "~",
+    "^", "+", "-", "(", ")", "[", "]", "{", "}", "'", "''", "\"", "\\", "\t", " ", "  ", "\u{c}", "é", "\u{1a}", "\0",
 ];
 
 fn garbage() -> impl Strategy<Value = String> {
@@ -29,7 +29,17 @@ fn garbage() -> impl Strategy<Value = String> {
         0..12,
     )
     .prop_map(|it| it.into_iter().collect::<String>());
-    let starts = prop::sample::select(vec!["\tmove.w\t", "\tdc.b ", "\tstore ", "\tinclude ", "x = ", "\tmove (", "\tnop ", "a: ", "a "]);
+    let starts = prop::sample::select(vec![
+        "\tmove.w\t",
+        "\tdc.b ",
+        "\tstore ",
+        "\tinclude ",
+        "x = ",
+        "\tmove (",
+        "\tnop ",
+        "a: ",
+        "a ",
+    ]);
     prop_oneof![
         4 => pieces.clone(),
         8 => (starts, pieces).prop_map(|(start, it)| format!("{start}{it}")),

@@ -36,9 +36,8 @@ fn is_bar(line: &str, of: char) -> bool {
 
 fn cases(text: &str) -> Vec<Case> {
     let lines: Vec<&str> = text.split('\n').collect();
-    let starts: Vec<usize> = (0..lines.len().saturating_sub(2))
-        .filter(|&it| is_bar(lines[it], '=') && is_bar(lines[it + 2], '='))
-        .collect();
+    let starts: Vec<usize> =
+        (0..lines.len().saturating_sub(2)).filter(|&it| is_bar(lines[it], '=') && is_bar(lines[it + 2], '=')).collect();
     starts
         .iter()
         .enumerate()
@@ -57,11 +56,8 @@ fn cases(text: &str) -> Vec<Case> {
 
 /// The source that a case stands for.
 fn real(source: &str) -> String {
-    let text = source
-        .replace("<CR>\n", "\r")
-        .replace("<CRLF>\n", "\r\n")
-        .replace("<FF>", "\u{c}")
-        .replace("<SUB>", "\u{1a}");
+    let text =
+        source.replace("<CR>\n", "\r").replace("<CRLF>\n", "\r\n").replace("<FF>", "\u{c}").replace("<SUB>", "\u{1a}");
     text.split("<EOF>").next().unwrap_or_default().to_owned()
 }
 
@@ -105,7 +101,13 @@ fn run(dialect: &str, language: Language) {
             let broken = case.name.ends_with(":broken");
             assert_eq!(found.contains("(broken"), broken, "`{}` {found}", case.name);
             if found != case.tree {
-                let _ = write!(wrong, "\n{}: {}\n--- expected\n{}\n--- found\n{found}\n", path.display(), case.name, case.tree);
+                let _ = write!(
+                    wrong,
+                    "\n{}: {}\n--- expected\n{}\n--- found\n{found}\n",
+                    path.display(),
+                    case.name,
+                    case.tree
+                );
             }
         }
         if update {

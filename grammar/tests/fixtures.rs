@@ -48,8 +48,7 @@ fn every_line_of_the_demo_is_read() {
     sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/demo"), &mut found);
     for path in found {
         let dotted = path.to_string_lossy().contains("dotted");
-        let language =
-            if dotted { reveille_grammar::LANGUAGE_M68K_DOTTED } else { reveille_grammar::LANGUAGE_M68K };
+        let language = if dotted { reveille_grammar::LANGUAGE_M68K_DOTTED } else { reveille_grammar::LANGUAGE_M68K };
         check(&language.into(), &path);
     }
 }

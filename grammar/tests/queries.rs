@@ -3,10 +3,7 @@
 use tree_sitter::{Language, Parser, Query, QueryCursor, StreamingIterator};
 
 fn languages() -> [(&'static str, Language); 2] {
-    [
-        ("m68k", reveille_grammar::LANGUAGE_M68K.into()),
-        ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED.into()),
-    ]
+    [("m68k", reveille_grammar::LANGUAGE_M68K.into()), ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED.into())]
 }
 
 #[test]
@@ -65,9 +62,10 @@ fn check_marks(language: &Language, sample: &str) {
         };
         let column = 1 + mark.find('^').expect("just seen");
         let wanted = mark.trim_start_matches([' ', '^']).trim();
-        let won = found.iter().rev().find(|(at, start, _, text)| {
-            *at == row && (*start..*start + text.len()).contains(&column)
-        });
+        let won = found
+            .iter()
+            .rev()
+            .find(|(at, start, _, text)| *at == row && (*start..*start + text.len()).contains(&column));
         assert_eq!(won.map(|it| it.2.as_str()), Some(wanted), "row {row}, column {column} of {sample}");
         marks += 1;
     }
@@ -143,11 +141,7 @@ fn tags_name_macros_constants_and_routines() {
     let found = captures(&reveille_grammar::LANGUAGE_M68K.into(), reveille_grammar::TAGS_QUERY, text);
     let of = |kind: &str| {
         let rows: Vec<_> = found.iter().filter(|it| it.2 == kind).map(|it| it.0).collect();
-        found
-            .iter()
-            .filter(|it| it.2 == "name" && rows.contains(&it.0))
-            .map(|it| it.3.as_str())
-            .collect::<Vec<_>>()
+        found.iter().filter(|it| it.2 == "name" && rows.contains(&it.0)).map(|it| it.3.as_str()).collect::<Vec<_>>()
     };
     assert_eq!(of("definition.macro"), ["store"]);
     assert_eq!(of("definition.constant"), ["ten", "list"]);
