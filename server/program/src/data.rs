@@ -77,16 +77,26 @@ pub struct Head<'a> {
 pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> bool) -> Vec<DataRun> {
     let mut found = Vec::new();
     let mut seen = rustc_hash::FxHashSet::default();
+    // A chunk with an include in it is several segments: its runs come in the order of the program.
+    let mut starts: FxHashMap<(FileId, u32), Vec<u16>> = FxHashMap::default();
+    for segment in unit.segments.iter().filter(|it| it.first_line > 0) {
+        starts.entry((segment.file, segment.chunk)).or_default().push(segment.first_line);
+    }
     for segment in &unit.segments {
-        if !seen.insert((segment.file, segment.chunk)) {
+        if !seen.insert((segment.file, segment.chunk, segment.first_line)) {
             continue;
         }
         let Some(file) = program.file(segment.file) else { continue };
         let indexed = &file.indexed[segment.chunk as usize];
-        let goes_on = segment.chunk > 0 && file.indexed[segment.chunk as usize - 1].ends_in_data;
+        let later = starts.get(&(segment.file, segment.chunk)).into_iter().flatten();
+        let end = later.copied().filter(|it| *it > segment.first_line).min().unwrap_or(u16::MAX);
+        let goes_on = indexed.border.starts_open && open_before(file, segment.chunk).is_some();
         for (at, run) in indexed.runs.iter().enumerate() {
+            if !(segment.first_line..end).contains(&run.first) {
+                continue;
+            }
             // The first run of a chunk may only be the rest of one that began before.
-            if at == 0 && goes_on && run.label.is_none() && !run.is_marked {
+            if at == 0 && goes_on {
                 continue;
             }
             let head = Head {
@@ -96,7 +106,7 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 is_marked: run.is_marked,
             };
             let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
-            let goes_on_behind = at + 1 == indexed.runs.len() && indexed.ends_in_data;
+            let goes_on_behind = at + 1 == indexed.runs.len() && indexed.border.ends_open;
             if (wants(head) || (goes_on_behind && usize::from(run.head_len) < run.head.len())) && unit.is_active(place)
             {
                 found.push(data_run(program, unit, file, segment.chunk, at));
@@ -114,10 +124,8 @@ pub fn data_run_at(program: &Program, unit: &Unit, place: Place) -> Option<DataR
     loop {
         let indexed = file.indexed.get(chunk as usize)?;
         let at = indexed.runs.iter().position(|run| run.first <= line && line < run.end)?;
-        let run = &indexed.runs[at];
-        let is_rest = at == 0 && run.label.is_none() && !run.is_marked;
-        if is_rest && chunk > 0 && file.indexed[chunk as usize - 1].ends_in_data {
-            chunk -= 1;
+        if let Some(before) = open_before(file, chunk).filter(|_| at == 0 && indexed.border.starts_open) {
+            chunk = before;
             line = file.indexed[chunk as usize].runs.last()?.end - 1;
             continue;
         }
@@ -184,25 +192,21 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
                 }
             }
         }
-        if at + 1 < indexed.runs.len() || !indexed.ends_in_data {
+        if at + 1 < indexed.runs.len() || !indexed.border.ends_open {
             return run;
         }
-        match file.indexed.get(chunk as usize + 1).and_then(|next| next.runs.first()) {
-            Some(next)
-                if next.label.is_none() && !next.is_marked && is_at_start(&file.indexed[chunk as usize + 1], next) =>
-            {
-                chunk += 1;
-                at = 0;
-            }
+        let rest = file.indexed.iter().enumerate().skip(chunk as usize + 1);
+        match rest.into_iter().find(|it| !it.1.border.is_clear) {
+            Some((next, indexed)) if indexed.border.starts_open => (chunk, at) = (next as u32, 0),
             _ => return run,
         }
     }
 }
 
-/// Whether a run is the first thing in its chunk.
-fn is_at_start(indexed: &Indexed, run: &Run) -> bool {
-    use reveille_source::LineKind;
-    indexed.chunk.lines()[..run.first.into()].iter().all(|line| line.kind != LineKind::Statement)
+/// The chunk before `chunk` whose last run goes on to it, with nothing between that ends it.
+fn open_before(file: &SourceFile, chunk: u32) -> Option<u32> {
+    let before = file.indexed[..chunk as usize].iter().rposition(|it| !it.border.is_clear)?;
+    file.indexed[before].border.ends_open.then_some(before as u32)
 }
 
 /// The name behind `@block`: on the run's own lines, or in the comments and the label's line above it.

@@ -2,11 +2,10 @@
 
 use std::ops::Range;
 
-use reveille_source::Dialect;
+use reveille_source::{Dialect, name_in};
 
 use crate::Program;
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
-use crate::index::name_of;
 use crate::unit::{DefinitionKind, Problem, ProblemKind, Unit, equate_span};
 
 /// How deep one equate may need another before its turn. Longer chains settle in the second round.
@@ -109,7 +108,7 @@ struct InEquate<'s, 'a> {
 
 impl Context for InEquate<'_, '_> {
     fn name(&mut self, text: &str, _: Range<usize>) -> Value {
-        let Some(name) = name_of(text, self.dialect) else { return Value::Unknown };
+        let Some(name) = name_in(text, self.dialect) else { return Value::Unknown };
         let unit = self.settle.unit;
         let definition = &unit.definitions[self.at];
         let found = if crate::index::is_local_label(name, self.dialect) {

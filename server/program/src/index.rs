@@ -3,8 +3,10 @@
 use std::ops::Range;
 use std::sync::Arc;
 
-use reveille_cpu::{Size, register};
-use reveille_source::{Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, is_word_byte};
+use reveille_cpu::Size;
+use reveille_source::{
+    Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, TokenKind, is_word_byte, tokens,
+};
 
 use crate::expression::{Context, ExpressionProblem, Value, evaluate, quoted_bytes};
 use crate::unit::ProblemKind;
@@ -26,8 +28,19 @@ pub(crate) struct Indexed {
     pub(crate) problems: Box<[(u16, Span, ProblemKind)]>,
     /// Data lines whose values need names.
     pub(crate) symbolic: Box<[u16]>,
-    /// Whether a later chunk's data can go on where this one's ends: its last statement is data.
-    pub(crate) ends_in_data: bool,
+    /// How the runs of data lie at the chunk's borders.
+    pub(crate) border: Border,
+}
+
+/// How runs of data lie at a chunk's borders.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Border {
+    /// The first run is the rest of one that the chunk before left open, if it did.
+    pub(crate) starts_open: bool,
+    /// The last run may go on in the next chunk.
+    pub(crate) ends_open: bool,
+    /// Nothing in the chunk is data or ends a run.
+    pub(crate) is_clear: bool,
 }
 
 /// Something of a line that matters to the program's layout, names or structure.
@@ -260,66 +273,13 @@ pub(crate) fn fits(value: i64, bytes: u32) -> bool {
     }
 }
 
-/// The words of an operand field that are names. Numbers, registers and text are not; `each` gets the name and its start.
+/// The names of an operand field; `each` gets the name and its start.
 pub(crate) fn names(field: &str, dialect: Dialect, mut each: impl FnMut(&str, usize)) {
-    let bytes = field.as_bytes();
-    let mut at = 0;
-    while at < bytes.len() {
-        let byte = bytes[at];
-        if byte == b'\'' || byte == b'"' {
-            at += 1;
-            while at < bytes.len() && bytes[at] != byte {
-                at += 1 + usize::from(bytes[at] == b'\\' && dialect == Dialect::Dotted);
-            }
-            at += 1;
-        } else if is_word_byte(byte) {
-            let start = at;
-            while at < bytes.len() && is_word_byte(bytes[at]) {
-                at += 1;
-            }
-            let prefixed = start > 0 && matches!(bytes[start - 1], b'%' | b'&');
-            if let Some(name) = name_of(&field[start..at], dialect)
-                && !(prefixed && name.as_bytes()[0].is_ascii_digit())
-            {
-                each(name, start);
-            }
-        } else {
-            at += 1;
+    tokens(field, dialect, |kind, range| {
+        if kind == TokenKind::Name {
+            each(&field[range.clone()], range.start);
         }
-    }
-}
-
-/// The name in a word of an operand: without a size suffix; none for numbers, registers, the location and macro parameters.
-pub(crate) fn name_of(word: &str, dialect: Dialect) -> Option<&str> {
-    let bytes = word.as_bytes();
-    let all = |rest: &[u8], is: fn(&u8) -> bool| !rest.is_empty() && rest.iter().all(is);
-    match bytes {
-        [] | [b'.'] => return None,
-        [b'$', rest @ ..] if all(rest, u8::is_ascii_hexdigit) => return None,
-        [b'@', rest @ ..] if all(rest, u8::is_ascii_digit) => return None,
-        [digits @ .., b'$'] if all(digits, u8::is_ascii_digit) => return Some(word),
-        [digits @ .., b'b' | b'f' | b'B' | b'F'] if dialect == Dialect::Dotted && all(digits, u8::is_ascii_digit) => {
-            return Some(word);
-        }
-        [b'0'..=b'9', ..] => return None,
-        _ if bytes.contains(&b'\\') => return None,
-        _ => (),
-    }
-    let name = match bytes {
-        [name @ .., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] if !name.is_empty() => {
-            &word[..name.len()]
-        }
-        _ => word,
-    };
-    if name.bytes().next().is_some_and(|it| it == b'$' && name[1..].bytes().all(|it| it.is_ascii_hexdigit())) {
-        return None;
-    }
-    (register(name).is_none() && !is_float_register(name)).then_some(name)
-}
-
-fn is_float_register(name: &str) -> bool {
-    let bytes = name.as_bytes();
-    matches!(bytes, [f, p, b'0'..=b'7'] if f.eq_ignore_ascii_case(&b'f') && p.eq_ignore_ascii_case(&b'p'))
+    });
 }
 
 /// Whether a label is local: valid between two ordinary labels only.
@@ -347,6 +307,9 @@ struct Builder<'a> {
     includes: Vec<String>,
     /// The run that the last statement belongs to.
     open: bool,
+    /// Something ended a run, or would have.
+    was_closed: bool,
+    starts_open: bool,
     /// Text above a table: comment lines since the last statement.
     comment_has_words: bool,
     comment_marks: bool,
@@ -354,12 +317,8 @@ struct Builder<'a> {
     waiting: Option<(usize, bool)>,
 }
 
-const UNSET: Symbol = Symbol::UNSET;
-
-impl Symbol {
-    /// Stands for a name that is interned a moment later.
-    const UNSET: Self = Self::from_index(0);
-}
+/// Stands for a name that is interned a moment later.
+const UNSET: Symbol = Symbol::EMPTY;
 
 /// Reads what the program needs of a chunk.
 pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
@@ -376,6 +335,8 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
         symbolic: Vec::new(),
         includes: Vec::new(),
         open: false,
+        was_closed: false,
+        starts_open: false,
         comment_has_words: false,
         comment_marks: false,
         waiting: None,
@@ -405,7 +366,12 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
         found.symbol = symbol(text);
         if found.symbol.is_local() { local_uses.push(found) } else { uses.push(found) }
     }
-    let Builder { events, runs, problems, symbolic, includes, open, .. } = builder;
+    let border = Border {
+        starts_open: builder.starts_open,
+        ends_open: builder.open,
+        is_clear: builder.runs.is_empty() && !builder.was_closed,
+    };
+    let Builder { events, runs, problems, symbolic, includes, .. } = builder;
     Indexed {
         events: events.into(),
         uses: uses.into(),
@@ -414,7 +380,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
         problems: problems.into(),
         symbolic: symbolic.into(),
         includes: includes.into(),
-        ends_in_data: open,
+        border,
         chunk,
     }
 }
@@ -470,6 +436,7 @@ impl<'a> Builder<'a> {
                 self.comment_marks |= marked_block(line.comment.of(text)).is_some();
                 self.waiting = own.map(|id| (id, words));
                 self.open = false;
+                self.was_closed = true;
                 self.comment_has_words = false;
                 return;
             }
@@ -600,6 +567,7 @@ impl<'a> Builder<'a> {
     /// Ends the run of data lines.
     fn close(&mut self) {
         self.open = false;
+        self.was_closed = true;
         self.waiting = None;
         self.comment_has_words = false;
         self.comment_marks = false;
@@ -611,6 +579,7 @@ impl<'a> Builder<'a> {
         let marks = self.comment_marks || marked_block(comment).is_some();
         if own.is_some() || !self.open || marks {
             let label = own.or(waiting);
+            self.starts_open |= self.runs.is_empty() && label.is_none() && !marks && !self.was_closed;
             self.runs.push(Run {
                 first: at,
                 end: at,
@@ -684,27 +653,18 @@ impl<'a> Builder<'a> {
         if field.len() <= 8 {
             return;
         }
-        let bytes = text.as_bytes();
-        let mut start = field.start;
-        while start < field.end {
-            if !is_word_byte(bytes[start]) {
-                start += 1;
-                continue;
+        tokens(&text[field.clone()], self.dialect, |kind, range| {
+            let range = field.start + range.start..field.start + range.end;
+            if kind != TokenKind::Number || range.len() <= 8 {
+                return;
             }
-            let mut end = start;
-            while end < field.end && is_word_byte(bytes[end]) {
-                end += 1;
+            let mut literal = Literal::default();
+            let _ = evaluate(text, range.clone(), self.dialect, &mut literal);
+            if let Some((ExpressionProblem::TooLarge, _)) = literal.problem {
+                let span = Span { start: range.start as u16, end: range.end as u16 };
+                self.problems.push((at, span, ProblemKind::Expression(ExpressionProblem::TooLarge)));
             }
-            if end - start > 8 && (bytes[start].is_ascii_digit() || bytes[start] == b'$') {
-                let mut literal = Literal::default();
-                let _ = evaluate(text, start..end, self.dialect, &mut literal);
-                if let Some((ExpressionProblem::TooLarge, _)) = literal.problem {
-                    let span = Span { start: start as u16, end: end as u16 };
-                    self.problems.push((at, span, ProblemKind::Expression(ExpressionProblem::TooLarge)));
-                }
-            }
-            start = end;
-        }
+        });
     }
 
     fn uses(&mut self, at: u16, text: &'a str, span: Span, must_exist: bool) {

@@ -5,10 +5,10 @@
 
 use std::ops::Range;
 
-use reveille_source::{Condition, Dialect, Meaning, Span};
+use reveille_source::{Condition, Dialect, Meaning, Span, name_in};
 
 use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
-use crate::index::{Event, EventKind, Indexed, include_name, item_bytes, name_of, names};
+use crate::index::{Event, EventKind, Indexed, include_name, item_bytes, names};
 use crate::unit::{
     BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span, numeric_reference, place_of,
 };
@@ -165,7 +165,7 @@ fn is_aligned(indexed: &Indexed, event: &Event) -> bool {
 
 impl<'a> Walk<'a> {
     fn new(program: &'a Program, root: FileId, earlier: Option<&'a Unit>) -> Self {
-        let section = program.names().intern("");
+        let section = Symbol::EMPTY;
         let absolute = BaseInfo { is_odd: Some(false) };
         let unit = Unit { root: Some(root), bases: vec![absolute, absolute], ..Unit::default() };
         Walk {
@@ -403,7 +403,7 @@ impl<'a> Walk<'a> {
     }
 
     fn define(&mut self, symbol: Symbol, kind: DefinitionKind, place: Place, value: Value, span: Span) {
-        if !self.is_effective {
+        if !self.is_effective || symbol == Symbol::EMPTY {
             return;
         }
         let at = self.unit.definitions.len() as u32;
@@ -833,7 +833,7 @@ struct InWalk<'w, 'a> {
 
 impl Context for InWalk<'_, '_> {
     fn name(&mut self, text: &str, _: Range<usize>) -> Value {
-        name_of(text, self.dialect).map_or(Value::Unknown, |name| self.walk.lookup(name, self.depth))
+        name_in(text, self.dialect).map_or(Value::Unknown, |name| self.walk.lookup(name, self.depth))
     }
 
     fn location(&mut self) -> Value {

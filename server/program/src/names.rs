@@ -11,6 +11,9 @@ pub struct Symbol(u32);
 const LOCAL: u32 = 1 << 31;
 
 impl Symbol {
+    /// The empty name.
+    pub(crate) const EMPTY: Self = Self(0);
+
     /// Whether it is a local label's name.
     #[must_use]
     pub fn is_local(self) -> bool {
@@ -30,12 +33,21 @@ impl Symbol {
     }
 }
 
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Table {
     by_text: FxHashMap<Arc<str>, u32>,
     texts: Vec<Arc<str>>,
     /// The number of the same name in lower case.
     folded: Vec<u32>,
+}
+
+impl Default for Table {
+    /// The empty name comes first: it stands where a line defines nothing.
+    fn default() -> Self {
+        let mut table = Self { by_text: FxHashMap::default(), texts: Vec::new(), folded: Vec::new() };
+        let _ = table.intern("");
+        table
+    }
 }
 
 impl Table {

@@ -2,11 +2,11 @@
 
 use std::ops::Range;
 
-use reveille_source::Span;
+use reveille_source::{Span, name_in};
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
-use crate::index::{Use, name_of, value_in_operands};
+use crate::index::{Use, value_in_operands};
 use crate::layout::{Segment, State};
 use crate::{FileId, Program, Symbol};
 
@@ -297,7 +297,7 @@ struct AtPlace<'a> {
 
 impl Context for AtPlace<'_> {
     fn name(&mut self, text: &str, _: Range<usize>) -> Value {
-        let Some(name) = name_of(text, self.program.dialect(self.place.file)) else { return Value::Unknown };
+        let Some(name) = name_in(text, self.program.dialect(self.place.file)) else { return Value::Unknown };
         self.unit.resolve(self.program, self.place, name).map_or(Value::Unknown, |it| it.value)
     }
 

@@ -37,7 +37,10 @@ fn told(program: &Program, analysis: &Analysis) -> Vec<String> {
                 ProblemKind::Undefined(symbol) => format!("undefined {}", name(*symbol)),
                 ProblemKind::Circular(symbol) => format!("circular {}", name(*symbol)),
                 ProblemKind::UnknownOperation(symbol) => format!("unknown operation {}", name(*symbol)),
-                ProblemKind::Duplicate(first) => format!("duplicate of line {}", first.line + 1),
+                ProblemKind::Duplicate(first) => {
+                    let start = program.file(first.file).unwrap().source().first_line(first.chunk as usize);
+                    format!("duplicate of line {}", start + usize::from(first.line) + 1)
+                }
                 other => format!("{other:?}"),
             };
             let text = problem.span.of(file.at(problem.place.chunk, problem.place.line).2).to_owned();

@@ -10,14 +10,15 @@ mod directives;
 mod document;
 mod lines;
 mod position;
-//mod tree;
+mod tree;
 
 pub use chunk::{CHUNK_LINES, Chunk, File, Splice};
 pub use dialect::{Dialect, Evidence};
 pub use directives::{Condition, DIRECTIVES, Directive, Meaning, directive_index};
 pub use document::{Decoded, Document, Encoding, decode};
 pub use lines::{
-    Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, is_word_byte, operands, read_line, read_lines,
+    Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, TokenKind, is_word_byte, name_in, operands, read_line,
+    read_lines, tokens,
 };
 pub use position::{ColumnUnit, Position};
-//pub use tree::{Trees, language};
+pub use tree::{Trees, language};

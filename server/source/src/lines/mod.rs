@@ -1,12 +1,14 @@
 //! The line reader: what a line of source is made of. `grammar/LINES.md` is its specification.
 
 mod reader;
+mod tokens;
 mod words;
 
 use std::ops::Range;
 
 pub use reader::{operands, read_line, read_lines};
 pub(crate) use reader::{problems, sign};
+pub use tokens::{TokenKind, name_in, tokens};
 pub(crate) use words::Words;
 pub use words::{OpId, Operation};
 

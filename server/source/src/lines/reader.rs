@@ -391,7 +391,7 @@ fn continues(b: &[u8], blank: usize, next: usize, depth: u32, dialect: Dialect) 
 }
 
 /// Rule 17: the byte after the string that starts at `at`, and whether it is closed.
-fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
+pub(super) fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
     let quote = b[at];
     let mut end = at + 1;
     while end < b.len() {

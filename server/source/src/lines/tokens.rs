@@ -1,0 +1,155 @@
+//! What the parts of an operand field are: numbers, names, registers, texts.
+
+use std::ops::Range;
+
+use reveille_cpu::register;
+
+use super::is_word_byte;
+use crate::Dialect;
+
+/// What a part of an operand is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum TokenKind {
+    /// A number, with its prefix.
+    Number,
+    /// A quoted text or character.
+    Text,
+    /// A register.
+    Register,
+    /// A name.
+    Name,
+    /// The size behind a register or a name, without its dot.
+    Size,
+    /// A parameter of a macro, or a word with one in it.
+    Parameter,
+}
+
+/// The parts of an operand field, in order. Brackets, commas, operators and the location counter are none.
+pub fn tokens(field: &str, dialect: Dialect, mut each: impl FnMut(TokenKind, Range<usize>)) {
+    let bytes = field.as_bytes();
+    let mut at = 0;
+    while at < bytes.len() {
+        let byte = bytes[at];
+        let start = at;
+        if byte == b'\'' || byte == b'"' {
+            at = super::reader::quoted(bytes, at, dialect).0;
+            each(TokenKind::Text, start..at);
+        } else if is_word_byte(byte) {
+            while at < bytes.len() && is_word_byte(bytes[at]) {
+                at += 1;
+            }
+            // A prefix that is no word character: %1010, &12, %d0.
+            let prefix =
+                start > 0 && matches!(bytes[start - 1], b'%' | b'&') && !(start > 1 && is_value_end(bytes[start - 2]));
+            word(field, start..at, prefix, dialect, &mut each);
+        } else {
+            at += 1;
+        }
+    }
+}
+
+/// Whether a value may end with this byte, so that a `%` or `&` behind it is an operator.
+fn is_value_end(byte: u8) -> bool {
+    is_word_byte(byte) || matches!(byte, b')' | b']' | b'\'' | b'"')
+}
+
+fn word(
+    field: &str,
+    range: Range<usize>,
+    prefix: bool,
+    dialect: Dialect,
+    each: &mut impl FnMut(TokenKind, Range<usize>),
+) {
+    let text = &field[range.clone()];
+    let bytes = text.as_bytes();
+    let (start, end) = (range.start, range.end);
+    if bytes == b"." {
+        return;
+    }
+    if bytes.contains(&b'\\') {
+        return each(TokenKind::Parameter, range);
+    }
+    if is_number(bytes, dialect) {
+        let start = start - usize::from(prefix && bytes[0].is_ascii_digit());
+        return each(TokenKind::Number, start..end);
+    }
+    let suffix = match bytes {
+        [_, .., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] => 2,
+        _ => 0,
+    };
+    let name = &text[..text.len() - suffix];
+    if suffix > 0 && is_number(name.as_bytes(), dialect) {
+        each(TokenKind::Number, start..end - suffix);
+    } else if register(name).is_some() || is_float_register(name) {
+        let start = start - usize::from(prefix && field.as_bytes()[start - 1] == b'%');
+        each(TokenKind::Register, start..end - suffix);
+    } else {
+        each(TokenKind::Name, start..end - suffix);
+    }
+    if suffix > 0 {
+        each(TokenKind::Size, end - 1..end);
+    }
+}
+
+fn is_number(bytes: &[u8], dialect: Dialect) -> bool {
+    let all = |rest: &[u8], is: fn(&u8) -> bool| !rest.is_empty() && rest.iter().all(is);
+    match bytes {
+        [b'$', rest @ ..] => all(rest, u8::is_ascii_hexdigit),
+        [b'@', rest @ ..] => all(rest, u8::is_ascii_digit),
+        // A local label: 10$, and 1b or 1f of the dotted style.
+        [digits @ .., b'$'] if all(digits, u8::is_ascii_digit) => false,
+        [digits @ .., b'b' | b'f' | b'B' | b'F'] if dialect == Dialect::Dotted && all(digits, u8::is_ascii_digit) => {
+            false
+        }
+        [b'0'..=b'9', ..] => true,
+        _ => false,
+    }
+}
+
+fn is_float_register(name: &str) -> bool {
+    matches!(name.as_bytes(), [f, p, b'0'..=b'7'] if f.eq_ignore_ascii_case(&b'f') && p.eq_ignore_ascii_case(&b'p'))
+}
+
+/// The name in a word of an expression: without a size suffix; none for numbers, registers, the location and macro parameters.
+#[must_use]
+pub fn name_in(word: &str, dialect: Dialect) -> Option<&str> {
+    let mut found = None;
+    tokens(word, dialect, |kind, range| {
+        if kind == TokenKind::Name && range.start == 0 {
+            found = Some(range);
+        }
+    });
+    found.map(|range| &word[range])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{TokenKind, tokens};
+    use crate::Dialect;
+
+    fn kinds(field: &str, dialect: Dialect) -> String {
+        let mut found = Vec::new();
+        tokens(field, dialect, |kind, range| {
+            let letter = match kind {
+                TokenKind::Number => 'n',
+                TokenKind::Text => 't',
+                TokenKind::Register => 'r',
+                TokenKind::Name => 'a',
+                TokenKind::Size => 's',
+                TokenKind::Parameter => 'p',
+            };
+            found.push(format!("{letter}:{}", &field[range]));
+        });
+        found.join(" ")
+    }
+
+    #[test]
+    fn parts_of_operands_are_told_apart() {
+        let motorola = |field| kinds(field, Dialect::Motorola);
+        assert_eq!(motorola("#$1F+LEN,4(a0,d1.w)"), "n:$1F a:LEN n:4 r:a0 r:d1 s:w");
+        assert_eq!(motorola("%1010,@17,10$,'it''s',\\1"), "n:%1010 n:@17 a:10$ t:'it''s' p:\\1");
+        assert_eq!(motorola("table.w,.loop,$400.l,SP"), "a:table s:w a:.loop n:$400 s:l r:SP");
+        assert_eq!(motorola("a&255,x%3"), "a:a n:255 a:x n:3");
+        assert_eq!(kinds("%d0,1b,0x1F,. - x", Dialect::Dotted), "r:%d0 a:1b n:0x1F a:x");
+    }
+}
