@@ -55,7 +55,7 @@ ERRSTEP	EQU	$18		after a step bit 2 only means track 0
 *	The disk we format and ship: 720 K, entry boot_formats+38
 
 CYLS	EQU	80		cylinders
-HEADS	EQU	1		sides, until the new drive is in
+HEADS	EQU	2		sides
 SPT	EQU	10		sectors on a track
 SECSIZE	EQU	512		bytes in a sector
 RETRIES	EQU	5		goes at a sector before giving up

@@ -21,7 +21,8 @@ long_bpb
 uneven_bpb
 	DC.B	$00,$02,$02,$01,$00,$02,$70,$00,$A0,$05,$F9,$03,$00
 	DC.B	$09,$00,$02,$00,$00,$00
-	DC.W	RETRIES		tries
+uneven_tries
+	DC.W	RETRIES
 
 *	bpb typed in from a word dump
 words_bpb
@@ -146,16 +147,20 @@ total_bpb
 	DC.B	$09,$00,$02,$00,$00,$00
 	EVEN
 
-*	bpb, squeezed for the long survey
+*	bpb, eleven sectors, for the long survey
+LONGCYLS	EQU	80
+LONGSPT	EQU	11
 past_bpb
-	DC.B	$00,$02,$02,$01,$00,$02,$70,$00,$C4,$05,$F0,$03,$00
-	DC.B	$09,$00,$02,$00,$00,$00
+	DC.B	$00,$02,$02,$01,$00,$02,$70,$00,$0C,$07,$F0,$03,$00
+	DC.B	$0B,$00,$02,$00,$00,$00
 	EVEN
 
-*	bpb, outer tracks only
+*	bpb, seven sectors, for worn disks
+OLDCYLS	EQU	80
+OLDSPT	EQU	7
 less_bpb
-	DC.B	$00,$02,$02,$01,$00,$02,$70,$00,$6A,$05,$F0,$03,$00
-	DC.B	$09,$00,$02,$00,$00,$00
+	DC.B	$00,$02,$02,$01,$00,$02,$70,$00,$36,$04,$F0,$02,$00
+	DC.B	$07,$00,$02,$00,$00,$00
 	EVEN
 
 *	bpb of the sample disk
@@ -233,12 +238,15 @@ fat0_bpb
 	DC.B	$09,$00,$02,$00,$00,$00
 	EVEN
 
-*	bpb of the survey disk, and the same for the file manager
-survey_bpb
+*	bpb of the survey disk, the one for the driver, and the words for the file manager
+survey720_bpb
 	DC.B	$00,$02,$02,$01,$00,$02,$70,$00,$A0,$05,$F9,$03,$00
 	DC.B	$09,$00,$02,$00,$00,$00
 	EVEN
-survey_words
+driver720_bpb
+	DC.B	$00,$02,$01,$01,$00,$02,$70,$00,$A0,$05,$F9,$05,$00
+	EVEN
+filer720_words
 	DC.W	512,2,1024,7,3,4,14,715,0
 
 *	bpb of the left drive and of the right drive
