@@ -230,6 +230,17 @@ module.exports = function define(dialect) {
   }
   const signOf = ($, level, [rule, , , blanks]) => $[(dotted && !blanks ? level : '') + '_' + rule];
 
+  const unary = ($, signs, operand) => choice(...signs.flatMap(sign => [
+    prec(PREC.unary, seq(sign, ...gap($), field('operand', operand))),
+    prec(PREC.alone, sign),
+    ...(dotted ? [prec(PREC.missing, seq(sign, $._blank))] : []),
+  ]));
+  /** A sign with blanks before it and nothing on its left is unary. */
+  const rightSide = ($, level) =>
+    (dotted && !level
+      ? choice($._expression, alias($._spaced_unary, $.unary_expression))
+      : $[level + '_expression']);
+
   /**
    * The rules of expressions. They come twice: within brackets the dotted style takes blanks that end an operand outside.
    * @param {string} level empty outside of brackets, `_inner` inside
@@ -246,17 +257,14 @@ module.exports = function define(dialect) {
       ...(level ? [alias($._inner_absolute, $.absolute)] : []),
     ),
 
-    [level + '_unary']: $ => choice(
-      prec(PREC.unary, seq($._unary_sign, ...gap($), field('operand', $[level + '_expression']))),
-      prec(PREC.alone, $._unary_sign),
-      ...(dotted ? [prec(PREC.missing, seq($._unary_sign, $._blank))] : []),
-    ),
+    [level + '_unary']: $ => unary(
+      $, [$._unary_sign, ...(dotted && level ? [$._spaced_unary_sign] : [])], $[level + '_expression']),
 
     // The right side may be missing; `(name)+` with another name for a register reads so, too.
     [level + '_binary']: $ => choice(...OPERATORS.flatMap(it => {
       const start = seq(field('left', $[level + '_expression']), signOf($, level, it));
       return [
-        prec.left(it[2], seq(start, field('right', $[level + '_expression']))),
+        prec.left(it[2], seq(start, field('right', rightSide($, level)))),
         prec.left(it[2] - 1, start),
       ];
     })),
@@ -313,7 +321,7 @@ module.exports = function define(dialect) {
 
     extras: _ => [],
 
-    inline: $ => [$._unary_sign],
+    inline: $ => [$._unary_sign, ...(dotted ? [$._spaced_unary_sign] : [])],
 
     rules: {
       source_file: $ => seq(
@@ -519,7 +527,7 @@ module.exports = function define(dialect) {
       )),
 
       immediate: $ => choice(
-        prec(PREC.primary, seq($._number_sign, field('value', $._expression))),
+        prec(PREC.primary, seq($._number_sign, field('value', rightSide($, '')))),
         prec(PREC.missing, $._number_sign),
       ),
       _number_sign: $ => gapped($, '#'),
@@ -578,7 +586,10 @@ module.exports = function define(dialect) {
           ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base, $._comma, optional($._indexes)),
         );
       },
-      _indexes: $ => prec.right(PREC.unclosed, seq($.index, repeat(seq($._comma, optional($.index))))),
+      _indexes: $ => prec.right(PREC.unclosed, choice(
+        seq($.index, repeat(seq($._comma, optional($.index)))),
+        repeat1(seq($._comma, optional($.index))),
+      )),
       index: $ => prec(PREC.item, choice(
         $._index_register,
         field('register', $._inner_expression),
@@ -602,6 +613,12 @@ module.exports = function define(dialect) {
       ...expressions('_inner'),
 
       _unary_sign: _ => field('operator', choice('-', '+', '~', '!')),
+      ...(dotted ? {
+        // Blanks before a sign make one token with it, as if it stood between two operands.
+        _spaced_unary_sign: $ => field('operator', choice(
+          alias($._minus_sign, '-'), alias($._plus_sign, '+'), alias($._bang_sign, '!'))),
+        _spaced_unary: $ => unary($, [$._spaced_unary_sign], $._expression),
+      } : {}),
 
       parenthesized_expression: $ => choice(
         prec(PREC.primary, seq($._open, $._inner_expression, $._close)),
@@ -719,7 +736,7 @@ module.exports = function define(dialect) {
         ? `'([^'${END}]|''){1,4}'|'${BACKSLASH}[^${END}]'?|'[^'${BACKSLASH}${END}]`
         : `'([^'${END}]|''){1,4}'`),
       string: _ => regex(dotted
-        ? `'([^'${END}]|'')*'|'|"([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*"|"(([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*([^"${END}${BLANK}]|""))?`
+        ? `'([^'${END}]|'')*'|'|"([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*"|"(([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*([^"${BACKSLASH}${END}${BLANK}]|${BACKSLASH}[^${END}]?|""))?`
         : `'([^'${END}]|'')*'|'(([^'${END}]|'')*([^'${END}${BLANK}]|''))?|"([^"${END}]|"")*"|"(([^"${END}]|"")*([^"${END}${BLANK}]|""))?`),
 
       _angle: _ => regex(`<[^>${END}]*>`),

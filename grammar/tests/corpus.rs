@@ -72,7 +72,6 @@ fn print(node: Node<'_>, field: Option<&str>, depth: usize, out: &mut String) {
     }
     let _ = write!(out, "({}", if node.is_missing() { "MISSING" } else { node.kind() });
     for index in 0..node.child_count() {
-        let index = u32::try_from(index).expect("few children");
         let child = node.child(index).expect("a child of that number");
         if child.is_named() {
             print(child, node.field_name_for_child(index), depth + 1, out);
