@@ -310,6 +310,8 @@ module.exports = function define(dialect) {
     };
   };
 
+  /** A comment that may go on over lines, as the first of some alternatives; Motorola syntax has none. */
+  const long = dotted ? `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|` : '';
   const quoteless = `${END},;()\\[\\]'"`;
   /** Characters that a word or a number may start with: junk does not, or it would win over a word and its size. */
   const wordy = `${LETTER}0-9${MARK}${BACKSLASH}.`;
@@ -685,12 +687,12 @@ module.exports = function define(dialect) {
 
       comment: $ => $._line_comment,
       _line_comment: _ => regex(
-        (dotted ? `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|` : '') + `([*;|]|\\/\\/|\\/\\*)${REST}`),
+        long + `([*;|]|\\/\\/|\\/\\*)${REST}`),
       _operand_comment: _ => regex(
-        `(;|\\/\\/|\\/\\*${dotted ? '|\\|' : ''})${REST}|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
+        long + `(;|\\/\\/|\\/\\*${dotted ? '|\\|' : ''})${REST}|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
       _semicolon_comment: _ => regex(';' + REST),
-      ...(dotted ? { _mark_after_sign: _ => regex(`(\\||\\/\\/|\\/\\*)${REST}`) } : {}),
-      _comment_text: _ => regex(`[^${END}${BLANK}]${REST}`),
+      ...(dotted ? { _mark_after_sign: _ => regex(long + `(\\||\\/\\/|\\/\\*)${REST}`) } : {}),
+      _comment_text: _ => regex(long + `[^${END}${BLANK}]${REST}`),
       preprocessor: _ => regex('#' + REST),
 
       // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.

@@ -3340,165 +3340,165 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
   eof = lexer->eof(lexer);
   switch (state) {
     case 0:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 379,
-        '$', 255,
-        '%', 1096,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 394,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 378,
-        '/', 1086,
-        '0', 946,
-        ':', 375,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 251,
-        '[', 399,
-        '\\', 951,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 960,
-        'a', 960,
-        'B', 952,
-        'b', 952,
-        'C', 964,
-        'c', 964,
-        'D', 955,
-        'd', 955,
-        'E', 972,
-        'e', 972,
-        'F', 957,
-        'f', 957,
-        'G', 973,
-        'g', 973,
-        'H', 971,
-        'h', 971,
-        'I', 966,
-        'i', 966,
-        'J', 962,
-        'j', 962,
-        'L', 965,
-        'l', 965,
-        'M', 953,
-        'm', 953,
-        'N', 954,
-        'n', 954,
-        'O', 970,
-        'o', 970,
-        'P', 956,
-        'p', 956,
-        'Q', 975,
-        'q', 975,
-        'R', 968,
-        'r', 968,
-        'S', 963,
-        's', 963,
-        'T', 958,
-        't', 958,
-        'U', 974,
-        'u', 974,
-        'V', 961,
-        'v', 961,
-        'W', 959,
-        'w', 959,
-        'X', 967,
-        'x', 967,
-        'Z', 969,
-        'z', 969,
-        'K', 950,
-        'Y', 950,
-        'k', 950,
-        'y', 950,
-        '\t', 1101,
-        0x0b, 1101,
-        '\f', 1101,
-        0x1a, 1101,
-        ' ', 1101,
+        '!', 406,
+        '"', 1067,
+        '#', 388,
+        '$', 264,
+        '%', 1112,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 403,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 387,
+        '/', 1102,
+        '0', 962,
+        ':', 384,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 260,
+        '[', 408,
+        '\\', 967,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 976,
+        'a', 976,
+        'B', 968,
+        'b', 968,
+        'C', 980,
+        'c', 980,
+        'D', 971,
+        'd', 971,
+        'E', 988,
+        'e', 988,
+        'F', 973,
+        'f', 973,
+        'G', 989,
+        'g', 989,
+        'H', 987,
+        'h', 987,
+        'I', 982,
+        'i', 982,
+        'J', 978,
+        'j', 978,
+        'L', 981,
+        'l', 981,
+        'M', 969,
+        'm', 969,
+        'N', 970,
+        'n', 970,
+        'O', 986,
+        'o', 986,
+        'P', 972,
+        'p', 972,
+        'Q', 991,
+        'q', 991,
+        'R', 984,
+        'r', 984,
+        'S', 979,
+        's', 979,
+        'T', 974,
+        't', 974,
+        'U', 990,
+        'u', 990,
+        'V', 977,
+        'v', 977,
+        'W', 975,
+        'w', 975,
+        'X', 983,
+        'x', 983,
+        'Z', 985,
+        'z', 985,
+        'K', 966,
+        'Y', 966,
+        'k', 966,
+        'y', 966,
+        '\t', 1117,
+        0x0b, 1117,
+        '\f', 1117,
+        0x1a, 1117,
+        ' ', 1117,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(947);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(963);
       if ((!eof && lookahead <= 0x1f) ||
-          ('`' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
+          ('`' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
       END_STATE();
     case 1:
-      if (lookahead == '"') ADVANCE(1050);
-      if (lookahead == '\\') ADVANCE(1055);
+      if (lookahead == '"') ADVANCE(1066);
+      if (lookahead == '\\') ADVANCE(1071);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(1);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1051);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1067);
       END_STATE();
     case 2:
-      if (lookahead == '\'') ADVANCE(1048);
+      if (lookahead == '\'') ADVANCE(1064);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1047);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1063);
       END_STATE();
     case 3:
-      if (lookahead == '\'') ADVANCE(1049);
+      if (lookahead == '\'') ADVANCE(1065);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(7);
       END_STATE();
     case 4:
-      if (lookahead == '\'') ADVANCE(1044);
+      if (lookahead == '\'') ADVANCE(1060);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(5);
       END_STATE();
     case 5:
-      if (lookahead == '\'') ADVANCE(1054);
+      if (lookahead == '\'') ADVANCE(1070);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(5);
       END_STATE();
     case 6:
-      if (lookahead == '\'') ADVANCE(1045);
+      if (lookahead == '\'') ADVANCE(1061);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(4);
       END_STATE();
     case 7:
-      if (lookahead == '\'') ADVANCE(1046);
+      if (lookahead == '\'') ADVANCE(1062);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(6);
       END_STATE();
     case 8:
-      if (lookahead == '*') ADVANCE(400);
+      if (lookahead == '*') ADVANCE(409);
       if (lookahead == '\n' ||
           lookahead == '\r') ADVANCE(10);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(8);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(401);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(410);
       END_STATE();
     case 9:
       if (lookahead == '*') ADVANCE(9);
-      if (lookahead == '/') ADVANCE(402);
+      if (lookahead == '/') ADVANCE(411);
       if ((!eof && lookahead <= 0x10fffe)) ADVANCE(10);
       END_STATE();
     case 10:
@@ -3506,160 +3506,97 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
       if ((!eof && lookahead <= 0x10fffe)) ADVANCE(10);
       END_STATE();
     case 11:
-      if (lookahead == ',') ADVANCE(1058);
+      if (lookahead == '*') ADVANCE(412);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(15);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(11);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(413);
       END_STATE();
     case 12:
-      if (lookahead == '.') ADVANCE(252);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(14);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(989);
+      if (lookahead == '*') ADVANCE(416);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(17);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(12);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(417);
       END_STATE();
     case 13:
-      if (lookahead == '.') ADVANCE(252);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(15);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(15);
+      if (lookahead == '*') ADVANCE(421);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(19);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(13);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(422);
       END_STATE();
     case 14:
-      if (lookahead == '.') ADVANCE(252);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(989);
+      if (lookahead == '*') ADVANCE(14);
+      if (lookahead == '/') ADVANCE(414);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(15);
       END_STATE();
     case 15:
-      if (lookahead == '.') ADVANCE(252);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(15);
+      if (lookahead == '*') ADVANCE(14);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(15);
       END_STATE();
     case 16:
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '\\') ADVANCE(18);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(17);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          (lookahead < 'A' || '^' < lookahead) &&
-          (lookahead < '`' || 0x7f < lookahead)) ADVANCE(695);
+      if (lookahead == '*') ADVANCE(16);
+      if (lookahead == '/') ADVANCE(419);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(17);
       END_STATE();
     case 17:
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+      if (lookahead == '*') ADVANCE(16);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(17);
       END_STATE();
     case 18:
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(17);
+      if (lookahead == '*') ADVANCE(18);
+      if (lookahead == '/') ADVANCE(423);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(19);
       END_STATE();
     case 19:
-      ADVANCE_MAP(
-        '.', 19,
-        '\\', 21,
-        'B', 20,
-        'L', 20,
-        'S', 20,
-        'W', 20,
-        'b', 20,
-        'l', 20,
-        's', 20,
-        'w', 20,
-      );
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          (lookahead < '[' || '^' < lookahead) &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+      if (lookahead == '*') ADVANCE(18);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(19);
       END_STATE();
     case 20:
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+      if (lookahead == ',') ADVANCE(1074);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(20);
       END_STATE();
     case 21:
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(20);
+      if (lookahead == '.') ADVANCE(261);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(23);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1005);
       END_STATE();
     case 22:
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '\\') ADVANCE(24);
+      if (lookahead == '.') ADVANCE(261);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(24);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(24);
+      END_STATE();
+    case 23:
+      if (lookahead == '.') ADVANCE(261);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1005);
+      END_STATE();
+    case 24:
+      if (lookahead == '.') ADVANCE(261);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(24);
+      END_STATE();
+    case 25:
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '\\') ADVANCE(27);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(23);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(26);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           (lookahead < 'A' || '^' < lookahead) &&
-          (lookahead < '`' || 0x7f < lookahead)) ADVANCE(944);
-      END_STATE();
-    case 23:
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(944);
-      END_STATE();
-    case 24:
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(23);
-      END_STATE();
-    case 25:
-      ADVANCE_MAP(
-        '.', 25,
-        '\\', 27,
-        'B', 26,
-        'L', 26,
-        'S', 26,
-        'W', 26,
-        'b', 26,
-        'l', 26,
-        's', 26,
-        'w', 26,
-      );
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          (lookahead < '[' || '^' < lookahead) &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1013);
+          (lookahead < '`' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 26:
       if (lookahead == '.') ADVANCE(25);
@@ -3670,7 +3607,7 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1013);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 27:
       if (lookahead == '.') ADVANCE(25);
@@ -3684,1061 +3621,1101 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           (lookahead < '{' || 0x7f < lookahead)) ADVANCE(26);
       END_STATE();
     case 28:
-      if (lookahead == '0') ADVANCE(369);
+      ADVANCE_MAP(
+        '.', 28,
+        '\\', 30,
+        'B', 29,
+        'L', 29,
+        'S', 29,
+        'W', 29,
+        'b', 29,
+        'l', 29,
+        's', 29,
+        'w', 29,
+      );
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          (lookahead < '[' || '^' < lookahead) &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
     case 29:
-      if (lookahead == '0') ADVANCE(30);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
     case 30:
-      if (lookahead == '0') ADVANCE(28);
-      if (lookahead == '1') ADVANCE(28);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(29);
       END_STATE();
     case 31:
-      if (lookahead == '2') ADVANCE(369);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '\\') ADVANCE(33);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(32);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          (lookahead < 'A' || '^' < lookahead) &&
+          (lookahead < '`' || 0x7f < lookahead)) ADVANCE(960);
       END_STATE();
     case 32:
-      if (lookahead == '6') ADVANCE(33);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(960);
       END_STATE();
     case 33:
-      if (lookahead == '8') ADVANCE(29);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(32);
       END_STATE();
     case 34:
-      if (lookahead == '=') ADVANCE(1061);
+      ADVANCE_MAP(
+        '.', 34,
+        '\\', 36,
+        'B', 35,
+        'L', 35,
+        'S', 35,
+        'W', 35,
+        'b', 35,
+        'l', 35,
+        's', 35,
+        'w', 35,
+      );
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          (lookahead < '[' || '^' < lookahead) &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1029);
       END_STATE();
     case 35:
-      if (lookahead == '>') ADVANCE(1057);
-      if ((!eof && set_contains(sym__angle_operand_character_set_1, 10, lookahead))) ADVANCE(35);
+      if (lookahead == '.') ADVANCE(34);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1029);
       END_STATE();
     case 36:
-      if (lookahead == '>') ADVANCE(1056);
+      if (lookahead == '.') ADVANCE(34);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(35);
+      END_STATE();
+    case 37:
+      if (lookahead == '0') ADVANCE(378);
+      END_STATE();
+    case 38:
+      if (lookahead == '0') ADVANCE(39);
+      END_STATE();
+    case 39:
+      if (lookahead == '0') ADVANCE(37);
+      if (lookahead == '1') ADVANCE(37);
+      END_STATE();
+    case 40:
+      if (lookahead == '2') ADVANCE(378);
+      END_STATE();
+    case 41:
+      if (lookahead == '6') ADVANCE(42);
+      END_STATE();
+    case 42:
+      if (lookahead == '8') ADVANCE(38);
+      END_STATE();
+    case 43:
+      if (lookahead == '=') ADVANCE(1077);
+      END_STATE();
+    case 44:
+      if (lookahead == '>') ADVANCE(1073);
+      if ((!eof && set_contains(sym__angle_operand_character_set_1, 10, lookahead))) ADVANCE(44);
+      END_STATE();
+    case 45:
+      if (lookahead == '>') ADVANCE(1072);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(36);
-      END_STATE();
-    case 37:
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(37);
-      END_STATE();
-    case 38:
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(38);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1122);
-      END_STATE();
-    case 39:
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(254);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(991);
-      END_STATE();
-    case 40:
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(253);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(992);
-      END_STATE();
-    case 41:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(307);
-      END_STATE();
-    case 42:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(369);
-      END_STATE();
-    case 43:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(211);
-      END_STATE();
-    case 44:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(134);
-      END_STATE();
-    case 45:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(142);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(45);
       END_STATE();
     case 46:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(71);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(46);
       END_STATE();
     case 47:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(210);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(47);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1138);
       END_STATE();
     case 48:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(178);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(263);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(1007);
       END_STATE();
     case 49:
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(139);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(363);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(262);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1008);
       END_STATE();
     case 50:
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(181);
+          lookahead == 'a') ADVANCE(316);
       END_STATE();
     case 51:
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(145);
+          lookahead == 'a') ADVANCE(378);
       END_STATE();
     case 52:
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(115);
+          lookahead == 'a') ADVANCE(220);
       END_STATE();
     case 53:
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(329);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(143);
       END_STATE();
     case 54:
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(49);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(151);
       END_STATE();
     case 55:
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(132);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(80);
       END_STATE();
     case 56:
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(148);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(219);
       END_STATE();
     case 57:
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(128);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(223);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(187);
       END_STATE();
     case 58:
-      ADVANCE_MAP(
-        'C', 229,
-        'c', 229,
-        'E', 185,
-        'e', 185,
-        'G', 232,
-        'g', 232,
-        'H', 234,
-        'h', 234,
-        'L', 250,
-        'l', 250,
-        'M', 117,
-        'm', 117,
-        'N', 84,
-        'n', 84,
-        'P', 140,
-        'p', 140,
-        'R', 41,
-        'r', 41,
-        'V', 229,
-        'v', 229,
-        'F', 307,
-        'T', 307,
-        'f', 307,
-        't', 307,
-      );
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(148);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(372);
       END_STATE();
     case 59:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(363);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(190);
       END_STATE();
     case 60:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(387);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(154);
       END_STATE();
     case 61:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(57);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(363);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(124);
       END_STATE();
     case 62:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(74);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(338);
       END_STATE();
     case 63:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(74);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(217);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(58);
       END_STATE();
     case 64:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(82);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(141);
       END_STATE();
     case 65:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(45);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(106);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(157);
       END_STATE();
     case 66:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(118);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(137);
       if (lookahead == 'L' ||
-          lookahead == 'R' ||
-          lookahead == 'l' ||
-          lookahead == 'r') ADVANCE(307);
+          lookahead == 'l') ADVANCE(232);
       END_STATE();
     case 67:
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(210);
+      ADVANCE_MAP(
+        'C', 238,
+        'c', 238,
+        'E', 194,
+        'e', 194,
+        'G', 241,
+        'g', 241,
+        'H', 243,
+        'h', 243,
+        'L', 259,
+        'l', 259,
+        'M', 126,
+        'm', 126,
+        'N', 93,
+        'n', 93,
+        'P', 149,
+        'p', 149,
+        'R', 50,
+        'r', 50,
+        'V', 238,
+        'v', 238,
+        'F', 316,
+        'T', 316,
+        'f', 316,
+        't', 316,
+      );
       END_STATE();
     case 68:
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(194);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(136);
+          lookahead == 'c') ADVANCE(372);
       END_STATE();
     case 69:
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(219);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(307);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(363);
+          lookahead == 'c') ADVANCE(396);
       END_STATE();
     case 70:
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(214);
+          lookahead == 'c') ADVANCE(66);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(372);
       END_STATE();
     case 71:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(363);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(83);
       END_STATE();
     case 72:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(329);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(83);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(226);
       END_STATE();
     case 73:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(324);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(91);
       END_STATE();
     case 74:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(307);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(54);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(115);
       END_STATE();
     case 75:
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(127);
+      if (lookahead == 'L' ||
+          lookahead == 'R' ||
+          lookahead == 'l' ||
+          lookahead == 'r') ADVANCE(316);
+      END_STATE();
+    case 76:
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(219);
+      END_STATE();
+    case 77:
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(203);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(145);
+      END_STATE();
+    case 78:
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(228);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(316);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(372);
+      END_STATE();
+    case 79:
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(223);
+      END_STATE();
+    case 80:
       if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(307);
+          lookahead == 'd') ADVANCE(372);
+      END_STATE();
+    case 81:
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(338);
+      END_STATE();
+    case 82:
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(333);
+      END_STATE();
+    case 83:
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(316);
+      END_STATE();
+    case 84:
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(316);
       if (lookahead == 'E' ||
           lookahead == 'R' ||
           lookahead == 'S' ||
           lookahead == 'e' ||
           lookahead == 'r' ||
-          lookahead == 's') ADVANCE(331);
-      END_STATE();
-    case 76:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(342);
-      END_STATE();
-    case 77:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(341);
-      if (('B' <= lookahead && lookahead <= 'E') ||
-          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(333);
-      END_STATE();
-    case 78:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(94);
-      END_STATE();
-    case 79:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(78);
-      END_STATE();
-    case 80:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(85);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(147);
-      END_STATE();
-    case 81:
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(89);
-      END_STATE();
-    case 82:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(363);
-      END_STATE();
-    case 83:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(363);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(307);
-      END_STATE();
-    case 84:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(307);
+          lookahead == 's') ADVANCE(340);
       END_STATE();
     case 85:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(369);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(351);
       END_STATE();
     case 86:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(373);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(350);
+      if (('B' <= lookahead && lookahead <= 'E') ||
+          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(342);
       END_STATE();
     case 87:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(158);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(103);
       END_STATE();
     case 88:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(346);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(87);
       END_STATE();
     case 89:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(347);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(94);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(156);
       END_STATE();
     case 90:
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(330);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(98);
       END_STATE();
     case 91:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(102);
+          lookahead == 'e') ADVANCE(372);
       END_STATE();
     case 92:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(160);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(211);
+          lookahead == 'e') ADVANCE(372);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(316);
       END_STATE();
     case 93:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(67);
+          lookahead == 'e') ADVANCE(316);
       END_STATE();
     case 94:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(156);
+          lookahead == 'e') ADVANCE(378);
       END_STATE();
     case 95:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(209);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(307);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(369);
+          lookahead == 'e') ADVANCE(382);
       END_STATE();
     case 96:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(114);
+          lookahead == 'e') ADVANCE(167);
       END_STATE();
     case 97:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(210);
+          lookahead == 'e') ADVANCE(355);
       END_STATE();
     case 98:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(212);
+          lookahead == 'e') ADVANCE(356);
       END_STATE();
     case 99:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(208);
+          lookahead == 'e') ADVANCE(339);
       END_STATE();
     case 100:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(70);
+          lookahead == 'e') ADVANCE(111);
       END_STATE();
     case 101:
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(205);
+          lookahead == 'e') ADVANCE(169);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(220);
       END_STATE();
     case 102:
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(333);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(76);
       END_STATE();
     case 103:
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(343);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(165);
       END_STATE();
     case 104:
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(206);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(218);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(316);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(378);
       END_STATE();
     case 105:
-      ADVANCE_MAP(
-        'F', 174,
-        'f', 174,
-        'L', 372,
-        'l', 372,
-        'O', 55,
-        'o', 55,
-        'P', 331,
-        'p', 331,
-        'T', 307,
-        't', 307,
-      );
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(123);
       END_STATE();
     case 106:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(363);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(219);
       END_STATE();
     case 107:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(363);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(207);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(98);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(221);
       END_STATE();
     case 108:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(307);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(217);
       END_STATE();
     case 109:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(307);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(215);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(321);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(79);
       END_STATE();
     case 110:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(373);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(214);
       END_STATE();
     case 111:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(327);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(342);
       END_STATE();
     case 112:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(156);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(352);
       END_STATE();
     case 113:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(85);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(215);
       END_STATE();
     case 114:
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(51);
+      ADVANCE_MAP(
+        'F', 183,
+        'f', 183,
+        'L', 381,
+        'l', 381,
+        'O', 64,
+        'o', 64,
+        'P', 340,
+        'p', 340,
+        'T', 316,
+        't', 316,
+      );
       END_STATE();
     case 115:
       if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(86);
+          lookahead == 'g') ADVANCE(372);
       END_STATE();
     case 116:
-      ADVANCE_MAP(
-        'H', 108,
-        'h', 108,
-        'L', 188,
-        'l', 188,
-        'C', 307,
-        'S', 307,
-        'c', 307,
-        's', 307,
-      );
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(372);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(216);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(107);
       END_STATE();
     case 117:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(307);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(316);
       END_STATE();
     case 118:
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(316);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(235);
+          lookahead == 'i') ADVANCE(224);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(330);
       END_STATE();
     case 119:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(102);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(88);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(382);
       END_STATE();
     case 120:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(160);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(336);
       END_STATE();
     case 121:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(112);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(165);
       END_STATE();
     case 122:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(59);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(94);
       END_STATE();
     case 123:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(161);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(60);
       END_STATE();
     case 124:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(142);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(95);
       END_STATE();
     case 125:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(163);
+      ADVANCE_MAP(
+        'H', 117,
+        'h', 117,
+        'L', 197,
+        'l', 197,
+        'C', 316,
+        'S', 316,
+        'c', 316,
+        's', 316,
+      );
       END_STATE();
     case 126:
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(176);
+          lookahead == 'i') ADVANCE(316);
       END_STATE();
     case 127:
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(171);
+          lookahead == 'i') ADVANCE(244);
       END_STATE();
     case 128:
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(159);
-      END_STATE();
-    case 129:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(162);
-      END_STATE();
-    case 130:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(213);
-      END_STATE();
-    case 131:
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(203);
-      END_STATE();
-    case 132:
-      if (lookahead == 'J' ||
-          lookahead == 'j') ADVANCE(369);
-      END_STATE();
-    case 133:
-      ADVANCE_MAP(
-        'K', 333,
-        'k', 333,
-        'E', 307,
-        'O', 307,
-        'S', 307,
-        'T', 307,
-        'e', 307,
-        'o', 307,
-        's', 307,
-        't', 307,
-      );
-      END_STATE();
-    case 134:
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(363);
-      END_STATE();
-    case 135:
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(307);
-      END_STATE();
-    case 136:
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(31);
-      END_STATE();
-    case 137:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(121);
-      END_STATE();
-    case 138:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(135);
-      END_STATE();
-    case 139:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(363);
-      END_STATE();
-    case 140:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(307);
-      END_STATE();
-    case 141:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(307);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(322);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(236);
-      END_STATE();
-    case 142:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(373);
-      END_STATE();
-    case 143:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(237);
-      END_STATE();
-    case 144:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(230);
-      END_STATE();
-    case 145:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(331);
-      END_STATE();
-    case 146:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(96);
-      END_STATE();
-    case 147:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(125);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(363);
-      END_STATE();
-    case 148:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(122);
-      END_STATE();
-    case 149:
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(86);
-      END_STATE();
-    case 150:
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(363);
-      END_STATE();
-    case 151:
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(373);
-      END_STATE();
-    case 152:
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(343);
-      END_STATE();
-    case 153:
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(150);
-      END_STATE();
-    case 154:
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(43);
-      END_STATE();
-    case 155:
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(47);
-      END_STATE();
-    case 156:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(363);
-      END_STATE();
-    case 157:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(83);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(210);
-      END_STATE();
-    case 158:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(343);
-      END_STATE();
-    case 159:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(347);
-      END_STATE();
-    case 160:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(211);
-      END_STATE();
-    case 161:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(106);
-      END_STATE();
-    case 162:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(110);
-      END_STATE();
-    case 163:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(86);
-      END_STATE();
-    case 164:
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(129);
-      END_STATE();
-    case 165:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(363);
-      END_STATE();
-    case 166:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(373);
-      END_STATE();
-    case 167:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(153);
-      END_STATE();
-    case 168:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(54);
-      END_STATE();
-    case 169:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(175);
-      END_STATE();
-    case 170:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(195);
-      END_STATE();
-    case 171:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(159);
-      END_STATE();
-    case 172:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(196);
-      if (lookahead == 'I' ||
-          lookahead == 'S' ||
-          lookahead == 'i' ||
-          lookahead == 's') ADVANCE(307);
-      END_STATE();
-    case 173:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(189);
-      END_STATE();
-    case 174:
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(197);
-      END_STATE();
-    case 175:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(333);
-      END_STATE();
-    case 176:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(363);
-      END_STATE();
-    case 177:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(387);
-      END_STATE();
-    case 178:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(307);
-      END_STATE();
-    case 179:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(328);
-      END_STATE();
-    case 180:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(350);
-      END_STATE();
-    case 181:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(326);
-      END_STATE();
-    case 182:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(209);
-      END_STATE();
-    case 183:
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(86);
-      END_STATE();
-    case 184:
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(333);
-      END_STATE();
-    case 185:
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(307);
-      END_STATE();
-    case 186:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(387);
-      END_STATE();
-    case 187:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(324);
-      END_STATE();
-    case 188:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(307);
-      END_STATE();
-    case 189:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(373);
-      END_STATE();
-    case 190:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(154);
-      END_STATE();
-    case 191:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(156);
-      END_STATE();
-    case 192:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(164);
-      END_STATE();
-    case 193:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(165);
-      END_STATE();
-    case 194:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(166);
-      END_STATE();
-    case 195:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(71);
-      END_STATE();
-    case 196:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(208);
-      END_STATE();
-    case 197:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(155);
-      END_STATE();
-    case 198:
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(173);
-      END_STATE();
-    case 199:
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(307);
-      END_STATE();
-    case 200:
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(188);
-      END_STATE();
-    case 201:
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(204);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(130);
-      END_STATE();
-    case 202:
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(209);
-      END_STATE();
-    case 203:
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(210);
-      END_STATE();
-    case 204:
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(52);
-      END_STATE();
-    case 205:
+          lookahead == 'i') ADVANCE(111);
       if (lookahead == 'S' ||
           lookahead == 's') ADVANCE(97);
       END_STATE();
-    case 206:
+    case 129:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(169);
+      END_STATE();
+    case 130:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(121);
+      END_STATE();
+    case 131:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(68);
+      END_STATE();
+    case 132:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(170);
+      END_STATE();
+    case 133:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(151);
+      END_STATE();
+    case 134:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(172);
+      END_STATE();
+    case 135:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(185);
+      END_STATE();
+    case 136:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(180);
+      END_STATE();
+    case 137:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(168);
+      END_STATE();
+    case 138:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(171);
+      END_STATE();
+    case 139:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(222);
+      END_STATE();
+    case 140:
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(212);
+      END_STATE();
+    case 141:
+      if (lookahead == 'J' ||
+          lookahead == 'j') ADVANCE(378);
+      END_STATE();
+    case 142:
+      ADVANCE_MAP(
+        'K', 342,
+        'k', 342,
+        'E', 316,
+        'O', 316,
+        'S', 316,
+        'T', 316,
+        'e', 316,
+        'o', 316,
+        's', 316,
+        't', 316,
+      );
+      END_STATE();
+    case 143:
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(372);
+      END_STATE();
+    case 144:
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(316);
+      END_STATE();
+    case 145:
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(40);
+      END_STATE();
+    case 146:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(130);
+      END_STATE();
+    case 147:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(144);
+      END_STATE();
+    case 148:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(372);
+      END_STATE();
+    case 149:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(316);
+      END_STATE();
+    case 150:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(316);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(331);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(245);
+      END_STATE();
+    case 151:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(382);
+      END_STATE();
+    case 152:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(246);
+      END_STATE();
+    case 153:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(239);
+      END_STATE();
+    case 154:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(340);
+      END_STATE();
+    case 155:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(105);
+      END_STATE();
+    case 156:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(134);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(372);
+      END_STATE();
+    case 157:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(131);
+      END_STATE();
+    case 158:
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(95);
+      END_STATE();
+    case 159:
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(372);
+      END_STATE();
+    case 160:
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(382);
+      END_STATE();
+    case 161:
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(352);
+      END_STATE();
+    case 162:
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(159);
+      END_STATE();
+    case 163:
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(52);
+      END_STATE();
+    case 164:
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(56);
+      END_STATE();
+    case 165:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(372);
+      END_STATE();
+    case 166:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(92);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(99);
+          lookahead == 's') ADVANCE(219);
+      END_STATE();
+    case 167:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(352);
+      END_STATE();
+    case 168:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(356);
+      END_STATE();
+    case 169:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(220);
+      END_STATE();
+    case 170:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(115);
+      END_STATE();
+    case 171:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(119);
+      END_STATE();
+    case 172:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(95);
+      END_STATE();
+    case 173:
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(138);
+      END_STATE();
+    case 174:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(372);
+      END_STATE();
+    case 175:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(382);
+      END_STATE();
+    case 176:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(162);
+      END_STATE();
+    case 177:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(63);
+      END_STATE();
+    case 178:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(184);
+      END_STATE();
+    case 179:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(204);
+      END_STATE();
+    case 180:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(168);
+      END_STATE();
+    case 181:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(205);
+      if (lookahead == 'I' ||
+          lookahead == 'S' ||
+          lookahead == 'i' ||
+          lookahead == 's') ADVANCE(316);
+      END_STATE();
+    case 182:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(198);
+      END_STATE();
+    case 183:
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(206);
+      END_STATE();
+    case 184:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(342);
+      END_STATE();
+    case 185:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(372);
+      END_STATE();
+    case 186:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(396);
+      END_STATE();
+    case 187:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(316);
+      END_STATE();
+    case 188:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(337);
+      END_STATE();
+    case 189:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(359);
+      END_STATE();
+    case 190:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(335);
+      END_STATE();
+    case 191:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(218);
+      END_STATE();
+    case 192:
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(95);
+      END_STATE();
+    case 193:
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(342);
+      END_STATE();
+    case 194:
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(316);
+      END_STATE();
+    case 195:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(396);
+      END_STATE();
+    case 196:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(333);
+      END_STATE();
+    case 197:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(316);
+      END_STATE();
+    case 198:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(382);
+      END_STATE();
+    case 199:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(163);
+      END_STATE();
+    case 200:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(165);
+      END_STATE();
+    case 201:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(173);
+      END_STATE();
+    case 202:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(174);
+      END_STATE();
+    case 203:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(175);
+      END_STATE();
+    case 204:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(80);
+      END_STATE();
+    case 205:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(217);
+      END_STATE();
+    case 206:
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(164);
       END_STATE();
     case 207:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(333);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(182);
       END_STATE();
     case 208:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(363);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(316);
       END_STATE();
     case 209:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(307);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(197);
       END_STATE();
     case 210:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(369);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(213);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(139);
       END_STATE();
     case 211:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(373);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(218);
       END_STATE();
     case 212:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(331);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(219);
       END_STATE();
     case 213:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(343);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(61);
       END_STATE();
     case 214:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(347);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(106);
       END_STATE();
     case 215:
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(152);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(108);
       END_STATE();
     case 216:
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(42);
+          lookahead == 't') ADVANCE(342);
       END_STATE();
     case 217:
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(142);
+          lookahead == 't') ADVANCE(372);
       END_STATE();
     case 218:
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(82);
+          lookahead == 't') ADVANCE(316);
       END_STATE();
     case 219:
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(127);
+          lookahead == 't') ADVANCE(378);
       END_STATE();
     case 220:
       if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(149);
+          lookahead == 't') ADVANCE(382);
       END_STATE();
     case 221:
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(373);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(340);
       END_STATE();
     case 222:
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(367);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(352);
       END_STATE();
     case 223:
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(81);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(356);
       END_STATE();
     case 224:
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(237);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(161);
       END_STATE();
     case 225:
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(90);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(51);
       END_STATE();
     case 226:
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(210);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(151);
       END_STATE();
     case 227:
-      if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(82);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(91);
       END_STATE();
     case 228:
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(984);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(136);
       END_STATE();
     case 229:
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(158);
+      END_STATE();
+    case 230:
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(382);
+      END_STATE();
+    case 231:
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(376);
+      END_STATE();
+    case 232:
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(90);
+      END_STATE();
+    case 233:
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(246);
+      END_STATE();
+    case 234:
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(99);
+      END_STATE();
+    case 235:
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(219);
+      END_STATE();
+    case 236:
+      if (lookahead == 'Z' ||
+          lookahead == 'z') ADVANCE(91);
+      END_STATE();
+    case 237:
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(1000);
+      END_STATE();
+    case 238:
       if (lookahead == 'C' ||
           lookahead == 'S' ||
           lookahead == 'c' ||
-          lookahead == 's') ADVANCE(307);
+          lookahead == 's') ADVANCE(316);
       END_STATE();
-    case 230:
+    case 239:
       if (lookahead == 'E' ||
           lookahead == 'L' ||
           lookahead == 'e' ||
-          lookahead == 'l') ADVANCE(363);
+          lookahead == 'l') ADVANCE(372);
       END_STATE();
-    case 231:
+    case 240:
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
-          lookahead == 't') ADVANCE(333);
+          lookahead == 't') ADVANCE(342);
       END_STATE();
-    case 232:
+    case 241:
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
-          lookahead == 't') ADVANCE(307);
+          lookahead == 't') ADVANCE(316);
       END_STATE();
-    case 233:
+    case 242:
       if (lookahead == 'I' ||
           lookahead == 'P' ||
           lookahead == 'i' ||
-          lookahead == 'p') ADVANCE(307);
+          lookahead == 'p') ADVANCE(316);
       END_STATE();
-    case 234:
+    case 243:
       if (lookahead == 'I' ||
           lookahead == 'S' ||
           lookahead == 'i' ||
-          lookahead == 's') ADVANCE(307);
+          lookahead == 's') ADVANCE(316);
       END_STATE();
-    case 235:
+    case 244:
       if (lookahead == 'I' ||
           lookahead == 'Z' ||
           lookahead == 'i' ||
-          lookahead == 'z') ADVANCE(363);
+          lookahead == 'z') ADVANCE(372);
       END_STATE();
-    case 236:
+    case 245:
       if (lookahead == 'L' ||
           lookahead == 'R' ||
           lookahead == 'l' ||
-          lookahead == 'r') ADVANCE(307);
+          lookahead == 'r') ADVANCE(316);
       END_STATE();
-    case 237:
+    case 246:
       if (lookahead == 'S' ||
           lookahead == 'U' ||
           lookahead == 's' ||
-          lookahead == 'u') ADVANCE(307);
-      END_STATE();
-    case 238:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(238);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(404);
-      END_STATE();
-    case 239:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1092);
-      END_STATE();
-    case 240:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1100);
-      END_STATE();
-    case 241:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(241);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(408);
-      END_STATE();
-    case 242:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(242);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1121);
-      END_STATE();
-    case 243:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(243);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(402);
-      END_STATE();
-    case 244:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(244);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1123);
-      END_STATE();
-    case 245:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(245);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(403);
-      END_STATE();
-    case 246:
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(246);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(406);
+          lookahead == 'u') ADVANCE(316);
       END_STATE();
     case 247:
       if (lookahead == '\t' ||
@@ -4747,26 +4724,103 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(247);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(407);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(415);
       END_STATE();
     case 248:
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(248);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1122);
+          lookahead == ' ') ADVANCE(1108);
       END_STATE();
     case 249:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(1116);
+      END_STATE();
+    case 250:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(250);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(424);
+      END_STATE();
+    case 251:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(251);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1137);
+      END_STATE();
+    case 252:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(252);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(411);
+      END_STATE();
+    case 253:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(253);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1139);
+      END_STATE();
+    case 254:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(254);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(414);
+      END_STATE();
+    case 255:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(255);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(419);
+      END_STATE();
+    case 256:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(256);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(423);
+      END_STATE();
+    case 257:
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(257);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1138);
+      END_STATE();
+    case 258:
       if (lookahead == 'E' ||
           lookahead == 'S' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
           lookahead == 's' ||
-          lookahead == 't') ADVANCE(307);
+          lookahead == 't') ADVANCE(316);
       END_STATE();
-    case 250:
+    case 259:
       if (lookahead == 'E' ||
           lookahead == 'O' ||
           lookahead == 'S' ||
@@ -4774,1707 +4828,1554 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == 'e' ||
           lookahead == 'o' ||
           lookahead == 's' ||
-          lookahead == 't') ADVANCE(307);
+          lookahead == 't') ADVANCE(316);
       END_STATE();
-    case 251:
+    case 260:
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(988);
+          lookahead == '_') ADVANCE(1004);
       END_STATE();
-    case 252:
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(990);
+    case 261:
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1006);
       END_STATE();
-    case 253:
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(992);
+    case 262:
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1008);
       END_STATE();
-    case 254:
+    case 263:
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(991);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(1007);
       END_STATE();
-    case 255:
+    case 264:
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(983);
-      END_STATE();
-    case 256:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 422,
-        '$', 1027,
-        '%', 1096,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 1086,
-        '0', 993,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 1026,
-        'a', 1026,
-        'C', 1017,
-        'c', 1017,
-        'D', 1021,
-        'd', 1021,
-        'F', 1022,
-        'f', 1022,
-        'P', 1018,
-        'p', 1018,
-        'S', 1020,
-        's', 1020,
-        'U', 1025,
-        'u', 1025,
-        'V', 1016,
-        'v', 1016,
-        '\t', 1101,
-        0x0b, 1101,
-        '\f', 1101,
-        0x1a, 1101,
-        ' ', 1101,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1028);
-      END_STATE();
-    case 257:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 422,
-        '$', 1027,
-        '%', 1096,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 1086,
-        '0', 993,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 1026,
-        'a', 1026,
-        'C', 1017,
-        'c', 1017,
-        'D', 1021,
-        'd', 1021,
-        'F', 1022,
-        'f', 1022,
-        'P', 1018,
-        'p', 1018,
-        'S', 1020,
-        's', 1020,
-        'U', 1025,
-        'u', 1025,
-        'V', 1016,
-        'v', 1016,
-        '\t', 1103,
-        0x0b, 1103,
-        '\f', 1103,
-        0x1a, 1103,
-        ' ', 1103,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1028);
-      END_STATE();
-    case 258:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 422,
-        '$', 1027,
-        '%', 1096,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 1086,
-        '0', 993,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 1026,
-        'a', 1026,
-        'C', 1017,
-        'c', 1017,
-        'D', 1021,
-        'd', 1021,
-        'F', 1022,
-        'f', 1022,
-        'P', 1018,
-        'p', 1018,
-        'S', 1020,
-        's', 1020,
-        'U', 1025,
-        'u', 1025,
-        'V', 1016,
-        'v', 1016,
-        '\t', 1104,
-        0x0b, 1104,
-        '\f', 1104,
-        0x1a, 1104,
-        ' ', 1104,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1028);
-      END_STATE();
-    case 259:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 422,
-        '$', 1027,
-        '%', 1096,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 1086,
-        '0', 993,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 1026,
-        'a', 1026,
-        'C', 1017,
-        'c', 1017,
-        'D', 1021,
-        'd', 1021,
-        'F', 1022,
-        'f', 1022,
-        'P', 1018,
-        'p', 1018,
-        'S', 1020,
-        's', 1020,
-        'U', 1025,
-        'u', 1025,
-        'V', 1016,
-        'v', 1016,
-        '\t', 1102,
-        0x0b, 1102,
-        '\f', 1102,
-        0x1a, 1102,
-        ' ', 1102,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1028);
-      END_STATE();
-    case 260:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 517,
-        '$', 1027,
-        '%', 1098,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 1091,
-        '0', 993,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        '^', 1070,
-        '|', 1067,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1106,
-        0x0b, 1106,
-        '\f', 1106,
-        0x1a, 1106,
-        ' ', 1106,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1028);
-      END_STATE();
-    case 261:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 397,
-        '"', 1051,
-        '#', 517,
-        '$', 1027,
-        '%', 1098,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 1090,
-        '0', 993,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        '^', 1070,
-        '|', 405,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1106,
-        0x0b, 1106,
-        '\f', 1106,
-        0x1a, 1106,
-        ' ', 1106,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1028);
-      END_STATE();
-    case 262:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1095,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 394,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1086,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 422,
-        '~', 422,
-        '\t', 1102,
-        0x0b, 1102,
-        '\f', 1102,
-        0x1a, 1102,
-        ' ', 1102,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
-      END_STATE();
-    case 263:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1095,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 394,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1086,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 978,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 422,
-        '~', 422,
-        '\t', 1102,
-        0x0b, 1102,
-        '\f', 1102,
-        0x1a, 1102,
-        ' ', 1102,
-        'B', 980,
-        'L', 980,
-        'S', 980,
-        'W', 980,
-        'b', 980,
-        'l', 980,
-        's', 980,
-        'w', 980,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
-      END_STATE();
-    case 264:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1095,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 1084,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1086,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 422,
-        '~', 422,
-        '\t', 1101,
-        0x0b, 1101,
-        '\f', 1101,
-        0x1a, 1101,
-        ' ', 1101,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(999);
       END_STATE();
     case 265:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1095,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 1084,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1086,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 422,
-        '~', 422,
-        '\t', 1102,
-        0x0b, 1102,
-        '\f', 1102,
-        0x1a, 1102,
-        ' ', 1102,
+        '!', 406,
+        '"', 1067,
+        '#', 438,
+        '$', 1043,
+        '%', 1112,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 1102,
+        '0', 1009,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 1042,
+        'a', 1042,
+        'C', 1033,
+        'c', 1033,
+        'D', 1037,
+        'd', 1037,
+        'F', 1038,
+        'f', 1038,
+        'P', 1034,
+        'p', 1034,
+        'S', 1036,
+        's', 1036,
+        'U', 1041,
+        'u', 1041,
+        'V', 1032,
+        'v', 1032,
+        '\t', 1117,
+        0x0b, 1117,
+        '\f', 1117,
+        0x1a, 1117,
+        ' ', 1117,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
     case 266:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1095,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 1084,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1086,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 978,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 422,
-        '~', 422,
-        '\t', 1101,
-        0x0b, 1101,
-        '\f', 1101,
-        0x1a, 1101,
-        ' ', 1101,
-        'B', 980,
-        'L', 980,
-        'S', 980,
-        'W', 980,
-        'b', 980,
-        'l', 980,
-        's', 980,
-        'w', 980,
+        '!', 406,
+        '"', 1067,
+        '#', 438,
+        '$', 1043,
+        '%', 1112,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 1102,
+        '0', 1009,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 1042,
+        'a', 1042,
+        'C', 1033,
+        'c', 1033,
+        'D', 1037,
+        'd', 1037,
+        'F', 1038,
+        'f', 1038,
+        'P', 1034,
+        'p', 1034,
+        'S', 1036,
+        's', 1036,
+        'U', 1041,
+        'u', 1041,
+        'V', 1032,
+        'v', 1032,
+        '\t', 1119,
+        0x0b, 1119,
+        '\f', 1119,
+        0x1a, 1119,
+        ' ', 1119,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
     case 267:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1095,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 1084,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1086,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 978,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 422,
-        '~', 422,
-        '\t', 1102,
-        0x0b, 1102,
-        '\f', 1102,
-        0x1a, 1102,
-        ' ', 1102,
-        'B', 980,
-        'L', 980,
-        'S', 980,
-        'W', 980,
-        'b', 980,
-        'l', 980,
-        's', 980,
-        'w', 980,
+        '!', 406,
+        '"', 1067,
+        '#', 438,
+        '$', 1043,
+        '%', 1112,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 1102,
+        '0', 1009,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 1042,
+        'a', 1042,
+        'C', 1033,
+        'c', 1033,
+        'D', 1037,
+        'd', 1037,
+        'F', 1038,
+        'f', 1038,
+        'P', 1034,
+        'p', 1034,
+        'S', 1036,
+        's', 1036,
+        'U', 1041,
+        'u', 1041,
+        'V', 1032,
+        'v', 1032,
+        '\t', 1120,
+        0x0b, 1120,
+        '\f', 1120,
+        0x1a, 1120,
+        ' ', 1120,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
     case 268:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1097,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 1085,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1091,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '^', 1070,
-        '|', 1067,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 517,
-        '~', 517,
-        '\t', 1105,
-        0x0b, 1105,
-        '\f', 1105,
-        0x1a, 1105,
-        ' ', 1105,
+        '!', 406,
+        '"', 1067,
+        '#', 438,
+        '$', 1043,
+        '%', 1112,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 1102,
+        '0', 1009,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 1042,
+        'a', 1042,
+        'C', 1033,
+        'c', 1033,
+        'D', 1037,
+        'd', 1037,
+        'F', 1038,
+        'f', 1038,
+        'P', 1034,
+        'p', 1034,
+        'S', 1036,
+        's', 1036,
+        'U', 1041,
+        'u', 1041,
+        'V', 1032,
+        'v', 1032,
+        '\t', 1118,
+        0x0b, 1118,
+        '\f', 1118,
+        0x1a, 1118,
+        ' ', 1118,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
     case 269:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 1041,
-        '%', 1097,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        '*', 1085,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1091,
-        '0', 994,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        '^', 1070,
-        '|', 1067,
-        '\n', 1116,
-        '\r', 1116,
-        '#', 517,
-        '~', 517,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1106,
-        0x0b, 1106,
-        '\f', 1106,
-        0x1a, 1106,
-        ' ', 1106,
+        '!', 406,
+        '"', 1067,
+        '#', 533,
+        '$', 1043,
+        '%', 1114,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 1107,
+        '0', 1009,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        '^', 1086,
+        '|', 1083,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1122,
+        0x0b, 1122,
+        '\f', 1122,
+        0x1a, 1122,
+        ' ', 1122,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
     case 270:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 1069,
-        '"', 1051,
-        '$', 498,
-        '%', 516,
-        '&', 1071,
-        '\'', 1052,
-        '(', 398,
-        '*', 1085,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '.', 516,
-        '/', 1091,
-        '0', 502,
-        ';', 404,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '@', 497,
-        '[', 399,
-        '\\', 496,
-        '^', 1070,
-        '|', 1067,
+        '!', 406,
+        '"', 1067,
+        '#', 533,
+        '$', 1043,
+        '%', 1114,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 1106,
+        '0', 1009,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        '^', 1086,
+        '|', 418,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1122,
+        0x0b, 1122,
+        '\f', 1122,
+        0x1a, 1122,
+        ' ', 1122,
       );
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(517);
-      if (lookahead == ')' ||
-          lookahead == ']') ADVANCE(1123);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1106);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(503);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(516);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
     case 271:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 396,
-        '"', 1051,
-        '#', 379,
-        '$', 1027,
-        '%', 480,
-        '\'', 1052,
-        '(', 398,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '0', 993,
-        ';', 404,
-        '<', 519,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        'A', 1026,
-        'a', 1026,
-        'C', 1017,
-        'c', 1017,
-        'D', 1021,
-        'd', 1021,
-        'F', 1022,
-        'f', 1022,
-        'P', 1018,
-        'p', 1018,
-        'S', 1020,
-        's', 1020,
-        'U', 1025,
-        'u', 1025,
-        'V', 1016,
-        'v', 1016,
-        '\t', 1113,
-        0x0b, 1113,
-        '\f', 1113,
-        0x1a, 1113,
-        ' ', 1113,
-        '&', 517,
-        '/', 517,
-        '=', 517,
-        '>', 517,
-        '^', 517,
-        '|', 517,
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1111,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 403,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1102,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 438,
+        '~', 438,
+        '\t', 1118,
+        0x0b, 1118,
+        '\f', 1118,
+        0x1a, 1118,
+        ' ', 1118,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1028);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
     case 272:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 396,
-        '"', 1051,
-        '#', 379,
-        '$', 1027,
-        '%', 480,
-        '\'', 1052,
-        '(', 398,
-        '*', 999,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '/', 521,
-        '0', 993,
-        ';', 403,
-        '<', 519,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        '|', 403,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        'A', 1026,
-        'a', 1026,
-        'C', 1017,
-        'c', 1017,
-        'D', 1021,
-        'd', 1021,
-        'F', 1022,
-        'f', 1022,
-        'P', 1018,
-        'p', 1018,
-        'S', 1020,
-        's', 1020,
-        'U', 1025,
-        'u', 1025,
-        'V', 1016,
-        'v', 1016,
-        '&', 517,
-        '=', 517,
-        '>', 517,
-        '^', 517,
-        '\t', 1113,
-        0x0b, 1113,
-        '\f', 1113,
-        0x1a, 1113,
-        ' ', 1113,
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1111,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 403,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1102,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 994,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 438,
+        '~', 438,
+        '\t', 1118,
+        0x0b, 1118,
+        '\f', 1118,
+        0x1a, 1118,
+        ' ', 1118,
+        'B', 996,
+        'L', 996,
+        'S', 996,
+        'W', 996,
+        'b', 996,
+        'l', 996,
+        's', 996,
+        'w', 996,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1028);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
     case 273:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 396,
-        '"', 1051,
-        '$', 1027,
-        '%', 492,
-        '\'', 1052,
-        '(', 398,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '0', 993,
-        ';', 404,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1107,
-        0x0b, 1107,
-        '\f', 1107,
-        0x1a, 1107,
-        ' ', 1107,
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1111,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1100,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1102,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 438,
+        '~', 438,
+        '\t', 1117,
+        0x0b, 1117,
+        '\f', 1117,
+        0x1a, 1117,
+        ' ', 1117,
       );
-      if (('#' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|') ADVANCE(517);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1028);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
     case 274:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 396,
-        '"', 1051,
-        '$', 1027,
-        '%', 492,
-        '\'', 1052,
-        '(', 398,
-        '*', 998,
-        '+', 392,
-        ',', 1058,
-        '-', 393,
-        '.', 1000,
-        '0', 993,
-        ';', 404,
-        '@', 1009,
-        '[', 399,
-        '\\', 1015,
-        '~', 395,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1112,
-        0x0b, 1112,
-        '\f', 1112,
-        0x1a, 1112,
-        ' ', 1112,
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1111,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1100,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1102,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 438,
+        '~', 438,
+        '\t', 1118,
+        0x0b, 1118,
+        '\f', 1118,
+        0x1a, 1118,
+        ' ', 1118,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 275:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1111,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1100,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1102,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 994,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 438,
+        '~', 438,
+        '\t', 1117,
+        0x0b, 1117,
+        '\f', 1117,
+        0x1a, 1117,
+        ' ', 1117,
+        'B', 996,
+        'L', 996,
+        'S', 996,
+        'W', 996,
+        'b', 996,
+        'l', 996,
+        's', 996,
+        'w', 996,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 276:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1111,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1100,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1102,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 994,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 438,
+        '~', 438,
+        '\t', 1118,
+        0x0b, 1118,
+        '\f', 1118,
+        0x1a, 1118,
+        ' ', 1118,
+        'B', 996,
+        'L', 996,
+        'S', 996,
+        'W', 996,
+        'b', 996,
+        'l', 996,
+        's', 996,
+        'w', 996,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 277:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1113,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 1101,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1107,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '^', 1086,
+        '|', 1083,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 533,
+        '~', 533,
+        '\t', 1121,
+        0x0b, 1121,
+        '\f', 1121,
+        0x1a, 1121,
+        ' ', 1121,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 278:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 1085,
+        '"', 1067,
+        '$', 1057,
+        '%', 1113,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        '*', 1101,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1107,
+        '0', 1010,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        '^', 1086,
+        '|', 1083,
+        '\n', 1132,
+        '\r', 1132,
+        '#', 533,
+        '~', 533,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1122,
+        0x0b, 1122,
+        '\f', 1122,
+        0x1a, 1122,
+        ' ', 1122,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 279:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 1085,
+        '"', 1067,
+        '$', 514,
+        '%', 532,
+        '&', 1087,
+        '\'', 1068,
+        '(', 407,
+        '*', 1101,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '.', 532,
+        '/', 1107,
+        '0', 518,
+        ';', 415,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '@', 513,
+        '[', 408,
+        '\\', 512,
+        '^', 1086,
+        '|', 1083,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (lookahead == '#' ||
+          lookahead == '~') ADVANCE(533);
+      if (lookahead == ')' ||
+          lookahead == ']') ADVANCE(1139);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(1122);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(519);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(532);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
+      END_STATE();
+    case 280:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 405,
+        '"', 1067,
+        '#', 388,
+        '$', 1043,
+        '%', 496,
+        '\'', 1068,
+        '(', 407,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '0', 1009,
+        ';', 415,
+        '<', 536,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        'A', 1042,
+        'a', 1042,
+        'C', 1033,
+        'c', 1033,
+        'D', 1037,
+        'd', 1037,
+        'F', 1038,
+        'f', 1038,
+        'P', 1034,
+        'p', 1034,
+        'S', 1036,
+        's', 1036,
+        'U', 1041,
+        'u', 1041,
+        'V', 1032,
+        'v', 1032,
+        '\t', 1129,
+        0x0b, 1129,
+        '\f', 1129,
+        0x1a, 1129,
+        ' ', 1129,
+        '&', 533,
+        '/', 533,
+        '=', 533,
+        '>', 533,
+        '^', 533,
+        '|', 533,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1044);
+      END_STATE();
+    case 281:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 405,
+        '"', 1067,
+        '#', 388,
+        '$', 1043,
+        '%', 496,
+        '\'', 1068,
+        '(', 407,
+        '*', 1015,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '/', 535,
+        '0', 1009,
+        ';', 414,
+        '<', 536,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        '|', 414,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        'A', 1042,
+        'a', 1042,
+        'C', 1033,
+        'c', 1033,
+        'D', 1037,
+        'd', 1037,
+        'F', 1038,
+        'f', 1038,
+        'P', 1034,
+        'p', 1034,
+        'S', 1036,
+        's', 1036,
+        'U', 1041,
+        'u', 1041,
+        'V', 1032,
+        'v', 1032,
+        '&', 533,
+        '=', 533,
+        '>', 533,
+        '^', 533,
+        '\t', 1129,
+        0x0b, 1129,
+        '\f', 1129,
+        0x1a, 1129,
+        ' ', 1129,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1044);
+      END_STATE();
+    case 282:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 405,
+        '"', 1067,
+        '$', 1043,
+        '%', 508,
+        '\'', 1068,
+        '(', 407,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '0', 1009,
+        ';', 415,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1123,
+        0x0b, 1123,
+        '\f', 1123,
+        0x1a, 1123,
+        ' ', 1123,
       );
       if (('#' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
-          lookahead == '|') ADVANCE(517);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(995);
+          lookahead == '|') ADVANCE(533);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1028);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1044);
       END_STATE();
-    case 275:
-      if (eof) ADVANCE(306);
+    case 283:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 455,
-        '"', 1051,
-        '$', 431,
-        '%', 477,
-        '&', 426,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 479,
-        '+', 479,
-        ',', 1058,
-        '-', 479,
-        '.', 479,
-        '/', 452,
-        '0', 435,
-        ';', 404,
-        '<', 453,
-        '=', 455,
-        '>', 454,
-        '@', 430,
-        '[', 399,
-        '\\', 429,
-        ']', 1060,
-        '^', 479,
-        '|', 456,
+        '!', 405,
+        '"', 1067,
+        '$', 1043,
+        '%', 508,
+        '\'', 1068,
+        '(', 407,
+        '*', 1014,
+        '+', 401,
+        ',', 1074,
+        '-', 402,
+        '.', 1016,
+        '0', 1009,
+        ';', 415,
+        '@', 1025,
+        '[', 408,
+        '\\', 1031,
+        '~', 404,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1128,
+        0x0b, 1128,
+        '\f', 1128,
+        0x1a, 1128,
+        ' ', 1128,
       );
-      if (lookahead > 0x10fffe) ADVANCE(1042);
+      if (('#' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|') ADVANCE(533);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1011);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1044);
+      END_STATE();
+    case 284:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '!', 471,
+        '"', 1067,
+        '$', 447,
+        '%', 493,
+        '&', 442,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 495,
+        '+', 495,
+        ',', 1074,
+        '-', 495,
+        '.', 495,
+        '/', 468,
+        '0', 451,
+        ';', 415,
+        '<', 469,
+        '=', 471,
+        '>', 470,
+        '@', 446,
+        '[', 408,
+        '\\', 445,
+        ']', 1076,
+        '^', 495,
+        '|', 472,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(1058);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(423);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(436);
+          lookahead == ' ') ADVANCE(439);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(452);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
       END_STATE();
-    case 276:
-      if (eof) ADVANCE(306);
+    case 285:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 455,
-        '"', 1051,
-        '$', 431,
-        '%', 477,
-        '&', 426,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 479,
-        '+', 479,
-        ',', 1058,
-        '-', 479,
-        '.', 479,
-        '/', 452,
-        '0', 435,
-        ';', 404,
-        '<', 453,
-        '=', 455,
-        '>', 454,
-        '@', 430,
-        '[', 399,
-        '\\', 429,
-        ']', 1060,
-        '^', 479,
-        '|', 456,
+        '!', 471,
+        '"', 1067,
+        '$', 447,
+        '%', 493,
+        '&', 442,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 495,
+        '+', 495,
+        ',', 1074,
+        '-', 495,
+        '.', 495,
+        '/', 468,
+        '0', 451,
+        ';', 415,
+        '<', 469,
+        '=', 471,
+        '>', 470,
+        '@', 446,
+        '[', 408,
+        '\\', 445,
+        ']', 1076,
+        '^', 495,
+        '|', 472,
       );
-      if (lookahead > 0x10fffe) ADVANCE(1042);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(424);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(436);
+          lookahead == ' ') ADVANCE(440);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(452);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
       END_STATE();
-    case 277:
-      if (eof) ADVANCE(306);
+    case 286:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '!', 455,
-        '"', 1051,
-        '$', 442,
-        '%', 477,
-        '&', 426,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 479,
-        '+', 479,
-        ',', 1058,
-        '-', 479,
-        '.', 477,
-        '/', 452,
-        '0', 446,
-        ';', 404,
-        '<', 453,
-        '=', 455,
-        '>', 454,
-        '@', 441,
-        '[', 399,
-        '\\', 440,
-        ']', 1060,
-        '^', 479,
-        '|', 456,
+        '!', 471,
+        '"', 1067,
+        '$', 458,
+        '%', 493,
+        '&', 442,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 495,
+        '+', 495,
+        ',', 1074,
+        '-', 495,
+        '.', 493,
+        '/', 468,
+        '0', 462,
+        ';', 415,
+        '<', 469,
+        '=', 471,
+        '>', 470,
+        '@', 457,
+        '[', 408,
+        '\\', 456,
+        ']', 1076,
+        '^', 495,
+        '|', 472,
       );
-      if (lookahead > 0x10fffe) ADVANCE(1042);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (lookahead == '#' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(425);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(447);
+          lookahead == ' ') ADVANCE(441);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(463);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
       END_STATE();
-    case 278:
-      if (eof) ADVANCE(306);
+    case 287:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '%', 481,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        '.', 1099,
-        '/', 1089,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        'A', 1039,
-        'a', 1039,
-        'C', 1031,
-        'c', 1031,
-        'D', 1034,
-        'd', 1034,
-        'F', 1035,
-        'f', 1035,
-        'S', 1033,
-        's', 1033,
-        'U', 1038,
-        'u', 1038,
-        'V', 1030,
-        'v', 1030,
-        '\t', 1111,
-        0x0b, 1111,
-        '\f', 1111,
-        0x1a, 1111,
-        ' ', 1111,
+        '"', 1067,
+        '$', 1057,
+        '%', 497,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        '.', 1115,
+        '/', 1105,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        'A', 1055,
+        'a', 1055,
+        'C', 1047,
+        'c', 1047,
+        'D', 1050,
+        'd', 1050,
+        'F', 1051,
+        'f', 1051,
+        'S', 1049,
+        's', 1049,
+        'U', 1054,
+        'u', 1054,
+        'V', 1046,
+        'v', 1046,
+        '\t', 1127,
+        0x0b, 1127,
+        '\f', 1127,
+        0x1a, 1127,
+        ' ', 1127,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
+          lookahead == '~') ADVANCE(533);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
-    case 279:
-      if (eof) ADVANCE(306);
+    case 288:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 394,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1108,
-        0x0b, 1108,
-        '\f', 1108,
-        0x1a, 1108,
-        ' ', 1108,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 403,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1124,
+        0x0b, 1124,
+        '\f', 1124,
+        0x1a, 1124,
+        ' ', 1124,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
-    case 280:
-      if (eof) ADVANCE(306);
+    case 289:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        '*', 394,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 978,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1108,
-        0x0b, 1108,
-        '\f', 1108,
-        0x1a, 1108,
-        ' ', 1108,
-        'B', 980,
-        'L', 980,
-        'S', 980,
-        'W', 980,
-        'b', 980,
-        'l', 980,
-        's', 980,
-        'w', 980,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        '*', 403,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 994,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1124,
+        0x0b, 1124,
+        '\f', 1124,
+        0x1a, 1124,
+        ' ', 1124,
+        'B', 996,
+        'L', 996,
+        'S', 996,
+        'W', 996,
+        'b', 996,
+        'l', 996,
+        's', 996,
+        'w', 996,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
-    case 281:
-      if (eof) ADVANCE(306);
+    case 290:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1108,
-        0x0b, 1108,
-        '\f', 1108,
-        0x1a, 1108,
-        ' ', 1108,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1124,
+        0x0b, 1124,
+        '\f', 1124,
+        0x1a, 1124,
+        ' ', 1124,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(421);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(437);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
-    case 282:
-      if (eof) ADVANCE(306);
+    case 291:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1109,
-        0x0b, 1109,
-        '\f', 1109,
-        0x1a, 1109,
-        ' ', 1109,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1125,
+        0x0b, 1125,
+        '\f', 1125,
+        0x1a, 1125,
+        ' ', 1125,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
+          lookahead == '~') ADVANCE(533);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
-    case 283:
-      if (eof) ADVANCE(306);
+    case 292:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        '+', 392,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1112,
-        0x0b, 1112,
-        '\f', 1112,
-        0x1a, 1112,
-        ' ', 1112,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        '+', 401,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1128,
+        0x0b, 1128,
+        '\f', 1128,
+        0x1a, 1128,
+        ' ', 1128,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
+          lookahead == '~') ADVANCE(533);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
-    case 284:
-      if (eof) ADVANCE(306);
+    case 293:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        '-', 1083,
-        '.', 1099,
-        '/', 1089,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1110,
-        0x0b, 1110,
-        '\f', 1110,
-        0x1a, 1110,
-        ' ', 1110,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        '-', 1099,
+        '.', 1115,
+        '/', 1105,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1126,
+        0x0b, 1126,
+        '\f', 1126,
+        0x1a, 1126,
+        ' ', 1126,
       );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '+') ||
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
+          lookahead == '~') ADVANCE(533);
       if ((!eof && lookahead <= ':') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
-      END_STATE();
-    case 285:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        '.', 1099,
-        '/', 1089,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1111,
-        0x0b, 1111,
-        '\f', 1111,
-        0x1a, 1111,
-        ' ', 1111,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
-      END_STATE();
-    case 286:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 1029,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1112,
-        0x0b, 1112,
-        '\f', 1112,
-        0x1a, 1112,
-        ' ', 1112,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
-      END_STATE();
-    case 287:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '$', 1041,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        '.', 1099,
-        '0', 994,
-        ';', 404,
-        '@', 1040,
-        '[', 399,
-        '\\', 978,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1112,
-        0x0b, 1112,
-        '\f', 1112,
-        0x1a, 1112,
-        ' ', 1112,
-        'B', 980,
-        'L', 980,
-        'S', 980,
-        'W', 980,
-        'b', 980,
-        'l', 980,
-        's', 980,
-        'w', 980,
-      );
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(996);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(494);
-      if (lookahead > '>') ADVANCE(1042);
-      END_STATE();
-    case 288:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '$', 431,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        ',', 1058,
-        '.', 479,
-        '0', 435,
-        ';', 404,
-        '@', 430,
-        '[', 399,
-        '\\', 429,
-        ']', 1060,
-      );
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(427);
-      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(436);
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '/') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= ':') ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 289:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '\'', 1052,
-        '(', 398,
-        ')', 1059,
-        ',', 1058,
-        ';', 404,
-        '[', 399,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 427,
-        0x0b, 427,
-        '\f', 427,
-        0x1a, 427,
-        ' ', 427,
-      );
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          lookahead == '/' ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 290:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '\'', 1052,
-        '(', 398,
-        '*', 518,
-        ',', 1058,
-        '/', 521,
-        ';', 403,
-        '<', 520,
-        '[', 399,
-        '|', 403,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 11,
-        0x0b, 11,
-        '\f', 11,
-        0x1a, 11,
-        ' ', 11,
-        '!', 517,
-        '#', 517,
-        '&', 517,
-        '+', 517,
-        '-', 517,
-        '=', 517,
-        '>', 517,
-        '^', 517,
-        '~', 517,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(516);
-      END_STATE();
-    case 291:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '\'', 1052,
-        '(', 398,
-        '*', 518,
-        ',', 1058,
-        '/', 521,
-        ';', 403,
-        '[', 399,
-        '|', 403,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 11,
-        0x0b, 11,
-        '\f', 11,
-        0x1a, 11,
-        ' ', 11,
-      );
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '~') ADVANCE(517);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(516);
-      END_STATE();
-    case 292:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        ';', 404,
-        '<', 520,
-        '[', 399,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1113,
-        0x0b, 1113,
-        '\f', 1113,
-        0x1a, 1113,
-        ' ', 1113,
-        '!', 517,
-        '#', 517,
-        '&', 517,
-        '*', 517,
-        '+', 517,
-        '-', 517,
-        '/', 517,
-        '=', 517,
-        '>', 517,
-        '^', 517,
-        '|', 517,
-        '~', 517,
-      );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(516);
-      END_STATE();
-    case 293:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '"', 1051,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        ';', 404,
-        '[', 399,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1113,
-        0x0b, 1113,
-        '\f', 1113,
-        0x1a, 1113,
-        ' ', 1113,
-      );
-      if (('!' <= lookahead && lookahead <= '#') ||
-          ('&' <= lookahead && lookahead <= '-') ||
-          lookahead == '/' ||
-          ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(516);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
       END_STATE();
     case 294:
-      if (eof) ADVANCE(306);
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '"', 1051,
-        '\'', 1052,
-        '(', 398,
-        ',', 1058,
-        ';', 404,
-        '[', 399,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1112,
-        0x0b, 1112,
-        '\f', 1112,
-        0x1a, 1112,
-        ' ', 1112,
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        '.', 1115,
+        '/', 1105,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1127,
+        0x0b, 1127,
+        '\f', 1127,
+        0x1a, 1127,
+        ' ', 1127,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(533);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 295:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 1045,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1128,
+        0x0b, 1128,
+        '\f', 1128,
+        0x1a, 1128,
+        ' ', 1128,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(533);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 296:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '$', 1057,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        '.', 1115,
+        '0', 1010,
+        ';', 415,
+        '@', 1056,
+        '[', 408,
+        '\\', 994,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1128,
+        0x0b, 1128,
+        '\f', 1128,
+        0x1a, 1128,
+        ' ', 1128,
+        'B', 996,
+        'L', 996,
+        'S', 996,
+        'W', 996,
+        'b', 996,
+        'l', 996,
+        's', 996,
+        'w', 996,
+      );
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(1012);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(533);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(510);
+      if (lookahead > '>') ADVANCE(1058);
+      END_STATE();
+    case 297:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '$', 447,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        ',', 1074,
+        '.', 495,
+        '0', 451,
+        ';', 415,
+        '@', 446,
+        '[', 408,
+        '\\', 445,
+        ']', 1076,
+      );
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(443);
+      if (('1' <= lookahead && lookahead <= '9')) ADVANCE(452);
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '/') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= ':') ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (('?' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 298:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '\'', 1068,
+        '(', 407,
+        ')', 1075,
+        ',', 1074,
+        ';', 415,
+        '[', 408,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 443,
+        0x0b, 443,
+        '\f', 443,
+        0x1a, 443,
+        ' ', 443,
       );
       if (('!' <= lookahead && lookahead <= '#') ||
           ('&' <= lookahead && lookahead <= '-') ||
@@ -6482,580 +6383,684 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('<' <= lookahead && lookahead <= '>') ||
           lookahead == '^' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(517);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(516);
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(493);
       END_STATE();
-    case 295:
-      if (eof) ADVANCE(306);
+    case 299:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '#', 408,
-        '.', 530,
-        '/', 1119,
-        '@', 522,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 726,
-        'a', 726,
-        'B', 736,
-        'b', 736,
-        'C', 809,
-        'c', 809,
-        'D', 728,
-        'd', 728,
-        'E', 835,
-        'e', 835,
-        'I', 793,
-        'i', 793,
-        'J', 732,
-        'j', 732,
-        'L', 765,
-        'l', 765,
-        'M', 767,
-        'm', 767,
-        'N', 727,
-        'n', 727,
-        'O', 888,
-        'o', 888,
-        'P', 766,
-        'p', 766,
-        'R', 768,
-        'r', 768,
-        'S', 724,
-        's', 724,
-        'T', 707,
-        't', 707,
-        'U', 860,
-        'u', 860,
-        'X', 760,
-        'x', 760,
-        '*', 402,
-        ';', 402,
-        '|', 402,
-        '\t', 1115,
-        0x0b, 1115,
-        '\f', 1115,
-        0x1a, 1115,
-        ' ', 1115,
+        '"', 1067,
+        '\'', 1068,
+        '(', 407,
+        '*', 534,
+        ',', 1074,
+        '/', 535,
+        ';', 414,
+        '<', 537,
+        '[', 408,
+        '|', 414,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 20,
+        0x0b, 20,
+        '\f', 20,
+        0x1a, 20,
+        ' ', 20,
+        '!', 533,
+        '#', 533,
+        '&', 533,
+        '+', 533,
+        '-', 533,
+        '=', 533,
+        '>', 533,
+        '^', 533,
+        '~', 533,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(948);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(532);
+      END_STATE();
+    case 300:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '\'', 1068,
+        '(', 407,
+        '*', 534,
+        ',', 1074,
+        '/', 535,
+        ';', 414,
+        '[', 408,
+        '|', 414,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 20,
+        0x0b, 20,
+        '\f', 20,
+        0x1a, 20,
+        ' ', 20,
+      );
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '~') ADVANCE(533);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(532);
+      END_STATE();
+    case 301:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        ';', 415,
+        '<', 537,
+        '[', 408,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1129,
+        0x0b, 1129,
+        '\f', 1129,
+        0x1a, 1129,
+        ' ', 1129,
+        '!', 533,
+        '#', 533,
+        '&', 533,
+        '*', 533,
+        '+', 533,
+        '-', 533,
+        '/', 533,
+        '=', 533,
+        '>', 533,
+        '^', 533,
+        '|', 533,
+        '~', 533,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(532);
+      END_STATE();
+    case 302:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        ';', 415,
+        '[', 408,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1129,
+        0x0b, 1129,
+        '\f', 1129,
+        0x1a, 1129,
+        ' ', 1129,
+      );
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          lookahead == '/' ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(533);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(532);
+      END_STATE();
+    case 303:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '"', 1067,
+        '\'', 1068,
+        '(', 407,
+        ',', 1074,
+        ';', 415,
+        '[', 408,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1128,
+        0x0b, 1128,
+        '\f', 1128,
+        0x1a, 1128,
+        ' ', 1128,
+      );
+      if (('!' <= lookahead && lookahead <= '#') ||
+          ('&' <= lookahead && lookahead <= '-') ||
+          lookahead == '/' ||
+          ('<' <= lookahead && lookahead <= '>') ||
+          lookahead == '^' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(533);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(532);
+      END_STATE();
+    case 304:
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '#', 424,
+        '.', 546,
+        '/', 1135,
+        '@', 538,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 742,
+        'a', 742,
+        'B', 752,
+        'b', 752,
+        'C', 825,
+        'c', 825,
+        'D', 744,
+        'd', 744,
+        'E', 851,
+        'e', 851,
+        'I', 809,
+        'i', 809,
+        'J', 748,
+        'j', 748,
+        'L', 781,
+        'l', 781,
+        'M', 783,
+        'm', 783,
+        'N', 743,
+        'n', 743,
+        'O', 904,
+        'o', 904,
+        'P', 782,
+        'p', 782,
+        'R', 784,
+        'r', 784,
+        'S', 740,
+        's', 740,
+        'T', 723,
+        't', 723,
+        'U', 876,
+        'u', 876,
+        'X', 776,
+        'x', 776,
+        '*', 411,
+        ';', 411,
+        '|', 411,
+        '\t', 1131,
+        0x0b, 1131,
+        '\f', 1131,
+        0x1a, 1131,
+        ' ', 1131,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(964);
       if ((!eof && lookahead <= '"') ||
           ('%' <= lookahead && lookahead <= '>') ||
           lookahead == '[' ||
           lookahead == ']' ||
           lookahead == '^' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1121);
-      if (lookahead > '#') ADVANCE(943);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1137);
+      if (lookahead > '#') ADVANCE(959);
       END_STATE();
-    case 296:
-      if (eof) ADVANCE(306);
+    case 305:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '.', 378,
-        ':', 376,
-        ';', 404,
-        '=', 1062,
-        '\\', 977,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1114,
-        0x0b, 1114,
-        '\f', 1114,
-        0x1a, 1114,
-        ' ', 1114,
+        '.', 387,
+        ':', 385,
+        ';', 415,
+        '=', 1078,
+        '\\', 993,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1130,
+        0x0b, 1130,
+        '\f', 1130,
+        0x1a, 1130,
+        ' ', 1130,
       );
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '/') ||
           ('<' <= lookahead && lookahead <= '>') ||
           ('[' <= lookahead && lookahead <= '^') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1121);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1137);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(950);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(966);
       END_STATE();
-    case 297:
-      if (eof) ADVANCE(306);
+    case 306:
+      if (eof) ADVANCE(315);
       ADVANCE_MAP(
-        '.', 378,
-        ';', 404,
-        '\\', 977,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1115,
-        0x0b, 1115,
-        '\f', 1115,
-        0x1a, 1115,
-        ' ', 1115,
+        '.', 387,
+        ';', 415,
+        '\\', 993,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1131,
+        0x0b, 1131,
+        '\f', 1131,
+        0x1a, 1131,
+        ' ', 1131,
       );
       if ((!eof && lookahead <= '#') ||
           ('%' <= lookahead && lookahead <= '/') ||
           (':' <= lookahead && lookahead <= '>') ||
           ('[' <= lookahead && lookahead <= '^') ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1121);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1137);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(950);
-      END_STATE();
-    case 298:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '.', 530,
-        '/', 1119,
-        ':', 1120,
-        '=', 1062,
-        '@', 522,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 725,
-        'a', 725,
-        'B', 716,
-        'b', 716,
-        'C', 808,
-        'c', 808,
-        'D', 719,
-        'd', 719,
-        'E', 829,
-        'e', 829,
-        'F', 715,
-        'f', 715,
-        'G', 843,
-        'g', 843,
-        'H', 821,
-        'h', 821,
-        'I', 758,
-        'i', 758,
-        'J', 732,
-        'j', 732,
-        'L', 745,
-        'l', 745,
-        'M', 703,
-        'm', 703,
-        'N', 705,
-        'n', 705,
-        'O', 795,
-        'o', 795,
-        'P', 710,
-        'p', 710,
-        'Q', 925,
-        'q', 925,
-        'R', 776,
-        'r', 776,
-        'S', 733,
-        's', 733,
-        'T', 706,
-        't', 706,
-        'U', 860,
-        'u', 860,
-        'W', 713,
-        'w', 713,
-        'X', 760,
-        'x', 760,
-        'Z', 790,
-        'z', 790,
-        '*', 402,
-        ';', 402,
-        '|', 402,
-        '\t', 1114,
-        0x0b, 1114,
-        '\f', 1114,
-        0x1a, 1114,
-        ' ', 1114,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1118);
-      if ((!eof && lookahead <= '#') ||
-          ('%' <= lookahead && lookahead <= '>') ||
-          lookahead == '[' ||
-          lookahead == ']' ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1121);
-      if (lookahead > '#') ADVANCE(943);
-      END_STATE();
-    case 299:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '.', 530,
-        '/', 1119,
-        '@', 522,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 725,
-        'a', 725,
-        'B', 716,
-        'b', 716,
-        'C', 808,
-        'c', 808,
-        'D', 719,
-        'd', 719,
-        'E', 829,
-        'e', 829,
-        'F', 715,
-        'f', 715,
-        'G', 843,
-        'g', 843,
-        'H', 821,
-        'h', 821,
-        'I', 758,
-        'i', 758,
-        'J', 732,
-        'j', 732,
-        'L', 745,
-        'l', 745,
-        'M', 703,
-        'm', 703,
-        'N', 705,
-        'n', 705,
-        'O', 795,
-        'o', 795,
-        'P', 710,
-        'p', 710,
-        'Q', 925,
-        'q', 925,
-        'R', 776,
-        'r', 776,
-        'S', 733,
-        's', 733,
-        'T', 706,
-        't', 706,
-        'U', 860,
-        'u', 860,
-        'W', 713,
-        'w', 713,
-        'X', 760,
-        'x', 760,
-        'Z', 790,
-        'z', 790,
-        '*', 402,
-        ';', 402,
-        '|', 402,
-        '\t', 37,
-        0x0b, 37,
-        '\f', 37,
-        0x1a, 37,
-        ' ', 37,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(948);
-      if ((!eof && lookahead <= '#') ||
-          ('%' <= lookahead && lookahead <= '>') ||
-          lookahead == '[' ||
-          lookahead == ']' ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1121);
-      if (lookahead > '#') ADVANCE(943);
-      END_STATE();
-    case 300:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        '.', 530,
-        '/', 1119,
-        '@', 522,
-        '\n', 1116,
-        '\r', 1116,
-        'A', 725,
-        'a', 725,
-        'B', 716,
-        'b', 716,
-        'C', 808,
-        'c', 808,
-        'D', 719,
-        'd', 719,
-        'E', 829,
-        'e', 829,
-        'F', 715,
-        'f', 715,
-        'G', 843,
-        'g', 843,
-        'H', 821,
-        'h', 821,
-        'I', 758,
-        'i', 758,
-        'J', 732,
-        'j', 732,
-        'L', 745,
-        'l', 745,
-        'M', 703,
-        'm', 703,
-        'N', 705,
-        'n', 705,
-        'O', 795,
-        'o', 795,
-        'P', 710,
-        'p', 710,
-        'Q', 925,
-        'q', 925,
-        'R', 776,
-        'r', 776,
-        'S', 733,
-        's', 733,
-        'T', 706,
-        't', 706,
-        'U', 860,
-        'u', 860,
-        'W', 713,
-        'w', 713,
-        'X', 760,
-        'x', 760,
-        'Z', 790,
-        'z', 790,
-        '*', 402,
-        ';', 402,
-        '|', 402,
-        '\t', 37,
-        0x0b, 37,
-        '\f', 37,
-        0x1a, 37,
-        ' ', 37,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1118);
-      if ((!eof && lookahead <= '#') ||
-          ('%' <= lookahead && lookahead <= '>') ||
-          lookahead == '[' ||
-          lookahead == ']' ||
-          lookahead == '^' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1121);
-      if (lookahead > '#') ADVANCE(943);
-      END_STATE();
-    case 301:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        ':', 376,
-        '=', 1062,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1114,
-        0x0b, 1114,
-        '\f', 1114,
-        0x1a, 1114,
-        ' ', 1114,
-      );
-      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1121);
-      END_STATE();
-    case 302:
-      if (eof) ADVANCE(306);
-      ADVANCE_MAP(
-        ';', 404,
-        '\n', 1116,
-        '\r', 1116,
-        ')', 1123,
-        ']', 1123,
-        '\t', 1115,
-        0x0b, 1115,
-        '\f', 1115,
-        0x1a, 1115,
-        ' ', 1115,
-      );
-      END_STATE();
-    case 303:
-      if (eof) ADVANCE(306);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1115);
-      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1121);
-      END_STATE();
-    case 304:
-      if (eof) ADVANCE(306);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(37);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(407);
-      END_STATE();
-    case 305:
-      if (eof) ADVANCE(306);
-      if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
-      if (('\t' <= lookahead && lookahead <= '\f') ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(38);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1122);
-      END_STATE();
-    case 306:
-      ACCEPT_TOKEN(ts_builtin_sym_end);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(966);
       END_STATE();
     case 307:
-      ACCEPT_TOKEN(sym__instruction);
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '.', 546,
+        '/', 1135,
+        ':', 1136,
+        '=', 1078,
+        '@', 538,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 741,
+        'a', 741,
+        'B', 732,
+        'b', 732,
+        'C', 824,
+        'c', 824,
+        'D', 735,
+        'd', 735,
+        'E', 845,
+        'e', 845,
+        'F', 731,
+        'f', 731,
+        'G', 859,
+        'g', 859,
+        'H', 837,
+        'h', 837,
+        'I', 774,
+        'i', 774,
+        'J', 748,
+        'j', 748,
+        'L', 761,
+        'l', 761,
+        'M', 719,
+        'm', 719,
+        'N', 721,
+        'n', 721,
+        'O', 811,
+        'o', 811,
+        'P', 726,
+        'p', 726,
+        'Q', 941,
+        'q', 941,
+        'R', 792,
+        'r', 792,
+        'S', 749,
+        's', 749,
+        'T', 722,
+        't', 722,
+        'U', 876,
+        'u', 876,
+        'W', 729,
+        'w', 729,
+        'X', 776,
+        'x', 776,
+        'Z', 806,
+        'z', 806,
+        '*', 411,
+        ';', 411,
+        '|', 411,
+        '\t', 1130,
+        0x0b, 1130,
+        '\f', 1130,
+        0x1a, 1130,
+        ' ', 1130,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1134);
+      if ((!eof && lookahead <= '#') ||
+          ('%' <= lookahead && lookahead <= '>') ||
+          lookahead == '[' ||
+          lookahead == ']' ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1137);
+      if (lookahead > '#') ADVANCE(959);
       END_STATE();
     case 308:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(893);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '.', 546,
+        '/', 1135,
+        '@', 538,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 741,
+        'a', 741,
+        'B', 732,
+        'b', 732,
+        'C', 824,
+        'c', 824,
+        'D', 735,
+        'd', 735,
+        'E', 845,
+        'e', 845,
+        'F', 731,
+        'f', 731,
+        'G', 859,
+        'g', 859,
+        'H', 837,
+        'h', 837,
+        'I', 774,
+        'i', 774,
+        'J', 748,
+        'j', 748,
+        'L', 761,
+        'l', 761,
+        'M', 719,
+        'm', 719,
+        'N', 721,
+        'n', 721,
+        'O', 811,
+        'o', 811,
+        'P', 726,
+        'p', 726,
+        'Q', 941,
+        'q', 941,
+        'R', 792,
+        'r', 792,
+        'S', 749,
+        's', 749,
+        'T', 722,
+        't', 722,
+        'U', 876,
+        'u', 876,
+        'W', 729,
+        'w', 729,
+        'X', 776,
+        'x', 776,
+        'Z', 806,
+        'z', 806,
+        '*', 411,
+        ';', 411,
+        '|', 411,
+        '\t', 46,
+        0x0b, 46,
+        '\f', 46,
+        0x1a, 46,
+        ' ', 46,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(964);
+      if ((!eof && lookahead <= '#') ||
+          ('%' <= lookahead && lookahead <= '>') ||
+          lookahead == '[' ||
+          lookahead == ']' ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1137);
+      if (lookahead > '#') ADVANCE(959);
       END_STATE();
     case 309:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(338);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        '.', 546,
+        '/', 1135,
+        '@', 538,
+        '\n', 1132,
+        '\r', 1132,
+        'A', 741,
+        'a', 741,
+        'B', 732,
+        'b', 732,
+        'C', 824,
+        'c', 824,
+        'D', 735,
+        'd', 735,
+        'E', 845,
+        'e', 845,
+        'F', 731,
+        'f', 731,
+        'G', 859,
+        'g', 859,
+        'H', 837,
+        'h', 837,
+        'I', 774,
+        'i', 774,
+        'J', 748,
+        'j', 748,
+        'L', 761,
+        'l', 761,
+        'M', 719,
+        'm', 719,
+        'N', 721,
+        'n', 721,
+        'O', 811,
+        'o', 811,
+        'P', 726,
+        'p', 726,
+        'Q', 941,
+        'q', 941,
+        'R', 792,
+        'r', 792,
+        'S', 749,
+        's', 749,
+        'T', 722,
+        't', 722,
+        'U', 876,
+        'u', 876,
+        'W', 729,
+        'w', 729,
+        'X', 776,
+        'x', 776,
+        'Z', 806,
+        'z', 806,
+        '*', 411,
+        ';', 411,
+        '|', 411,
+        '\t', 46,
+        0x0b, 46,
+        '\f', 46,
+        0x1a, 46,
+        ' ', 46,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1134);
+      if ((!eof && lookahead <= '#') ||
+          ('%' <= lookahead && lookahead <= '>') ||
+          lookahead == '[' ||
+          lookahead == ']' ||
+          lookahead == '^' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(1137);
+      if (lookahead > '#') ADVANCE(959);
       END_STATE();
     case 310:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(338);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      if (lookahead == '/') ADVANCE(420);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(46);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(423);
       END_STATE();
     case 311:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        ':', 385,
+        '=', 1078,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1130,
+        0x0b, 1130,
+        '\f', 1130,
+        0x1a, 1130,
+        ' ', 1130,
+      );
+      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1137);
       END_STATE();
     case 312:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(877);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(822);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      ADVANCE_MAP(
+        ';', 415,
+        '\n', 1132,
+        '\r', 1132,
+        ')', 1139,
+        ']', 1139,
+        '\t', 1131,
+        0x0b, 1131,
+        '\f', 1131,
+        0x1a, 1131,
+        ' ', 1131,
+      );
       END_STATE();
     case 313:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(877);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(1131);
+      if ((!eof && set_contains(sym__rest_character_set_1, 11, lookahead))) ADVANCE(1137);
       END_STATE();
     case 314:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(332);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      if (eof) ADVANCE(315);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(1132);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(47);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(1138);
       END_STATE();
     case 315:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      ACCEPT_TOKEN(ts_builtin_sym_end);
       END_STATE();
     case 316:
       ACCEPT_TOKEN(sym__instruction);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 319,
-        'I', 319,
-        'M', 319,
-        'a', 319,
-        'i', 319,
-        'm', 319,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
       END_STATE();
     case 317:
       ACCEPT_TOKEN(sym__instruction);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 319,
-        'I', 319,
-        'Q', 319,
-        'X', 319,
-        'a', 319,
-        'i', 319,
-        'q', 319,
-        'x', 319,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(909);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 318:
       ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(347);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 319:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(347);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 320:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 321:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(893);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(838);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 322:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(893);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 323:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(341);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 324:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 325:
+      ACCEPT_TOKEN(sym__instruction);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 319,
-        'C', 319,
-        'M', 319,
-        'P', 319,
-        'Q', 319,
-        'S', 319,
-        'a', 319,
-        'c', 319,
-        'm', 319,
-        'p', 319,
-        'q', 319,
-        's', 319,
+        '$', 539,
+        '.', 31,
+        'A', 328,
+        'I', 328,
+        'M', 328,
+        'a', 328,
+        'i', 328,
+        'm', 328,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7064,372 +7069,380 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 319:
+    case 326:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'A', 328,
+        'I', 328,
+        'Q', 328,
+        'X', 328,
+        'a', 328,
+        'i', 328,
+        'q', 328,
+        'x', 328,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 320:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(387);
-      END_STATE();
-    case 321:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(191);
-      END_STATE();
-    case 322:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(333);
-      END_STATE();
-    case 323:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(333);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(307);
-      END_STATE();
-    case 324:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(307);
-      END_STATE();
-    case 325:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(178);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(123);
-      END_STATE();
-    case 326:
-      ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(331);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 327:
       ACCEPT_TOKEN(sym__instruction);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(307);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'A', 328,
+        'C', 328,
+        'M', 328,
+        'P', 328,
+        'Q', 328,
+        'S', 328,
+        'a', 328,
+        'c', 328,
+        'm', 328,
+        'p', 328,
+        'q', 328,
+        's', 328,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 328:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 329:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(396);
+      END_STATE();
+    case 330:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(200);
+      END_STATE();
+    case 331:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(342);
+      END_STATE();
+    case 332:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(342);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(316);
+      END_STATE();
+    case 333:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(316);
+      END_STATE();
+    case 334:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(187);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(132);
+      END_STATE();
+    case 335:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(340);
+      END_STATE();
+    case 336:
+      ACCEPT_TOKEN(sym__instruction);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(316);
+      END_STATE();
+    case 337:
       ACCEPT_TOKEN(sym__instruction);
       if (lookahead == 'A' ||
           lookahead == 'I' ||
           lookahead == 'M' ||
           lookahead == 'a' ||
           lookahead == 'i' ||
-          lookahead == 'm') ADVANCE(307);
-      END_STATE();
-    case 329:
-      ACCEPT_TOKEN(sym__instruction);
-      ADVANCE_MAP(
-        'A', 307,
-        'I', 307,
-        'Q', 307,
-        'X', 307,
-        'a', 307,
-        'i', 307,
-        'q', 307,
-        'x', 307,
-      );
-      END_STATE();
-    case 330:
-      ACCEPT_TOKEN(sym__instruction);
-      ADVANCE_MAP(
-        'A', 307,
-        'C', 307,
-        'M', 307,
-        'P', 307,
-        'Q', 307,
-        'S', 307,
-        'a', 307,
-        'c', 307,
-        'm', 307,
-        'p', 307,
-        'q', 307,
-        's', 307,
-      );
-      END_STATE();
-    case 331:
-      ACCEPT_TOKEN(sym__bare_instruction);
-      END_STATE();
-    case 332:
-      ACCEPT_TOKEN(sym__bare_instruction);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 333:
-      ACCEPT_TOKEN(sym__front_directive);
-      END_STATE();
-    case 334:
-      ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(338);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 335:
-      ACCEPT_TOKEN(sym__front_directive);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'D', 336,
-        'd', 336,
-        'E', 886,
-        'e', 886,
-        'G', 934,
-        'g', 934,
-        'L', 934,
-        'l', 934,
-        'N', 757,
-        'n', 757,
-        'B', 338,
-        'C', 338,
-        'b', 338,
-        'c', 338,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 336:
-      ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(792);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 337:
-      ACCEPT_TOKEN(sym__front_directive);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'I', 794,
-        'i', 794,
-        'C', 345,
-        'M', 345,
-        'R', 345,
-        'c', 345,
-        'm', 345,
-        'r', 345,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          lookahead == 'm') ADVANCE(316);
       END_STATE();
     case 338:
-      ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      ACCEPT_TOKEN(sym__instruction);
+      ADVANCE_MAP(
+        'A', 316,
+        'I', 316,
+        'Q', 316,
+        'X', 316,
+        'a', 316,
+        'i', 316,
+        'q', 316,
+        'x', 316,
+      );
+      END_STATE();
+    case 339:
+      ACCEPT_TOKEN(sym__instruction);
+      ADVANCE_MAP(
+        'A', 316,
+        'C', 316,
+        'M', 316,
+        'P', 316,
+        'Q', 316,
+        'S', 316,
+        'a', 316,
+        'c', 316,
+        'm', 316,
+        'p', 316,
+        'q', 316,
+        's', 316,
+      );
+      END_STATE();
+    case 340:
+      ACCEPT_TOKEN(sym__bare_instruction);
+      END_STATE();
+    case 341:
+      ACCEPT_TOKEN(sym__bare_instruction);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 339:
-      ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(333);
-      END_STATE();
-    case 340:
-      ACCEPT_TOKEN(sym__front_directive);
-      ADVANCE_MAP(
-        'D', 341,
-        'd', 341,
-        'E', 184,
-        'e', 184,
-        'G', 231,
-        'g', 231,
-        'L', 231,
-        'l', 231,
-        'N', 77,
-        'n', 77,
-        'B', 333,
-        'C', 333,
-        'b', 333,
-        'c', 333,
-      );
-      END_STATE();
-    case 341:
-      ACCEPT_TOKEN(sym__front_directive);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(102);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 342:
       ACCEPT_TOKEN(sym__front_directive);
-      ADVANCE_MAP(
-        'I', 103,
-        'i', 103,
-        'C', 343,
-        'M', 343,
-        'R', 343,
-        'c', 343,
-        'm', 343,
-        'r', 343,
-      );
       END_STATE();
     case 343:
-      ACCEPT_TOKEN(sym__front_bare_directive);
+      ACCEPT_TOKEN(sym__front_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(347);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 344:
-      ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(345);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(792);
+      ACCEPT_TOKEN(sym__front_directive);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'D', 345,
+        'd', 345,
+        'E', 902,
+        'e', 902,
+        'G', 950,
+        'g', 950,
+        'L', 950,
+        'l', 950,
+        'N', 773,
+        'n', 773,
+        'B', 347,
+        'C', 347,
+        'b', 347,
+        'c', 347,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 345:
-      ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      ACCEPT_TOKEN(sym__front_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(808);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 346:
-      ACCEPT_TOKEN(sym__front_bare_directive);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(343);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(102);
+      ACCEPT_TOKEN(sym__front_directive);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'I', 810,
+        'i', 810,
+        'C', 354,
+        'M', 354,
+        'R', 354,
+        'c', 354,
+        'm', 354,
+        'r', 354,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 347:
-      ACCEPT_TOKEN(sym__front_loose_directive);
+      ACCEPT_TOKEN(sym__front_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 348:
-      ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(349);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      ACCEPT_TOKEN(sym__front_directive);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(342);
       END_STATE();
     case 349:
-      ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+      ACCEPT_TOKEN(sym__front_directive);
+      ADVANCE_MAP(
+        'D', 350,
+        'd', 350,
+        'E', 193,
+        'e', 193,
+        'G', 240,
+        'g', 240,
+        'L', 240,
+        'l', 240,
+        'N', 86,
+        'n', 86,
+        'B', 342,
+        'C', 342,
+        'b', 342,
+        'c', 342,
+      );
       END_STATE();
     case 350:
-      ACCEPT_TOKEN(sym__front_loose_directive);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(347);
+      ACCEPT_TOKEN(sym__front_directive);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(111);
       END_STATE();
     case 351:
-      ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+      ACCEPT_TOKEN(sym__front_directive);
+      ADVANCE_MAP(
+        'I', 112,
+        'i', 112,
+        'C', 352,
+        'M', 352,
+        'R', 352,
+        'c', 352,
+        'm', 352,
+        'r', 352,
+      );
       END_STATE();
     case 352:
-      ACCEPT_TOKEN(sym__dotted_directive);
-      ADVANCE_MAP(
-        '.', 16,
-        'D', 353,
-        'd', 353,
-        'E', 657,
-        'e', 657,
-        'G', 693,
-        'g', 693,
-        'L', 693,
-        'l', 693,
-        'N', 565,
-        'n', 565,
-        'B', 357,
-        'C', 357,
-        'b', 357,
-        'c', 357,
-      );
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+      ACCEPT_TOKEN(sym__front_bare_directive);
       END_STATE();
     case 353:
+      ACCEPT_TOKEN(sym__front_bare_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(354);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(808);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 354:
+      ACCEPT_TOKEN(sym__front_bare_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 355:
+      ACCEPT_TOKEN(sym__front_bare_directive);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(352);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(111);
+      END_STATE();
+    case 356:
+      ACCEPT_TOKEN(sym__front_loose_directive);
+      END_STATE();
+    case 357:
+      ACCEPT_TOKEN(sym__front_loose_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(358);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 358:
+      ACCEPT_TOKEN(sym__front_loose_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 359:
+      ACCEPT_TOKEN(sym__front_loose_directive);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(356);
+      END_STATE();
+    case 360:
       ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(588);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7437,20 +7450,26 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 354:
+    case 361:
       ACCEPT_TOKEN(sym__dotted_directive);
       ADVANCE_MAP(
-        '.', 16,
-        'I', 590,
-        'i', 590,
-        'C', 360,
-        'M', 360,
-        'R', 360,
-        'c', 360,
-        'm', 360,
-        'r', 360,
+        '.', 25,
+        'D', 362,
+        'd', 362,
+        'E', 673,
+        'e', 673,
+        'G', 709,
+        'g', 709,
+        'L', 709,
+        'l', 709,
+        'N', 581,
+        'n', 581,
+        'B', 366,
+        'C', 366,
+        'b', 366,
+        'c', 366,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -7459,109 +7478,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 355:
-      ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 356:
-      ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(587);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(583);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 357:
-      ACCEPT_TOKEN(sym__dotted_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 358:
-      ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(360);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(588);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 359:
-      ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(673);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 360:
-      ACCEPT_TOKEN(sym__dotted_bare_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 361:
-      ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(362);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 362:
-      ACCEPT_TOKEN(sym__dotted_loose_directive);
-      if (lookahead == '.') ADVANCE(16);
+      ACCEPT_TOKEN(sym__dotted_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(604);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7569,213 +7492,282 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 363:
-      ACCEPT_TOKEN(sym__indented_directive);
+      ACCEPT_TOKEN(sym__dotted_directive);
+      ADVANCE_MAP(
+        '.', 25,
+        'I', 606,
+        'i', 606,
+        'C', 369,
+        'M', 369,
+        'R', 369,
+        'c', 369,
+        'm', 369,
+        'r', 369,
+      );
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 364:
-      ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      ACCEPT_TOKEN(sym__dotted_directive);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(366);
-      if (lookahead > '/' &&
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 365:
-      ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      ACCEPT_TOKEN(sym__dotted_directive);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(791);
+          lookahead == 'r') ADVANCE(603);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(788);
-      if (lookahead > '/' &&
+          lookahead == 's') ADVANCE(599);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 366:
-      ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead > '/' &&
+      ACCEPT_TOKEN(sym__dotted_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 367:
-      ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(363);
+      ACCEPT_TOKEN(sym__dotted_bare_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(369);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(604);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 368:
-      ACCEPT_TOKEN(sym__indented_directive);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(101);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(99);
+      ACCEPT_TOKEN(sym__dotted_bare_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(689);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 369:
-      ACCEPT_TOKEN(sym__indented_bare_directive);
+      ACCEPT_TOKEN(sym__dotted_bare_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 370:
-      ACCEPT_TOKEN(sym__indented_bare_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(906);
-      if (lookahead > '/' &&
+      ACCEPT_TOKEN(sym__dotted_loose_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(371);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 371:
-      ACCEPT_TOKEN(sym__indented_bare_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead > '/' &&
+      ACCEPT_TOKEN(sym__dotted_loose_directive);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 372:
-      ACCEPT_TOKEN(sym__indented_bare_directive);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(203);
+      ACCEPT_TOKEN(sym__indented_directive);
       END_STATE();
     case 373:
-      ACCEPT_TOKEN(sym__indented_loose_directive);
+      ACCEPT_TOKEN(sym__indented_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 374:
-      ACCEPT_TOKEN(sym__indented_loose_directive);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      ACCEPT_TOKEN(sym__indented_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(807);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(804);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 375:
-      ACCEPT_TOKEN(anon_sym_COLON);
-      if (lookahead == ':') ADVANCE(377);
+      ACCEPT_TOKEN(sym__indented_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 376:
-      ACCEPT_TOKEN(anon_sym_COLON);
-      if (lookahead == ':') ADVANCE(377);
-      if (lookahead == '=') ADVANCE(1061);
+      ACCEPT_TOKEN(sym__indented_directive);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(372);
       END_STATE();
     case 377:
-      ACCEPT_TOKEN(anon_sym_COLON_COLON);
+      ACCEPT_TOKEN(sym__indented_directive);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(110);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(108);
       END_STATE();
     case 378:
-      ACCEPT_TOKEN(anon_sym_DOT);
+      ACCEPT_TOKEN(sym__indented_bare_directive);
       END_STATE();
     case 379:
-      ACCEPT_TOKEN(anon_sym_POUND);
+      ACCEPT_TOKEN(sym__indented_bare_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(922);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 380:
-      ACCEPT_TOKEN(sym_data_register);
+      ACCEPT_TOKEN(sym__indented_bare_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 381:
-      ACCEPT_TOKEN(sym_data_register);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
+      ACCEPT_TOKEN(sym__indented_bare_directive);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(212);
       END_STATE();
     case 382:
-      ACCEPT_TOKEN(sym_data_register);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+      ACCEPT_TOKEN(sym__indented_loose_directive);
       END_STATE();
     case 383:
-      ACCEPT_TOKEN(sym_address_register);
+      ACCEPT_TOKEN(sym__indented_loose_directive);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 384:
-      ACCEPT_TOKEN(sym_address_register);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
+      ACCEPT_TOKEN(anon_sym_COLON);
+      if (lookahead == ':') ADVANCE(386);
       END_STATE();
     case 385:
-      ACCEPT_TOKEN(sym_address_register);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+      ACCEPT_TOKEN(anon_sym_COLON);
+      if (lookahead == ':') ADVANCE(386);
+      if (lookahead == '=') ADVANCE(1077);
       END_STATE();
     case 386:
-      ACCEPT_TOKEN(sym_address_register);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(64);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(363);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(307);
+      ACCEPT_TOKEN(anon_sym_COLON_COLON);
       END_STATE();
     case 387:
-      ACCEPT_TOKEN(sym_special_register);
+      ACCEPT_TOKEN(anon_sym_DOT);
       END_STATE();
     case 388:
-      ACCEPT_TOKEN(sym_special_register);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
+      ACCEPT_TOKEN(anon_sym_POUND);
+      END_STATE();
+    case 389:
+      ACCEPT_TOKEN(sym_data_register);
+      END_STATE();
+    case 390:
+      ACCEPT_TOKEN(sym_data_register);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
-    case 389:
-      ACCEPT_TOKEN(sym_special_register);
-      if (lookahead == '.') ADVANCE(19);
+    case 391:
+      ACCEPT_TOKEN(sym_data_register);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -7783,53 +7775,116 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 390:
-      ACCEPT_TOKEN(sym__program_counter);
+    case 392:
+      ACCEPT_TOKEN(sym_address_register);
       END_STATE();
-    case 391:
-      ACCEPT_TOKEN(sym__program_counter);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
+    case 393:
+      ACCEPT_TOKEN(sym_address_register);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 392:
-      ACCEPT_TOKEN(anon_sym_PLUS);
-      END_STATE();
-    case 393:
-      ACCEPT_TOKEN(anon_sym_DASH);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
     case 394:
-      ACCEPT_TOKEN(anon_sym_STAR);
+      ACCEPT_TOKEN(sym_address_register);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
     case 395:
-      ACCEPT_TOKEN(anon_sym_TILDE);
+      ACCEPT_TOKEN(sym_address_register);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(73);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(372);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(316);
       END_STATE();
     case 396:
-      ACCEPT_TOKEN(anon_sym_BANG);
+      ACCEPT_TOKEN(sym_special_register);
       END_STATE();
     case 397:
-      ACCEPT_TOKEN(anon_sym_BANG);
-      if (lookahead == '=') ADVANCE(1074);
+      ACCEPT_TOKEN(sym_special_register);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
     case 398:
-      ACCEPT_TOKEN(anon_sym_LPAREN);
+      ACCEPT_TOKEN(sym_special_register);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
     case 399:
-      ACCEPT_TOKEN(anon_sym_LBRACK);
+      ACCEPT_TOKEN(sym__program_counter);
       END_STATE();
     case 400:
+      ACCEPT_TOKEN(sym__program_counter);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 401:
+      ACCEPT_TOKEN(anon_sym_PLUS);
+      END_STATE();
+    case 402:
+      ACCEPT_TOKEN(anon_sym_DASH);
+      END_STATE();
+    case 403:
+      ACCEPT_TOKEN(anon_sym_STAR);
+      END_STATE();
+    case 404:
+      ACCEPT_TOKEN(anon_sym_TILDE);
+      END_STATE();
+    case 405:
+      ACCEPT_TOKEN(anon_sym_BANG);
+      END_STATE();
+    case 406:
+      ACCEPT_TOKEN(anon_sym_BANG);
+      if (lookahead == '=') ADVANCE(1090);
+      END_STATE();
+    case 407:
+      ACCEPT_TOKEN(anon_sym_LPAREN);
+      END_STATE();
+    case 408:
+      ACCEPT_TOKEN(anon_sym_LBRACK);
+      END_STATE();
+    case 409:
       ACCEPT_TOKEN(sym__line_comment);
       ADVANCE_MAP(
-        '*', 400,
-        '/', 402,
+        '*', 409,
+        '/', 411,
         '\n', 10,
         '\r', 10,
         '\t', 8,
@@ -7838,98 +7893,184 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
         0x1a, 8,
         ' ', 8,
       );
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(401);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(410);
       END_STATE();
-    case 401:
+    case 410:
       ACCEPT_TOKEN(sym__line_comment);
-      if (lookahead == '*') ADVANCE(400);
+      if (lookahead == '*') ADVANCE(409);
       if (lookahead == '\n' ||
           lookahead == '\r') ADVANCE(10);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(8);
-      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(401);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(410);
       END_STATE();
-    case 402:
+    case 411:
       ACCEPT_TOKEN(sym__line_comment);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(243);
+          lookahead == ' ') ADVANCE(252);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(402);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(411);
       END_STATE();
-    case 403:
+    case 412:
+      ACCEPT_TOKEN(sym__operand_comment);
+      ADVANCE_MAP(
+        '*', 412,
+        '/', 414,
+        '\n', 15,
+        '\r', 15,
+        '\t', 11,
+        0x0b, 11,
+        '\f', 11,
+        0x1a, 11,
+        ' ', 11,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(413);
+      END_STATE();
+    case 413:
+      ACCEPT_TOKEN(sym__operand_comment);
+      if (lookahead == '*') ADVANCE(412);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(15);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(11);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(413);
+      END_STATE();
+    case 414:
       ACCEPT_TOKEN(sym__operand_comment);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(245);
+          lookahead == ' ') ADVANCE(254);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(403);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(414);
       END_STATE();
-    case 404:
+    case 415:
       ACCEPT_TOKEN(sym__semicolon_comment);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(238);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(404);
-      END_STATE();
-    case 405:
-      ACCEPT_TOKEN(sym__mark_after_sign);
-      if (lookahead == '|') ADVANCE(406);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(246);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(406);
-      END_STATE();
-    case 406:
-      ACCEPT_TOKEN(sym__mark_after_sign);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(246);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(406);
-      END_STATE();
-    case 407:
-      ACCEPT_TOKEN(sym__comment_text);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(247);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(407);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(415);
       END_STATE();
-    case 408:
+    case 416:
+      ACCEPT_TOKEN(sym__mark_after_sign);
+      ADVANCE_MAP(
+        '*', 416,
+        '/', 419,
+        '\n', 17,
+        '\r', 17,
+        '\t', 12,
+        0x0b, 12,
+        '\f', 12,
+        0x1a, 12,
+        ' ', 12,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(417);
+      END_STATE();
+    case 417:
+      ACCEPT_TOKEN(sym__mark_after_sign);
+      if (lookahead == '*') ADVANCE(416);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(17);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(12);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(417);
+      END_STATE();
+    case 418:
+      ACCEPT_TOKEN(sym__mark_after_sign);
+      if (lookahead == '|') ADVANCE(419);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(255);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(419);
+      END_STATE();
+    case 419:
+      ACCEPT_TOKEN(sym__mark_after_sign);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(255);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(419);
+      END_STATE();
+    case 420:
+      ACCEPT_TOKEN(sym__comment_text);
+      if (lookahead == '*') ADVANCE(422);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(256);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(423);
+      END_STATE();
+    case 421:
+      ACCEPT_TOKEN(sym__comment_text);
+      ADVANCE_MAP(
+        '*', 421,
+        '/', 423,
+        '\n', 19,
+        '\r', 19,
+        '\t', 13,
+        0x0b, 13,
+        '\f', 13,
+        0x1a, 13,
+        ' ', 13,
+      );
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(422);
+      END_STATE();
+    case 422:
+      ACCEPT_TOKEN(sym__comment_text);
+      if (lookahead == '*') ADVANCE(421);
+      if (lookahead == '\n' ||
+          lookahead == '\r') ADVANCE(19);
+      if (('\t' <= lookahead && lookahead <= '\f') ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(13);
+      if ((!eof && lookahead <= 0x10fffe)) ADVANCE(422);
+      END_STATE();
+    case 423:
+      ACCEPT_TOKEN(sym__comment_text);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(256);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(423);
+      END_STATE();
+    case 424:
       ACCEPT_TOKEN(sym_preprocessor);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(241);
+          lookahead == ' ') ADVANCE(250);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(408);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(424);
       END_STATE();
-    case 409:
+    case 425:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(417);
+          lookahead == 'b') ADVANCE(433);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -7937,17 +8078,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 410:
+    case 426:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(390);
+          lookahead == 'c') ADVANCE(399);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -7955,17 +8096,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 411:
+    case 427:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(387);
+          lookahead == 'c') ADVANCE(396);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -7973,17 +8114,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 412:
+    case 428:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(417);
+          lookahead == 'c') ADVANCE(433);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -7991,25 +8132,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 413:
+    case 429:
       ACCEPT_TOKEN(sym__inner_junk);
       ADVANCE_MAP(
-        'F', 411,
-        'f', 411,
-        'P', 383,
-        'p', 383,
-        'R', 387,
-        'r', 387,
-        'S', 416,
-        's', 416,
+        'F', 427,
+        'f', 427,
+        'P', 392,
+        'p', 392,
+        'R', 396,
+        'r', 396,
+        'S', 432,
+        's', 432,
       );
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8017,18 +8158,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 414:
+    case 430:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(411);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(380);
+          lookahead == 'f') ADVANCE(427);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(389);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8036,17 +8177,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 415:
+    case 431:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(383);
+          lookahead == 'p') ADVANCE(392);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8054,17 +8195,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 416:
+    case 432:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(387);
+          lookahead == 'p') ADVANCE(396);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8072,17 +8213,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 417:
+    case 433:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(387);
+          lookahead == 'r') ADVANCE(396);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8090,17 +8231,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 418:
+    case 434:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(416);
+          lookahead == 's') ADVANCE(432);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8108,25 +8249,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 419:
+    case 435:
       ACCEPT_TOKEN(sym__inner_junk);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1100);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(422);
+          lookahead == ' ') ADVANCE(1116);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(438);
       END_STATE();
-    case 420:
+    case 436:
       ACCEPT_TOKEN(sym__inner_junk);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(383);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(392);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8134,15 +8275,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 421:
+    case 437:
       ACCEPT_TOKEN(sym__inner_junk);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(422);
+          lookahead == '~') ADVANCE(438);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8150,673 +8291,458 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(421);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(437);
       END_STATE();
-    case 422:
+    case 438:
       ACCEPT_TOKEN(sym__inner_junk);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(422);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(438);
       END_STATE();
-    case 423:
+    case 439:
       ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        '!', 455,
-        '%', 479,
-        '&', 426,
-        ')', 1059,
-        '*', 479,
-        '+', 479,
-        ',', 1058,
-        '-', 479,
-        '/', 451,
-        '<', 453,
-        '=', 455,
-        '>', 454,
-        ']', 1060,
-        '^', 479,
-        '|', 456,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 423,
-        0x0b, 423,
-        '\f', 423,
-        0x1a, 423,
-        ' ', 423,
+        '!', 471,
+        '%', 495,
+        '&', 442,
+        ')', 1075,
+        '*', 495,
+        '+', 495,
+        ',', 1074,
+        '-', 495,
+        '/', 467,
+        '<', 469,
+        '=', 471,
+        '>', 470,
+        ']', 1076,
+        '^', 495,
+        '|', 472,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 439,
+        0x0b, 439,
+        '\f', 439,
+        0x1a, 439,
+        ' ', 439,
       );
       if ((!eof && lookahead <= 0x1f) ||
           lookahead == '#' ||
           lookahead == '$' ||
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(479);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(495);
       END_STATE();
-    case 424:
+    case 440:
       ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        '!', 455,
-        '%', 479,
-        '&', 426,
-        ')', 1059,
-        '*', 479,
-        '+', 479,
-        ',', 1058,
-        '-', 479,
-        '/', 450,
-        '<', 453,
-        '=', 455,
-        '>', 454,
-        ']', 1060,
-        '^', 479,
-        '|', 456,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 424,
-        0x0b, 424,
-        '\f', 424,
-        0x1a, 424,
-        ' ', 424,
+        '!', 471,
+        '%', 495,
+        '&', 442,
+        ')', 1075,
+        '*', 495,
+        '+', 495,
+        ',', 1074,
+        '-', 495,
+        '/', 466,
+        '<', 469,
+        '=', 471,
+        '>', 470,
+        ']', 1076,
+        '^', 495,
+        '|', 472,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 440,
+        0x0b, 440,
+        '\f', 440,
+        0x1a, 440,
+        ' ', 440,
       );
       if ((!eof && lookahead <= 0x1f) ||
           lookahead == '#' ||
           lookahead == '$' ||
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(479);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(495);
       END_STATE();
-    case 425:
+    case 441:
       ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        '!', 455,
-        '&', 426,
-        ')', 1059,
-        '+', 479,
-        ',', 1058,
-        '-', 479,
-        '/', 468,
-        '<', 453,
-        '=', 455,
-        '>', 454,
-        ']', 1060,
-        '^', 479,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 425,
-        0x0b, 425,
-        '\f', 425,
-        0x1a, 425,
-        ' ', 425,
+        '!', 471,
+        '&', 442,
+        ')', 1075,
+        '+', 495,
+        ',', 1074,
+        '-', 495,
+        '/', 484,
+        '<', 469,
+        '=', 471,
+        '>', 470,
+        ']', 1076,
+        '^', 495,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 441,
+        0x0b, 441,
+        '\f', 441,
+        0x1a, 441,
+        ' ', 441,
       );
       if ((!eof && lookahead <= 0x1f) ||
           ('#' <= lookahead && lookahead <= '%') ||
           ('*' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(479);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(495);
       END_STATE();
-    case 426:
+    case 442:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '&') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
+      if (lookahead == '&') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
-    case 427:
+    case 443:
       ACCEPT_TOKEN(sym__inner_text);
       ADVANCE_MAP(
-        ')', 1059,
-        ',', 1058,
-        '/', 467,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 427,
-        0x0b, 427,
-        '\f', 427,
-        0x1a, 427,
-        ' ', 427,
+        ')', 1075,
+        ',', 1074,
+        '/', 483,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 443,
+        0x0b, 443,
+        '\f', 443,
+        0x1a, 443,
+        ' ', 443,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(479);
+          lookahead == '^') ADVANCE(495);
       if ((!eof && lookahead <= 0x1f) ||
           ('#' <= lookahead && lookahead <= '%') ||
           ('*' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(479);
-      END_STATE();
-    case 428:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead == '\\') ADVANCE(434);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(433);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 429:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(479);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(433);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(432);
-      if (lookahead == '$' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 430:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(430);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (lookahead == '$' ||
-          lookahead == '8' ||
-          lookahead == '9' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 431:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(431);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (lookahead == '$' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 432:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(432);
-      if (lookahead == '$' ||
-          lookahead == '?' ||
-          lookahead == '@' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 433:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 434:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(428);
-      if (lookahead > 0x10fffe) ADVANCE(20);
-      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(479);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(433);
-      END_STATE();
-    case 435:
-      ACCEPT_TOKEN(sym__inner_text);
-      ADVANCE_MAP(
-        '.', 469,
-        '_', 474,
-        'B', 465,
-        'b', 465,
-        'E', 437,
-        'e', 437,
-        'R', 457,
-        'r', 457,
-        'X', 478,
-        'x', 478,
-        'D', 437,
-        'F', 437,
-        'd', 437,
-        'f', 437,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(436);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 436:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(469);
-      if (lookahead == '_') ADVANCE(474);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(459);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(436);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 437:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(469);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(438);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(438);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 438:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(469);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(438);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 439:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead == '\\') ADVANCE(445);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(444);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (lookahead == '$' ||
-          ('0' <= lookahead && lookahead <= '9') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
-      END_STATE();
-    case 440:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(479);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(444);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(443);
-      if (lookahead == '$' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
-      END_STATE();
-    case 441:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(441);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (lookahead == '$' ||
-          lookahead == '8' ||
-          lookahead == '9' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
-      END_STATE();
-    case 442:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(442);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (lookahead == '$' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
-      END_STATE();
-    case 443:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(443);
-      if (lookahead == '$' ||
-          lookahead == '?' ||
-          lookahead == '@' ||
-          lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
+          ('\\' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(495);
       END_STATE();
     case 444:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead == '\\') ADVANCE(450);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(449);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
       END_STATE();
     case 445:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(439);
-      if (lookahead > 0x10fffe) ADVANCE(20);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(495);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(449);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(448);
+      if (lookahead == '$' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 446:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (('0' <= lookahead && lookahead <= '7') ||
+          lookahead == '_') ADVANCE(446);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
+      if (lookahead == '$' ||
+          lookahead == '8' ||
+          lookahead == '9' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 447:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(447);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
+      if (lookahead == '$' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 448:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(448);
+      if (lookahead == '$' ||
+          lookahead == '?' ||
+          lookahead == '@' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 449:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 450:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(444);
+      if (lookahead > 0x10fffe) ADVANCE(29);
+      if ((!eof && set_contains(sym__inner_junk_character_set_1, 13, lookahead))) ADVANCE(495);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(449);
+      END_STATE();
+    case 451:
+      ACCEPT_TOKEN(sym__inner_text);
+      ADVANCE_MAP(
+        '.', 485,
+        '_', 490,
+        'B', 481,
+        'b', 481,
+        'E', 453,
+        'e', 453,
+        'R', 473,
+        'r', 473,
+        'X', 494,
+        'x', 494,
+        'D', 453,
+        'F', 453,
+        'd', 453,
+        'f', 453,
+      );
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(452);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 452:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(485);
+      if (lookahead == '_') ADVANCE(490);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(475);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(452);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 453:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(485);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(454);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(454);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 454:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(485);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(454);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 455:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead == '\\') ADVANCE(461);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(460);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '%' ||
           lookahead == ':' ||
           lookahead == '`' ||
-          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(477);
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
+      END_STATE();
+    case 456:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(495);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(460);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(459);
+      if (lookahead == '$' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
+      END_STATE();
+    case 457:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (('0' <= lookahead && lookahead <= '7') ||
+          lookahead == '_') ADVANCE(457);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (lookahead == '$' ||
+          lookahead == '8' ||
+          lookahead == '9' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('a' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
+      END_STATE();
+    case 458:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(458);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (lookahead == '$' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('g' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
+      END_STATE();
+    case 459:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'Z') ||
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(459);
+      if (lookahead == '$' ||
+          lookahead == '?' ||
+          lookahead == '@' ||
+          lookahead == '\\' ||
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
+      END_STATE();
+    case 460:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(444);
-      END_STATE();
-    case 446:
-      ACCEPT_TOKEN(sym__inner_text);
-      ADVANCE_MAP(
-        '.', 470,
-        '_', 475,
-        'B', 466,
-        'b', 466,
-        'E', 448,
-        'e', 448,
-        'R', 458,
-        'r', 458,
-        'X', 476,
-        'x', 476,
-        'D', 448,
-        'F', 448,
-        'd', 448,
-        'f', 448,
-      );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(447);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 447:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(470);
-      if (lookahead == '_') ADVANCE(475);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(460);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(447);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 448:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(470);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(438);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(449);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 449:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '.') ADVANCE(470);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(449);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 450:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '/') ADVANCE(479);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 451:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '/') ADVANCE(479);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(468);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 452:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '/') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 453:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '<') ADVANCE(479);
-      if (lookahead == '=') ADVANCE(479);
-      if (lookahead == '>') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 454:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '=') ADVANCE(479);
-      if (lookahead == '>') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 455:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '=') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 456:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '|') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 457:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(473);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(462);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 458:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(473);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(464);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          lookahead == ':' ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 459:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(471);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(471);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 460:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(471);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(472);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
       END_STATE();
     case 461:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(459);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(461);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
+      if (lookahead == '.') ADVANCE(455);
+      if (lookahead > 0x10fffe) ADVANCE(29);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          lookahead == '`' ||
+          ('{' <= lookahead && lookahead <= 0x7f)) ADVANCE(493);
+      if (lookahead == '$' ||
+          ('0' <= lookahead && lookahead <= '9') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(460);
       END_STATE();
     case 462:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(459);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(462);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 463:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(460);
+      ADVANCE_MAP(
+        '.', 486,
+        '_', 491,
+        'B', 482,
+        'b', 482,
+        'E', 464,
+        'e', 464,
+        'R', 474,
+        'r', 474,
+        'X', 492,
+        'x', 492,
+        'D', 464,
+        'F', 464,
+        'd', 464,
+        'f', 464,
+      );
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(463);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 464:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(460);
-      if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(464);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8824,137 +8750,160 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead == ':' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
       END_STATE();
-    case 465:
+    case 463:
       ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(465);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 466:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '0' ||
-          lookahead == '1' ||
-          lookahead == '_') ADVANCE(466);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
-      END_STATE();
-    case 467:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(479);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 468:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(468);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 469:
-      ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(461);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 470:
-      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(486);
+      if (lookahead == '_') ADVANCE(491);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(476);
       if (('0' <= lookahead && lookahead <= '9')) ADVANCE(463);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
           lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
+          lookahead == ':' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 464:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(486);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(454);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(465);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 465:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.') ADVANCE(486);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(465);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 466:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '/') ADVANCE(495);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 467:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '/') ADVANCE(495);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(484);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 468:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '/') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 469:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '<') ADVANCE(495);
+      if (lookahead == '=') ADVANCE(495);
+      if (lookahead == '>') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 470:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '=') ADVANCE(495);
+      if (lookahead == '>') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
     case 471:
       ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(471);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
+      if (lookahead == '=') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
     case 472:
       ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(472);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+      if (lookahead == '|') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
     case 473:
       ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(489);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(462);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(478);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
     case 474:
       ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(474);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(489);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(480);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
       END_STATE();
     case 475:
       ACCEPT_TOKEN(sym__inner_text);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(475);
-      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
-          lookahead == '#' ||
-          lookahead == '*' ||
-          lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x1f) ||
-          lookahead == '$' ||
-          lookahead == '%' ||
-          ('.' <= lookahead && lookahead <= ':') ||
-          ('?' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(487);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(487);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
     case 476:
       ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '+' ||
+          lookahead == '-') ADVANCE(487);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(488);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(476);
+          lookahead == '~') ADVANCE(495);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8962,15 +8911,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
       END_STATE();
     case 477:
       ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(475);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(477);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 478:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(475);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(478);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 479:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(476);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(479);
       if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
           lookahead == '#' ||
           lookahead == '*' ||
           lookahead == '|' ||
-          lookahead == '~') ADVANCE(479);
+          lookahead == '~') ADVANCE(495);
       if ((!eof && lookahead <= 0x08) ||
           (0x0e <= lookahead && lookahead <= 0x1f) ||
           lookahead == '$' ||
@@ -8978,420 +8945,594 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           ('.' <= lookahead && lookahead <= ':') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
-          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(477);
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
       END_STATE();
-    case 478:
+    case 480:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(476);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(480);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          lookahead == ':' ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 481:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(481);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 482:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '0' ||
+          lookahead == '1' ||
+          lookahead == '_') ADVANCE(482);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 483:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(495);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 484:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(484);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 485:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(477);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 486:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(479);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 487:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(487);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 488:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(488);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 489:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (lookahead == '.' ||
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(478);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 490:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '_') ADVANCE(490);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 491:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '_') ADVANCE(491);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 492:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(492);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('`' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 493:
+      ACCEPT_TOKEN(sym__inner_text);
+      if (set_contains(sym__spaced_sign_character_set_1, 10, lookahead) ||
+          lookahead == '#' ||
+          lookahead == '*' ||
+          lookahead == '|' ||
+          lookahead == '~') ADVANCE(495);
+      if ((!eof && lookahead <= 0x08) ||
+          (0x0e <= lookahead && lookahead <= 0x1f) ||
+          lookahead == '$' ||
+          lookahead == '%' ||
+          ('.' <= lookahead && lookahead <= ':') ||
+          ('?' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '\\' ||
+          ('_' <= lookahead && lookahead <= 0x10fffe)) ADVANCE(493);
+      END_STATE();
+    case 494:
       ACCEPT_TOKEN(sym__inner_text);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(478);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 479:
-      ACCEPT_TOKEN(sym__inner_text);
-      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(479);
-      END_STATE();
-    case 480:
-      ACCEPT_TOKEN(sym__junk);
-      ADVANCE_MAP(
-        'A', 493,
-        'a', 493,
-        'C', 485,
-        'c', 485,
-        'D', 487,
-        'd', 487,
-        'F', 488,
-        'f', 488,
-        'P', 483,
-        'p', 483,
-        'S', 486,
-        's', 486,
-        'U', 491,
-        'u', 491,
-        'V', 482,
-        'v', 482,
-        '0', 985,
-        '1', 985,
-      );
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 481:
-      ACCEPT_TOKEN(sym__junk);
-      ADVANCE_MAP(
-        'A', 493,
-        'a', 493,
-        'C', 485,
-        'c', 485,
-        'D', 487,
-        'd', 487,
-        'F', 488,
-        'f', 488,
-        'S', 486,
-        's', 486,
-        'U', 491,
-        'u', 491,
-        'V', 482,
-        'v', 482,
-      );
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 482:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(490);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 483:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(390);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 484:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(387);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 485:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(490);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 486:
-      ACCEPT_TOKEN(sym__junk);
-      ADVANCE_MAP(
-        'F', 484,
-        'f', 484,
-        'P', 383,
-        'p', 383,
-        'R', 387,
-        'r', 387,
-        'S', 489,
-        's', 489,
-      );
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 487:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(484);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(380);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 488:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(383);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 489:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(387);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 490:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(387);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 491:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(489);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 492:
-      ACCEPT_TOKEN(sym__junk);
-      if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(985);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 493:
-      ACCEPT_TOKEN(sym__junk);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(383);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
-      END_STATE();
-    case 494:
-      ACCEPT_TOKEN(sym__junk);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(494);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(494);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
       END_STATE();
     case 495:
+      ACCEPT_TOKEN(sym__inner_text);
+      if ((!eof && set_contains(sym__inner_junk_character_set_2, 9, lookahead))) ADVANCE(495);
+      END_STATE();
+    case 496:
+      ACCEPT_TOKEN(sym__junk);
+      ADVANCE_MAP(
+        'A', 509,
+        'a', 509,
+        'C', 501,
+        'c', 501,
+        'D', 503,
+        'd', 503,
+        'F', 504,
+        'f', 504,
+        'P', 499,
+        'p', 499,
+        'S', 502,
+        's', 502,
+        'U', 507,
+        'u', 507,
+        'V', 498,
+        'v', 498,
+        '0', 1001,
+        '1', 1001,
+      );
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 497:
+      ACCEPT_TOKEN(sym__junk);
+      ADVANCE_MAP(
+        'A', 509,
+        'a', 509,
+        'C', 501,
+        'c', 501,
+        'D', 503,
+        'd', 503,
+        'F', 504,
+        'f', 504,
+        'S', 502,
+        's', 502,
+        'U', 507,
+        'u', 507,
+        'V', 498,
+        'v', 498,
+      );
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 498:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(506);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 499:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(399);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 500:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(396);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 501:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(506);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 502:
+      ACCEPT_TOKEN(sym__junk);
+      ADVANCE_MAP(
+        'F', 500,
+        'f', 500,
+        'P', 392,
+        'p', 392,
+        'R', 396,
+        'r', 396,
+        'S', 505,
+        's', 505,
+      );
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 503:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(500);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(389);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 504:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(392);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 505:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(396);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 506:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(396);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 507:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(505);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 508:
+      ACCEPT_TOKEN(sym__junk);
+      if (lookahead == '0' ||
+          lookahead == '1') ADVANCE(1001);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 509:
+      ACCEPT_TOKEN(sym__junk);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(392);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 510:
+      ACCEPT_TOKEN(sym__junk);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(510);
+      END_STATE();
+    case 511:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead == '\\') ADVANCE(501);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(500);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead == '\\') ADVANCE(517);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if (set_contains(sym__operand_size_character_set_1, 9, lookahead)) ADVANCE(516);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           ('_' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 496:
+    case 512:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
       if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(1001);
+          lookahead == '*') ADVANCE(1017);
       if (('0' <= lookahead && lookahead <= '9') ||
           lookahead == '?' ||
-          lookahead == '@') ADVANCE(500);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+          lookahead == '@') ADVANCE(516);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(499);
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(515);
       if (lookahead == '$' ||
           lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 497:
+    case 513:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(497);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+          lookahead == '_') ADVANCE(513);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (lookahead == '$' ||
           lookahead == '8' ||
           lookahead == '9' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('a' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 498:
+    case 514:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(498);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(514);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (lookahead == '$' ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('g' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 499:
+    case 515:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
-          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(499);
+          ('_' <= lookahead && lookahead <= 'z')) ADVANCE(515);
       if (lookahead == '$' ||
           lookahead == '?' ||
           lookahead == '@' ||
           lookahead == '\\' ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 500:
+    case 516:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead > 0x10fffe) ADVANCE(1042);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead > 0x10fffe) ADVANCE(1058);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 501:
+    case 517:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(495);
-      if (lookahead > 0x10fffe) ADVANCE(20);
-      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(516);
+      if (lookahead == '.') ADVANCE(511);
+      if (lookahead > 0x10fffe) ADVANCE(29);
+      if ((!eof && set_contains(sym__junk_character_set_1, 9, lookahead))) ADVANCE(532);
       if (lookahead == '$' ||
           ('0' <= lookahead && lookahead <= '9') ||
           ('?' <= lookahead && lookahead <= 'Z') ||
           lookahead == '\\' ||
           ('_' <= lookahead && lookahead <= 'z') ||
-          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(500);
+          (0x80 <= lookahead && lookahead <= 0x10fffe)) ADVANCE(516);
       END_STATE();
-    case 502:
+    case 518:
       ACCEPT_TOKEN(sym__text);
       ADVANCE_MAP(
-        '.', 512,
-        '_', 514,
-        'B', 511,
-        'b', 511,
-        'E', 504,
-        'e', 504,
-        'R', 507,
-        'r', 507,
-        'X', 515,
-        'x', 515,
-        'D', 505,
-        'F', 505,
-        'd', 505,
-        'f', 505,
+        '.', 528,
+        '_', 530,
+        'B', 527,
+        'b', 527,
+        'E', 520,
+        'e', 520,
+        'R', 523,
+        'r', 523,
+        'X', 531,
+        'x', 531,
+        'D', 521,
+        'F', 521,
+        'd', 521,
+        'f', 521,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(503);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(519);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 503:
+    case 519:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(512);
-      if (lookahead == '_') ADVANCE(514);
+      if (lookahead == '.') ADVANCE(528);
+      if (lookahead == '_') ADVANCE(530);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(508);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(503);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == 'e') ADVANCE(524);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(519);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 504:
+    case 520:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(512);
+      if (lookahead == '.') ADVANCE(528);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(14);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(506);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == '-') ADVANCE(23);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(522);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 505:
+    case 521:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(512);
+      if (lookahead == '.') ADVANCE(528);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(15);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(506);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == '-') ADVANCE(24);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(522);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 506:
+    case 522:
       ACCEPT_TOKEN(sym__text);
-      if (lookahead == '.') ADVANCE(512);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(506);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+      if (lookahead == '.') ADVANCE(528);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(522);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 507:
+    case 523:
       ACCEPT_TOKEN(sym__text);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(254);
+          lookahead == '-') ADVANCE(263);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(510);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(526);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 508:
+    case 524:
       ACCEPT_TOKEN(sym__text);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(253);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(513);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == '-') ADVANCE(262);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(529);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 509:
+    case 525:
       ACCEPT_TOKEN(sym__text);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(508);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(509);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == 'e') ADVANCE(524);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(525);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 510:
+    case 526:
       ACCEPT_TOKEN(sym__text);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(508);
+          lookahead == 'e') ADVANCE(524);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(510);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(526);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 511:
+    case 527:
       ACCEPT_TOKEN(sym__text);
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(511);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == '_') ADVANCE(527);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 512:
+    case 528:
       ACCEPT_TOKEN(sym__text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(509);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(525);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 513:
+    case 529:
       ACCEPT_TOKEN(sym__text);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(513);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(529);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 514:
+    case 530:
       ACCEPT_TOKEN(sym__text);
       if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(514);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          lookahead == '_') ADVANCE(530);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 515:
+    case 531:
       ACCEPT_TOKEN(sym__text);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(515);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(531);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 516:
+    case 532:
       ACCEPT_TOKEN(sym__text);
-      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(516);
+      if ((!eof && set_contains(sym__junk_character_set_2, 11, lookahead))) ADVANCE(532);
       END_STATE();
-    case 517:
+    case 533:
       ACCEPT_TOKEN(sym__sign);
       END_STATE();
-    case 518:
+    case 534:
       ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '*') ADVANCE(403);
+      if (lookahead == '*') ADVANCE(414);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(245);
+          lookahead == ' ') ADVANCE(254);
       END_STATE();
-    case 519:
+    case 535:
       ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '>') ADVANCE(1057);
-      if ((!eof && set_contains(sym__angle_operand_character_set_1, 10, lookahead))) ADVANCE(35);
+      if (lookahead == '*') ADVANCE(413);
+      if (lookahead == '/') ADVANCE(414);
       END_STATE();
-    case 520:
+    case 536:
       ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '>') ADVANCE(1056);
+      if (lookahead == '>') ADVANCE(1073);
+      if ((!eof && set_contains(sym__angle_operand_character_set_1, 10, lookahead))) ADVANCE(44);
+      END_STATE();
+    case 537:
+      ACCEPT_TOKEN(sym__sign);
+      if (lookahead == '>') ADVANCE(1072);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(36);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(45);
       END_STATE();
-    case 521:
-      ACCEPT_TOKEN(sym__sign);
-      if (lookahead == '*' ||
-          lookahead == '/') ADVANCE(403);
-      END_STATE();
-    case 522:
+    case 538:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '$') ADVANCE(522);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '$') ADVANCE(538);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(522);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(538);
       END_STATE();
-    case 523:
+    case 539:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 524:
+    case 540:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '0') ADVANCE(360);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '0') ADVANCE(369);
       if (lookahead > '#' &&
           (lookahead < '%' || '0' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9399,12 +9540,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 525:
+    case 541:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '0') ADVANCE(526);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '0') ADVANCE(542);
       if (lookahead > '#' &&
           (lookahead < '%' || '0' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9412,13 +9553,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 526:
+    case 542:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '0') ADVANCE(524);
-      if (lookahead == '1') ADVANCE(524);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '0') ADVANCE(540);
+      if (lookahead == '1') ADVANCE(540);
       if (lookahead > '#' &&
           (lookahead < '%' || '1' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9426,12 +9567,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 527:
+    case 543:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '2') ADVANCE(360);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '2') ADVANCE(369);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9439,12 +9580,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 528:
+    case 544:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '6') ADVANCE(529);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '6') ADVANCE(545);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9452,12 +9593,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 529:
+    case 545:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == '8') ADVANCE(525);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '8') ADVANCE(541);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9465,54 +9606,54 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 530:
+    case 546:
       ACCEPT_TOKEN(sym__local_word);
       ADVANCE_MAP(
-        '.', 16,
-        'A', 619,
-        'a', 619,
-        'B', 535,
-        'b', 535,
-        'C', 634,
-        'c', 634,
-        'D', 537,
-        'd', 537,
-        'E', 616,
-        'e', 616,
-        'F', 536,
-        'f', 536,
-        'G', 624,
-        'g', 624,
-        'H', 600,
-        'h', 600,
-        'I', 563,
-        'i', 563,
-        'L', 555,
-        'l', 555,
-        'M', 532,
-        'm', 532,
-        'N', 533,
-        'n', 533,
-        'O', 589,
-        'o', 589,
-        'P', 538,
-        'p', 538,
-        'Q', 686,
-        'q', 686,
-        'R', 572,
-        'r', 572,
-        'S', 549,
-        's', 549,
-        'T', 573,
-        't', 573,
-        'W', 543,
-        'w', 543,
-        'X', 568,
-        'x', 568,
-        'Z', 585,
-        'z', 585,
+        '.', 25,
+        'A', 635,
+        'a', 635,
+        'B', 551,
+        'b', 551,
+        'C', 650,
+        'c', 650,
+        'D', 553,
+        'd', 553,
+        'E', 632,
+        'e', 632,
+        'F', 552,
+        'f', 552,
+        'G', 640,
+        'g', 640,
+        'H', 616,
+        'h', 616,
+        'I', 579,
+        'i', 579,
+        'L', 571,
+        'l', 571,
+        'M', 548,
+        'm', 548,
+        'N', 549,
+        'n', 549,
+        'O', 605,
+        'o', 605,
+        'P', 554,
+        'p', 554,
+        'Q', 702,
+        'q', 702,
+        'R', 588,
+        'r', 588,
+        'S', 565,
+        's', 565,
+        'T', 589,
+        't', 589,
+        'W', 559,
+        'w', 559,
+        'X', 584,
+        'x', 584,
+        'Z', 601,
+        'z', 601,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -9522,295 +9663,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           (lookahead < '`' || 'i' < lookahead) &&
-          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 531:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(617);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 532:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(561);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(528);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(671);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 533:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(630);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(603);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(592);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 534:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(360);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 535:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 16,
-        'A', 620,
-        'a', 620,
-        'L', 617,
-        'l', 617,
-        'S', 670,
-        's', 670,
-        'Y', 683,
-        'y', 683,
-      );
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 536:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(606);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(623);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(660);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 537:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(679);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(351);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 538:
-      ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 16,
-        'A', 597,
-        'a', 597,
-        'L', 581,
-        'l', 581,
-        'R', 602,
-        'r', 602,
-        'S', 586,
-        's', 586,
-        'U', 550,
-        'u', 550,
-      );
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 539:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(557);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 540:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(678);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 541:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(622);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 542:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(562);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 543:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(663);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(531);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(662);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 544:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(621);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 545:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(677);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 546:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(598);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 547:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(544);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(633);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9818,13 +9677,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 548:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(615);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(577);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(544);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(687);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9832,29 +9696,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 549:
       ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 16,
-        'B', 684,
-        'b', 684,
-        'E', 560,
-        'e', 560,
-        'H', 650,
-        'h', 650,
-        'I', 691,
-        'i', 691,
-        'K', 604,
-        'k', 604,
-        'O', 357,
-        'o', 357,
-        'P', 539,
-        'p', 539,
-        'T', 666,
-        't', 666,
-      );
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(646);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(619);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(608);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9862,13 +9715,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 550:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(627);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(369);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9876,15 +9730,22 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 551:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(612);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(689);
+      ADVANCE_MAP(
+        '.', 25,
+        'A', 636,
+        'a', 636,
+        'L', 633,
+        'l', 633,
+        'S', 686,
+        's', 686,
+        'Y', 699,
+        'y', 699,
+      );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9892,13 +9753,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 552:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(357);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(622);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(639);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(676);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9906,15 +9772,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 553:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(695);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(551);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(357);
+          lookahead == 'c') ADVANCE(360);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9922,13 +9791,24 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 554:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(678);
+      ADVANCE_MAP(
+        '.', 25,
+        'A', 613,
+        'a', 613,
+        'L', 597,
+        'l', 597,
+        'R', 618,
+        'r', 618,
+        'S', 602,
+        's', 602,
+        'U', 566,
+        'u', 566,
+      );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9936,21 +9816,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 555:
       ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 16,
-        'C', 648,
-        'c', 648,
-        'I', 641,
-        'i', 641,
-        'L', 581,
-        'l', 581,
-        'O', 556,
-        'o', 556,
-      );
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(573);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9958,15 +9833,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 556:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(541);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(594);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(694);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9974,13 +9848,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 557:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(571);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(638);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -9988,13 +9863,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 558:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(599);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(578);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10002,13 +9878,18 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 559:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(677);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(679);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(547);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(678);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10016,15 +9897,16 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 560:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(685);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(357);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(637);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10032,15 +9914,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 561:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(665);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(618);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(693);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10048,13 +9929,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 562:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(357);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(614);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10062,21 +9944,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 563:
       ACCEPT_TOKEN(sym__local_word);
-      ADVANCE_MAP(
-        '.', 16,
-        'D', 580,
-        'd', 580,
-        'F', 352,
-        'f', 352,
-        'N', 553,
-        'n', 553,
-        'R', 655,
-        'r', 655,
-      );
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(560);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10084,13 +9959,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 564:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(354);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(631);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10098,142 +9973,28 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 565:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(353);
-      if (('B' <= lookahead && lookahead <= 'E') ||
-          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 566:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(567);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 567:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(581);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 568:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(579);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(579);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 569:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(574);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(625);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 570:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(575);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 571:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 572:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(593);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(658);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(356);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 573:
-      ACCEPT_TOKEN(sym__local_word);
       ADVANCE_MAP(
-        '.', 16,
-        'E', 690,
-        'e', 690,
-        'I', 682,
-        'i', 682,
-        'T', 622,
-        't', 622,
-        'Y', 656,
-        'y', 656,
+        '.', 25,
+        'B', 700,
+        'b', 700,
+        'E', 576,
+        'e', 576,
+        'H', 666,
+        'h', 666,
+        'I', 707,
+        'i', 707,
+        'K', 620,
+        'k', 620,
+        'O', 366,
+        'o', 366,
+        'P', 555,
+        'p', 555,
+        'T', 682,
+        't', 682,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -10242,13 +10003,139 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 566:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(643);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 567:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(628);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(705);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 568:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(366);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 569:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(567);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(366);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 570:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(694);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 571:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 25,
+        'C', 664,
+        'c', 664,
+        'I', 657,
+        'i', 657,
+        'L', 597,
+        'l', 597,
+        'O', 572,
+        'o', 572,
+      );
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 572:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(557);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(610);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 573:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(587);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 574:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(360);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(615);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10256,13 +10143,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 575:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(362);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(693);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10270,13 +10157,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 576:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(637);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(701);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10284,13 +10173,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 577:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(358);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(681);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(634);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10298,13 +10189,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 578:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(559);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10312,13 +10203,21 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 579:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(588);
+      ADVANCE_MAP(
+        '.', 25,
+        'D', 596,
+        'd', 596,
+        'F', 361,
+        'f', 361,
+        'N', 569,
+        'n', 569,
+        'R', 671,
+        'r', 671,
+      );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10326,15 +10225,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 580:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(639);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(678);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(363);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10342,13 +10239,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 581:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(635);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(362);
+      if (('B' <= lookahead && lookahead <= 'E') ||
+          ('b' <= lookahead && lookahead <= 'e')) ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10356,11 +10255,281 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 582:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(583);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 583:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(597);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 584:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(595);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(595);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 585:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(590);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(641);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 586:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(591);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 587:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(366);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 588:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(609);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(674);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(365);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 589:
+      ACCEPT_TOKEN(sym__local_word);
+      ADVANCE_MAP(
+        '.', 25,
+        'E', 706,
+        'e', 706,
+        'I', 698,
+        'i', 698,
+        'T', 638,
+        't', 638,
+        'Y', 672,
+        'y', 672,
+      );
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 590:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(369);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 591:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(371);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 592:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(653);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 593:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(367);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 594:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(575);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 595:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(604);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 596:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(655);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(694);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 597:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(651);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 598:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(693);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 599:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(692);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 600:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'E' ||
           lookahead == 'e') ADVANCE(677);
       if (lookahead > '#' &&
@@ -10370,279 +10539,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 583:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(676);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 584:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(661);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 585:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(664);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 586:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(554);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 587:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(675);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 588:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 589:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(591);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(678);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(594);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 590:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(360);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 591:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(674);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 592:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(653);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(359);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(548);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 593:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(357);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(676);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 594:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 595:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(362);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 596:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(635);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 597:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(574);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 598:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(575);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 599:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(694);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 600:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(566);
-      if (lookahead == 'W' ||
-          lookahead == 'w') ADVANCE(649);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 601:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(588);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(577);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(680);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10650,13 +10553,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 602:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(639);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(570);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10664,13 +10567,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 603:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(673);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(691);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10678,13 +10581,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 604:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(654);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10692,13 +10595,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 605:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(596);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(607);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(694);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(610);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10706,13 +10613,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 606:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(622);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(369);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10720,13 +10627,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 607:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(552);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(690);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10734,13 +10641,17 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 608:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(636);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(669);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(368);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(564);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10748,15 +10659,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 609:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(681);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(584);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(366);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(692);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10764,13 +10675,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 610:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(642);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10778,13 +10689,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 611:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(677);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(371);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10792,11 +10703,155 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 612:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(651);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 613:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(590);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 614:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(591);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 615:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(710);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 616:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(582);
+      if (lookahead == 'W' ||
+          lookahead == 'w') ADVANCE(665);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 617:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(604);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(593);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 618:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(655);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 619:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(689);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 620:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(670);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 621:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(612);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 622:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(638);
       if (lookahead > '#' &&
@@ -10806,13 +10861,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 613:
+    case 623:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(651);
+          lookahead == 'i') ADVANCE(568);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10820,13 +10875,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 614:
+    case 624:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(640);
+          lookahead == 'i') ADVANCE(652);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10834,13 +10889,99 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 615:
+    case 625:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(697);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(600);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 626:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(658);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 627:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(693);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 628:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(654);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 629:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(667);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 630:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(656);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 631:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'J' ||
-          lookahead == 'j') ADVANCE(360);
+          lookahead == 'j') ADVANCE(369);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -10848,26 +10989,26 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 616:
+    case 632:
       ACCEPT_TOKEN(sym__local_word);
       ADVANCE_MAP(
-        '.', 16,
-        'J', 578,
-        'j', 578,
-        'L', 601,
-        'l', 601,
-        'N', 564,
-        'n', 564,
-        'Q', 688,
-        'q', 688,
-        'R', 669,
-        'r', 669,
-        'V', 576,
-        'v', 576,
-        'X', 609,
-        'x', 609,
+        '.', 25,
+        'J', 594,
+        'j', 594,
+        'L', 617,
+        'l', 617,
+        'N', 580,
+        'n', 580,
+        'Q', 704,
+        'q', 704,
+        'R', 685,
+        'r', 685,
+        'V', 592,
+        'v', 592,
+        'X', 625,
+        'x', 625,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -10876,241 +11017,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 617:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 618:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(527);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 619:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(605);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(558);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 620:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(605);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 621:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 622:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(362);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 623:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(692);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 624:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(646);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 625:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(610);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 626:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(575);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 627:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(607);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 628:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 629:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(360);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 630:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(362);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 631:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(628);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 632:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(540);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 633:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(545);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11118,17 +11031,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 634:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(647);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(569);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(687);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(543);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11136,13 +11045,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 635:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(357);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(621);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(574);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11150,13 +11061,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 636:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(594);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(621);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11164,13 +11075,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 637:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(360);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11178,13 +11089,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 638:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(362);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(371);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11192,13 +11103,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 639:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(678);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(708);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11206,13 +11117,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 640:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(595);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(662);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11220,15 +11131,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 641:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(571);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(677);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(626);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11236,13 +11147,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 642:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(575);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(591);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11250,13 +11161,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 643:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(614);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(623);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11264,13 +11175,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 644:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(357);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11278,13 +11189,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 645:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(362);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(369);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11292,13 +11203,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 646:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(547);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(371);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11306,11 +11217,297 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 647:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(644);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 648:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(556);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 649:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(561);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 650:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(663);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(585);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(703);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 651:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(366);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 652:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(610);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 653:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(369);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 654:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(371);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 655:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(694);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 656:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(611);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 657:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(587);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(693);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 658:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(591);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 659:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(630);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 660:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(366);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 661:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(371);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 662:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(563);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 663:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(670);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 664:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(647);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 665:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(678);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 666:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(683);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 667:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'O' ||
           lookahead == 'o') ADVANCE(654);
       if (lookahead > '#' &&
@@ -11320,293 +11517,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 648:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(631);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 649:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(662);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 650:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(667);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 651:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(638);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 652:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(659);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 653:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(668);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 654:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 655:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(361);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 656:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(575);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 657:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(357);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 658:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(594);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 659:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(362);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 660:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(632);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 661:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(635);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 662:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(562);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 663:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(643);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 664:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(644);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 665:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(645);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 666:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(608);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 667:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(676);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 668:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(633);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(675);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11614,13 +11531,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 669:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(652);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(684);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11628,13 +11545,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 670:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(360);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11642,15 +11559,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 671:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(672);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(611);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(370);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11658,13 +11573,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 672:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(546);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(591);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11672,13 +11587,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 673:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(677);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11686,13 +11601,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 674:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(583);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(610);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11700,13 +11615,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 675:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(582);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(371);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11714,13 +11629,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 676:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(357);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(648);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11728,13 +11643,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 677:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(360);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(651);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11742,13 +11657,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 678:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(362);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(578);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11756,13 +11671,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 679:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(534);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(659);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11770,13 +11685,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 680:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(622);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(660);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11784,11 +11699,293 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
     case 681:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(661);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 682:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(624);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 683:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(692);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 684:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(649);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 685:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(668);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 686:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(369);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 687:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(688);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(627);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 688:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(562);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 689:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(693);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 690:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(599);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 691:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(598);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 692:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(366);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 693:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(369);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 694:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(371);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 695:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(550);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 696:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(638);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 697:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(645);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 698:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(642);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 699:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(587);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 700:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(696);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
+      END_STATE();
+    case 701:
+      ACCEPT_TOKEN(sym__local_word);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'T' ||
           lookahead == 't') ADVANCE(629);
       if (lookahead > '#' &&
@@ -11798,69 +11995,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 682:
+    case 702:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(626);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 683:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(571);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 684:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(680);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 685:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(613);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
-      END_STATE();
-    case 686:
-      ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(542);
+          lookahead == 'u') ADVANCE(558);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11868,13 +12009,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 687:
+    case 703:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(362);
+          lookahead == 'u') ADVANCE(371);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11882,13 +12023,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 688:
+    case 704:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(355);
+          lookahead == 'u') ADVANCE(364);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11896,13 +12037,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 689:
+    case 705:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(570);
+          lookahead == 'u') ADVANCE(586);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11910,13 +12051,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 690:
+    case 706:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(677);
+          lookahead == 'x') ADVANCE(693);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11924,13 +12065,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 691:
+    case 707:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(571);
+          lookahead == 'z') ADVANCE(587);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11939,15 +12080,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 692:
+    case 708:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'E' ||
           lookahead == 'L' ||
           lookahead == 'e' ||
-          lookahead == 'l') ADVANCE(357);
+          lookahead == 'l') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11955,15 +12096,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 693:
+    case 709:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'E' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
-          lookahead == 't') ADVANCE(357);
+          lookahead == 't') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11971,15 +12112,15 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 694:
+    case 710:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead == 'I' ||
           lookahead == 'Z' ||
           lookahead == 'i' ||
-          lookahead == 'z') ADVANCE(357);
+          lookahead == 'z') ADVANCE(366);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -11988,11 +12129,11 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 695:
+    case 711:
       ACCEPT_TOKEN(sym__local_word);
-      if (lookahead == '.') ADVANCE(16);
+      if (lookahead == '.') ADVANCE(25);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12000,93 +12141,93 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(695);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(711);
       END_STATE();
-    case 696:
+    case 712:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '0') ADVANCE(371);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '0') ADVANCE(380);
       if (lookahead > '0' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 697:
+    case 713:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '0') ADVANCE(698);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '0') ADVANCE(714);
       if (lookahead > '0' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 698:
+    case 714:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '0') ADVANCE(696);
-      if (lookahead == '1') ADVANCE(696);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '0') ADVANCE(712);
+      if (lookahead == '1') ADVANCE(712);
       if (lookahead > '1' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 699:
+    case 715:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '2') ADVANCE(371);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '2') ADVANCE(380);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 700:
+    case 716:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '6') ADVANCE(701);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '6') ADVANCE(717);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 701:
+    case 717:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == '8') ADVANCE(697);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == '8') ADVANCE(713);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 702:
+    case 718:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(319);
+          lookahead == 'a') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12094,23 +12235,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 703:
+    case 719:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 751,
-        'a', 751,
-        'C', 700,
-        'c', 700,
-        'E', 904,
-        'e', 904,
-        'O', 928,
-        'o', 928,
-        'U', 838,
-        'u', 838,
+        '$', 539,
+        '.', 31,
+        'A', 767,
+        'a', 767,
+        'C', 716,
+        'c', 716,
+        'E', 920,
+        'e', 920,
+        'O', 944,
+        'o', 944,
+        'U', 854,
+        'u', 854,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12119,14 +12260,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 704:
+    case 720:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(371);
+          lookahead == 'a') ADVANCE(380);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12134,23 +12275,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 705:
+    case 721:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 851,
-        'a', 851,
-        'B', 742,
-        'b', 742,
-        'E', 800,
-        'e', 800,
-        'L', 827,
-        'l', 827,
-        'O', 797,
-        'o', 797,
+        '$', 539,
+        '.', 31,
+        'A', 867,
+        'a', 867,
+        'B', 758,
+        'b', 758,
+        'E', 816,
+        'e', 816,
+        'L', 843,
+        'l', 843,
+        'O', 813,
+        'o', 813,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12158,27 +12299,27 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           (lookahead < '`' || 'b' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 706:
+    case 722:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 901,
-        'a', 901,
-        'E', 930,
-        'e', 930,
-        'I', 922,
-        'i', 922,
-        'R', 714,
-        'r', 714,
-        'S', 910,
-        's', 910,
-        'T', 841,
-        't', 841,
-        'Y', 885,
-        'y', 885,
+        '$', 539,
+        '.', 31,
+        'A', 917,
+        'a', 917,
+        'E', 946,
+        'e', 946,
+        'I', 938,
+        'i', 938,
+        'R', 730,
+        'r', 730,
+        'S', 926,
+        's', 926,
+        'T', 857,
+        't', 857,
+        'Y', 901,
+        'y', 901,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12187,19 +12328,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 707:
+    case 723:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 901,
-        'a', 901,
-        'R', 714,
-        'r', 714,
-        'S', 910,
-        's', 910,
+        '$', 539,
+        '.', 31,
+        'A', 917,
+        'a', 917,
+        'R', 730,
+        'r', 730,
+        'S', 926,
+        's', 926,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12208,14 +12349,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 708:
+    case 724:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(832);
+          lookahead == 'a') ADVANCE(848);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12223,19 +12364,19 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 709:
+    case 725:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 748,
-        'a', 748,
-        'C', 366,
-        'c', 366,
-        'L', 319,
-        'l', 319,
+        '$', 539,
+        '.', 31,
+        'A', 764,
+        'a', 764,
+        'C', 375,
+        'c', 375,
+        'L', 328,
+        'l', 328,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12244,25 +12385,25 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 710:
+    case 726:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 806,
-        'a', 806,
-        'E', 702,
-        'e', 702,
-        'L', 785,
-        'l', 785,
-        'R', 817,
-        'r', 817,
-        'S', 782,
-        's', 782,
-        'U', 735,
-        'u', 735,
+        '$', 539,
+        '.', 31,
+        'A', 822,
+        'a', 822,
+        'E', 718,
+        'e', 718,
+        'L', 801,
+        'l', 801,
+        'R', 833,
+        'r', 833,
+        'S', 798,
+        's', 798,
+        'U', 751,
+        'u', 751,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -12271,14 +12412,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 711:
+    case 727:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(877);
+          lookahead == 'a') ADVANCE(893);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12286,14 +12427,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 712:
+    case 728:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(839);
+          lookahead == 'a') ADVANCE(855);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
@@ -12301,17 +12442,323 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != '^' &&
           lookahead != '`' &&
           lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 713:
+    case 729:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 895,
-        'a', 895,
-        'E', 708,
-        'e', 708,
+        '$', 539,
+        '.', 31,
+        'A', 911,
+        'a', 911,
+        'E', 724,
+        'e', 724,
+        'O', 913,
+        'o', 913,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 730:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(898);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 731:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'A', 841,
+        'a', 841,
+        'I', 858,
+        'i', 858,
+        'O', 908,
+        'o', 908,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 732:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'A', 860,
+        'a', 860,
+        'C', 826,
+        'c', 826,
+        'E', 903,
+        'e', 903,
+        'G', 951,
+        'g', 951,
+        'H', 953,
+        'h', 953,
+        'K', 894,
+        'k', 894,
+        'L', 846,
+        'l', 846,
+        'M', 827,
+        'm', 827,
+        'N', 785,
+        'n', 785,
+        'P', 853,
+        'p', 853,
+        'R', 718,
+        'r', 718,
+        'S', 786,
+        's', 786,
+        'T', 918,
+        't', 918,
+        'V', 948,
+        'v', 948,
+        'Y', 937,
+        'y', 937,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 733:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(775);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 734:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(857);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 735:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'A', 935,
+        'a', 935,
+        'B', 753,
+        'b', 753,
+        'C', 343,
+        'c', 343,
+        'I', 943,
+        'i', 943,
+        'S', 347,
+        's', 347,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          (lookahead < '`' || 'c' < lookahead) &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 736:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(933);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 737:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(856);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 738:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(932);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 739:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(823);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          lookahead != 'a' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 740:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'B', 758,
+        'b', 758,
+        'C', 948,
+        'c', 948,
+        'E', 760,
+        'e', 760,
+        'F', 328,
+        'f', 328,
+        'G', 951,
+        'g', 951,
+        'H', 953,
+        'h', 953,
+        'L', 958,
+        'l', 958,
+        'M', 827,
+        'm', 827,
+        'N', 785,
+        'n', 785,
+        'P', 853,
+        'p', 853,
+        'T', 322,
+        't', 322,
+        'U', 745,
+        'u', 745,
+        'V', 948,
+        'v', 948,
+        'W', 727,
+        'w', 727,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 741:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'B', 758,
+        'b', 758,
+        'D', 770,
+        'd', 770,
+        'L', 835,
+        'l', 835,
+        'N', 771,
+        'n', 771,
+        'S', 763,
+        's', 763,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 742:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'B', 758,
+        'b', 758,
+        'D', 770,
+        'd', 770,
+        'N', 771,
+        'n', 771,
+        'S', 955,
+        's', 955,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 743:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'B', 758,
+        'b', 758,
+        'E', 816,
+        'e', 816,
         'O', 897,
         'o', 897,
       );
@@ -12321,733 +12768,101 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 714:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(882);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 715:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 825,
-        'a', 825,
-        'I', 842,
-        'i', 842,
-        'O', 892,
-        'o', 892,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 716:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 844,
-        'a', 844,
-        'C', 810,
-        'c', 810,
-        'E', 887,
-        'e', 887,
-        'G', 935,
-        'g', 935,
-        'H', 937,
-        'h', 937,
-        'K', 878,
-        'k', 878,
-        'L', 830,
-        'l', 830,
-        'M', 811,
-        'm', 811,
-        'N', 769,
-        'n', 769,
-        'P', 837,
-        'p', 837,
-        'R', 702,
-        'r', 702,
-        'S', 770,
-        's', 770,
-        'T', 902,
-        't', 902,
-        'V', 932,
-        'v', 932,
-        'Y', 921,
-        'y', 921,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 717:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(759);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 718:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(841);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 719:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'A', 919,
-        'a', 919,
-        'B', 737,
-        'b', 737,
-        'C', 334,
-        'c', 334,
-        'I', 927,
-        'i', 927,
-        'S', 338,
-        's', 338,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          (lookahead < '`' || 'c' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 720:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(917);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 721:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(840);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 722:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(916);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 723:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(807);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          lookahead != 'a' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 724:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 742,
-        'b', 742,
-        'C', 932,
-        'c', 932,
-        'E', 744,
-        'e', 744,
-        'F', 319,
-        'f', 319,
-        'G', 935,
-        'g', 935,
-        'H', 937,
-        'h', 937,
-        'L', 942,
-        'l', 942,
-        'M', 811,
-        'm', 811,
-        'N', 769,
-        'n', 769,
-        'P', 837,
-        'p', 837,
-        'T', 313,
-        't', 313,
-        'U', 729,
-        'u', 729,
-        'V', 932,
-        'v', 932,
-        'W', 711,
-        'w', 711,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 725:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 742,
-        'b', 742,
-        'D', 754,
-        'd', 754,
-        'L', 819,
-        'l', 819,
-        'N', 755,
-        'n', 755,
-        'S', 747,
-        's', 747,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 726:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 742,
-        'b', 742,
-        'D', 754,
-        'd', 754,
-        'N', 755,
-        'n', 755,
-        'S', 939,
-        's', 939,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 727:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 742,
-        'b', 742,
-        'E', 800,
-        'e', 800,
-        'O', 881,
-        'o', 881,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 728:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 737,
-        'b', 737,
-        'C', 334,
-        'c', 334,
-        'I', 927,
-        'i', 927,
-        'S', 338,
-        's', 338,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 729:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(317);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 730:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(721);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 731:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(828);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 732:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 903,
-        'b', 903,
-        'C', 932,
-        'c', 932,
-        'E', 887,
-        'e', 887,
-        'G', 935,
-        'g', 935,
-        'H', 811,
-        'h', 811,
-        'L', 941,
-        'l', 941,
-        'M', 936,
-        'm', 936,
-        'N', 769,
-        'n', 769,
-        'P', 837,
-        'p', 837,
-        'R', 702,
-        'r', 702,
-        'S', 889,
-        's', 889,
-        'V', 932,
-        'v', 932,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 733:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'B', 741,
-        'b', 741,
-        'C', 932,
-        'c', 932,
-        'E', 743,
-        'e', 743,
-        'F', 319,
-        'f', 319,
-        'G', 935,
-        'g', 935,
-        'H', 873,
-        'h', 873,
-        'I', 931,
-        'i', 931,
-        'K', 823,
-        'k', 823,
-        'L', 942,
-        'l', 942,
-        'M', 811,
-        'm', 811,
-        'N', 769,
-        'n', 769,
-        'O', 366,
-        'o', 366,
-        'P', 709,
-        'p', 709,
-        'T', 312,
-        't', 312,
-        'U', 729,
-        'u', 729,
-        'V', 932,
-        'v', 932,
-        'W', 711,
-        'w', 711,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 734:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(816);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(926);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 735:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(846);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 736:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'C', 810,
-        'c', 810,
-        'E', 887,
-        'e', 887,
-        'G', 935,
-        'g', 935,
-        'H', 937,
-        'h', 937,
-        'K', 878,
-        'k', 878,
-        'L', 830,
-        'l', 830,
-        'M', 811,
-        'm', 811,
-        'N', 769,
-        'n', 769,
-        'P', 837,
-        'p', 837,
-        'R', 702,
-        'r', 702,
-        'S', 771,
-        's', 771,
-        'T', 902,
-        't', 902,
-        'V', 932,
-        'v', 932,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 737:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'C', 932,
-        'c', 932,
-        'E', 887,
-        'e', 887,
-        'G', 935,
-        'g', 935,
-        'H', 937,
-        'h', 937,
-        'L', 942,
-        'l', 942,
-        'M', 811,
-        'm', 811,
-        'N', 769,
-        'n', 769,
-        'P', 837,
-        'p', 837,
-        'R', 702,
-        'r', 702,
-        'V', 932,
-        'v', 932,
-        'F', 319,
-        'T', 319,
-        'f', 319,
-        't', 319,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 738:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(734);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 739:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(734);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 740:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 741:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(753);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(920);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 742:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(753);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 743:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'C', 918,
-        'c', 918,
-        'Q', 319,
-        'q', 319,
-        'T', 366,
-        't', 366,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 744:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(918);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(319);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'B', 753,
+        'b', 753,
+        'C', 343,
+        'c', 343,
+        'I', 943,
+        'i', 943,
+        'S', 347,
+        's', 347,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 745:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'C', 871,
-        'c', 871,
-        'E', 702,
-        'e', 702,
-        'I', 859,
-        'i', 859,
-        'L', 785,
-        'l', 785,
-        'O', 750,
-        'o', 750,
-        'S', 939,
-        's', 939,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(326);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 746:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(914);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(737);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 747:
       ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(844);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 748:
+      ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'C', 813,
-        'c', 813,
-        'L', 319,
-        'R', 319,
-        'l', 319,
-        'r', 319,
+        '$', 539,
+        '.', 31,
+        'B', 919,
+        'b', 919,
+        'C', 948,
+        'c', 948,
+        'E', 903,
+        'e', 903,
+        'G', 951,
+        'g', 951,
+        'H', 827,
+        'h', 827,
+        'L', 957,
+        'l', 957,
+        'M', 952,
+        'm', 952,
+        'N', 785,
+        'n', 785,
+        'P', 853,
+        'p', 853,
+        'R', 718,
+        'r', 718,
+        'S', 905,
+        's', 905,
+        'V', 948,
+        'v', 948,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -13055,81 +12870,117 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 748:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(778);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 749:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(916);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'B', 757,
+        'b', 757,
+        'C', 948,
+        'c', 948,
+        'E', 759,
+        'e', 759,
+        'F', 328,
+        'f', 328,
+        'G', 951,
+        'g', 951,
+        'H', 889,
+        'h', 889,
+        'I', 947,
+        'i', 947,
+        'K', 839,
+        'k', 839,
+        'L', 958,
+        'l', 958,
+        'M', 827,
+        'm', 827,
+        'N', 785,
+        'n', 785,
+        'O', 375,
+        'o', 375,
+        'P', 725,
+        'p', 725,
+        'T', 321,
+        't', 321,
+        'U', 745,
+        'u', 745,
+        'V', 948,
+        'v', 948,
+        'W', 727,
+        'w', 727,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 750:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(718);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(802);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(832);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(942);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 751:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(896);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(833);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(862);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 752:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'D', 319,
-        'd', 319,
-        'E', 332,
-        'R', 332,
-        'S', 332,
-        'e', 332,
-        'r', 332,
-        's', 332,
+        '$', 539,
+        '.', 31,
+        'C', 826,
+        'c', 826,
+        'E', 903,
+        'e', 903,
+        'G', 951,
+        'g', 951,
+        'H', 953,
+        'h', 953,
+        'K', 894,
+        'k', 894,
+        'L', 846,
+        'l', 846,
+        'M', 827,
+        'm', 827,
+        'N', 785,
+        'n', 785,
+        'P', 853,
+        'p', 853,
+        'R', 718,
+        'r', 718,
+        'S', 787,
+        's', 787,
+        'T', 918,
+        't', 918,
+        'V', 948,
+        'v', 948,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -13137,265 +12988,289 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 753:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(319);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'C', 948,
+        'c', 948,
+        'E', 903,
+        'e', 903,
+        'G', 951,
+        'g', 951,
+        'H', 953,
+        'h', 953,
+        'L', 958,
+        'l', 958,
+        'M', 827,
+        'm', 827,
+        'N', 785,
+        'n', 785,
+        'P', 853,
+        'p', 853,
+        'R', 718,
+        'r', 718,
+        'V', 948,
+        'v', 948,
+        'F', 328,
+        'T', 328,
+        'f', 328,
+        't', 328,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 754:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(317);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(750);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 755:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(311);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(750);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 756:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(337);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 757:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'D', 336,
-        'd', 336,
-        'B', 338,
-        'C', 338,
-        'E', 338,
-        'b', 338,
-        'c', 338,
-        'e', 338,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(769);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(936);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 758:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'D', 784,
-        'd', 784,
-        'F', 335,
-        'f', 335,
-        'L', 845,
-        'l', 845,
-        'N', 738,
-        'n', 738,
-        'R', 880,
-        'r', 880,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(769);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 759:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(366);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'C', 934,
+        'c', 934,
+        'Q', 328,
+        'q', 328,
+        'T', 375,
+        't', 375,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 760:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(772);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(772);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(934);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 761:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(764);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'C', 887,
+        'c', 887,
+        'E', 718,
+        'e', 718,
+        'I', 875,
+        'i', 875,
+        'L', 801,
+        'l', 801,
+        'O', 766,
+        'o', 766,
+        'S', 955,
+        's', 955,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 762:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(774);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(930);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 763:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(779);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(848);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'C', 829,
+        'c', 829,
+        'L', 328,
+        'R', 328,
+        'l', 328,
+        'r', 328,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 764:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(785);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(794);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 765:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'E', 702,
-        'e', 702,
-        'I', 855,
-        'i', 855,
-        'S', 939,
-        's', 939,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(932);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 766:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(702);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(782);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(734);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(818);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 767:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'E', 929,
-        'e', 929,
-        'O', 928,
-        'o', 928,
-        'U', 838,
-        'u', 838,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(912);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(849);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 768:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'E', 884,
-        'e', 884,
-        'O', 836,
-        'o', 836,
-        'T', 752,
-        't', 752,
+        '$', 539,
+        '.', 31,
+        'D', 328,
+        'd', 328,
+        'E', 341,
+        'R', 341,
+        'S', 341,
+        'e', 341,
+        'r', 341,
+        's', 341,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -13403,649 +13278,643 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 769:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 770:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'E', 910,
-        'e', 910,
-        'R', 319,
-        'r', 319,
-        'S', 371,
-        's', 371,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(326);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 771:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(910);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(320);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 772:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(792);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(346);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 773:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(344);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'D', 345,
+        'd', 345,
+        'B', 347,
+        'C', 347,
+        'E', 347,
+        'b', 347,
+        'c', 347,
+        'e', 347,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 774:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(349);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'D', 800,
+        'd', 800,
+        'F', 344,
+        'f', 344,
+        'L', 861,
+        'l', 861,
+        'N', 754,
+        'n', 754,
+        'R', 896,
+        'r', 896,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 775:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(318);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 776:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'E', 801,
-        'e', 801,
-        'O', 836,
-        'o', 836,
-        'S', 365,
-        's', 365,
-        'T', 752,
-        't', 752,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(788);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(788);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 777:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(366);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(780);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 778:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(366);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(790);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 779:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(371);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(795);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(864);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 780:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(374);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(801);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 781:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(856);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'E', 718,
+        'e', 718,
+        'I', 871,
+        'i', 871,
+        'S', 955,
+        's', 955,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 782:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(746);
+          lookahead == 'e') ADVANCE(718);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(798);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 783:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(804);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'E', 945,
+        'e', 945,
+        'O', 944,
+        'o', 944,
+        'U', 854,
+        'u', 854,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 784:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(863);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(917);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'E', 900,
+        'e', 900,
+        'O', 852,
+        'o', 852,
+        'T', 768,
+        't', 768,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 785:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(858);
+          lookahead == 'e') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 786:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(911);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'E', 926,
+        'e', 926,
+        'R', 328,
+        'r', 328,
+        'S', 380,
+        's', 380,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 787:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(916);
+          lookahead == 'e') ADVANCE(926);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 788:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(915);
+          lookahead == 'e') ADVANCE(808);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 789:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(749);
+          lookahead == 'e') ADVANCE(353);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 790:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(894);
+          lookahead == 'e') ADVANCE(358);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 791:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(908);
+          lookahead == 'e') ADVANCE(327);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 792:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(338);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'E', 817,
+        'e', 817,
+        'O', 852,
+        'o', 852,
+        'S', 374,
+        's', 374,
+        'T', 768,
+        't', 768,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 793:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'F', 335,
-        'f', 335,
-        'L', 845,
-        'l', 845,
-        'N', 739,
-        'n', 739,
-        'R', 880,
-        'r', 880,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(375);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 794:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(345);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 795:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'F', 796,
-        'f', 796,
-        'P', 917,
-        'p', 917,
-        'R', 309,
-        'r', 309,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(380);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 796:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(907);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(383);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 797:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'F', 875,
-        'f', 875,
-        'L', 370,
-        'l', 370,
-        'O', 731,
-        'o', 731,
-        'P', 332,
-        'p', 332,
-        'T', 319,
-        't', 319,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(872);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 798:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'G', 319,
-        'g', 319,
-        'I', 913,
-        'i', 913,
-        'T', 308,
-        't', 308,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(762);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 799:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(820);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 800:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(315);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(879);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(933);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 801:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'G', 366,
-        'g', 366,
-        'P', 909,
-        'p', 909,
-        'S', 786,
-        's', 786,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(874);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 802:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(366);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(927);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 803:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(374);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(932);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 804:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(712);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(931);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 805:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(858);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(765);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 806:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(779);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(910);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 807:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'G' ||
-          lookahead == 'g') ADVANCE(780);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(924);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 808:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'H', 831,
-        'h', 831,
-        'L', 889,
-        'l', 889,
-        'M', 879,
-        'm', 879,
-        'N', 870,
-        'n', 870,
-        'O', 763,
-        'o', 763,
-        'P', 923,
-        'p', 923,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(347);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 809:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'H', 831,
-        'h', 831,
-        'L', 889,
-        'l', 889,
-        'M', 879,
-        'm', 879,
-        'N', 870,
-        'n', 870,
+        '$', 539,
+        '.', 31,
+        'F', 344,
+        'f', 344,
+        'L', 861,
+        'l', 861,
+        'N', 755,
+        'n', 755,
+        'R', 896,
+        'r', 896,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -14053,99 +13922,33 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 810:
       ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'H', 799,
-        'h', 799,
-        'L', 889,
-        'l', 889,
-        'C', 319,
-        'S', 319,
-        'c', 319,
-        's', 319,
-      );
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(354);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 811:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 812:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(792);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(773);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 813:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(938);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 814:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(869);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 815:
-      ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'I', 913,
-        'i', 913,
-        'G', 319,
-        'T', 319,
-        'g', 319,
-        't', 319,
+        '$', 539,
+        '.', 31,
+        'F', 812,
+        'f', 812,
+        'P', 933,
+        'p', 933,
+        'R', 318,
+        'r', 318,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -14153,12 +13956,478 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 812:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(923);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 813:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'F', 891,
+        'f', 891,
+        'L', 379,
+        'l', 379,
+        'O', 747,
+        'o', 747,
+        'P', 341,
+        'p', 341,
+        'T', 328,
+        't', 328,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 814:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'G', 328,
+        'g', 328,
+        'I', 929,
+        'i', 929,
+        'T', 317,
+        't', 317,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 815:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 816:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(324);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 817:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'G', 375,
+        'g', 375,
+        'P', 925,
+        'p', 925,
+        'S', 802,
+        's', 802,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 818:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 819:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(383);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 820:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(728);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 821:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(874);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 822:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(795);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 823:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'G' ||
+          lookahead == 'g') ADVANCE(796);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 824:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'H', 847,
+        'h', 847,
+        'L', 905,
+        'l', 905,
+        'M', 895,
+        'm', 895,
+        'N', 886,
+        'n', 886,
+        'O', 779,
+        'o', 779,
+        'P', 939,
+        'p', 939,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 825:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'H', 847,
+        'h', 847,
+        'L', 905,
+        'l', 905,
+        'M', 895,
+        'm', 895,
+        'N', 886,
+        'n', 886,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 826:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'H', 815,
+        'h', 815,
+        'L', 905,
+        'l', 905,
+        'C', 328,
+        'S', 328,
+        'c', 328,
+        's', 328,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 827:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 828:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(808);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(789);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 829:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(954);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 830:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(885);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 831:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'I', 929,
+        'i', 929,
+        'G', 328,
+        'T', 328,
+        'g', 328,
+        't', 328,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 832:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(873);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 833:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(879);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 834:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(756);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 835:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(821);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 836:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(928);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 837:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(777);
+      if (lookahead == 'W' ||
+          lookahead == 'w') ADVANCE(888);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 838:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(877);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 839:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(899);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 840:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(880);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 841:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'I' ||
           lookahead == 'i') ADVANCE(857);
       if (lookahead > '/' &&
@@ -14167,851 +14436,71 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 817:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(863);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 818:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(740);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 819:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(805);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 820:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(912);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 821:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(761);
-      if (lookahead == 'W' ||
-          lookahead == 'w') ADVANCE(872);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 822:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(861);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 823:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(883);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 824:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(864);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 825:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(841);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 826:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(862);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 827:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(906);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 828:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'J' ||
-          lookahead == 'j') ADVANCE(371);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 829:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'J', 789,
-        'j', 789,
-        'L', 812,
-        'l', 812,
-        'N', 756,
-        'n', 756,
-        'O', 890,
-        'o', 890,
-        'Q', 924,
-        'q', 924,
-        'R', 899,
-        'r', 899,
-        'V', 781,
-        'v', 781,
-        'X', 798,
-        'x', 798,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 830:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'K', 338,
-        'k', 338,
-        'E', 319,
-        'O', 319,
-        'S', 319,
-        'T', 319,
-        'e', 319,
-        'o', 319,
-        's', 319,
-        't', 319,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 831:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 832:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 833:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'K' ||
-          lookahead == 'k') ADVANCE(699);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 834:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(831);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 835:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'L', 812,
-        'l', 812,
-        'N', 756,
-        'n', 756,
-        'O', 890,
-        'o', 890,
-        'V', 781,
-        'v', 781,
-        'X', 815,
-        'x', 815,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 836:
-      ACCEPT_TOKEN(sym__word);
-      ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'L', 319,
-        'l', 319,
-        'R', 310,
-        'r', 310,
-        'X', 939,
-        'x', 939,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 837:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 838:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(940);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 839:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(332);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 840:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 841:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(374);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 842:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(933);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(878);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 843:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(868);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(922);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 844:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(819);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'J' ||
+          lookahead == 'j') ADVANCE(380);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 845:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(783);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 846:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(818);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 847:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(780);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 848:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(824);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 849:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(345);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 850:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 851:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(374);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 852:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(850);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 853:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(720);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 854:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'M' ||
-          lookahead == 'm') ADVANCE(722);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 855:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(831);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 856:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(345);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 857:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(349);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 858:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 859:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(777);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(916);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 860:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(834);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 861:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(802);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 862:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(803);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 863:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(917);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 864:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(780);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 865:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(826);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 866:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(366);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 867:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(374);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 868:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(730);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 869:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(857);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 870:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(876);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 871:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(852);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 872:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(897);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 873:
-      ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'O', 898,
-        'o', 898,
-        'I', 319,
-        'S', 319,
-        'i', 319,
-        's', 319,
+        '$', 539,
+        '.', 31,
+        'J', 805,
+        'j', 805,
+        'L', 828,
+        'l', 828,
+        'N', 772,
+        'n', 772,
+        'O', 906,
+        'o', 906,
+        'Q', 940,
+        'q', 940,
+        'R', 915,
+        'r', 915,
+        'V', 797,
+        'v', 797,
+        'X', 814,
+        'x', 814,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -15019,366 +14508,934 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 846:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'K', 347,
+        'k', 347,
+        'E', 328,
+        'O', 328,
+        'S', 328,
+        'T', 328,
+        'e', 328,
+        'o', 328,
+        's', 328,
+        't', 328,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 847:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 848:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 849:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'K' ||
+          lookahead == 'k') ADVANCE(715);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 850:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(847);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 851:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'L', 828,
+        'l', 828,
+        'N', 772,
+        'n', 772,
+        'O', 906,
+        'o', 906,
+        'V', 797,
+        'v', 797,
+        'X', 831,
+        'x', 831,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 852:
+      ACCEPT_TOKEN(sym__word);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'L', 328,
+        'l', 328,
+        'R', 319,
+        'r', 319,
+        'X', 955,
+        'x', 955,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 853:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 854:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(956);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 855:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(341);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 856:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 857:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(383);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 858:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(949);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 859:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(884);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 860:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(835);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 861:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(799);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 862:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(834);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 863:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(796);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 864:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(840);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 865:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(354);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 866:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 867:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(383);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 868:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(866);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 869:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(736);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 870:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'M' ||
+          lookahead == 'm') ADVANCE(738);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 871:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(847);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 872:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(354);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 873:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(358);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 874:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(891);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 875:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(900);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(793);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(932);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 876:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(338);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(850);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 877:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(818);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 878:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(910);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(819);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 879:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(316);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(933);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 880:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(348);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(796);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 881:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(332);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(842);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 882:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(314);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 883:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(366);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(383);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 884:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(909);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(786);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(746);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 885:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(780);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(873);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 886:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(338);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(892);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 887:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'Q' ||
-          lookahead == 'q') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(868);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 888:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(309);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(913);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 889:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(319);
+      ADVANCE_MAP(
+        '$', 539,
+        '.', 31,
+        'O', 914,
+        'o', 914,
+        'I', 328,
+        'S', 328,
+        'i', 328,
+        's', 328,
+      );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 890:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(311);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(907);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 891:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(374);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(916);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 892:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(853);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(347);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 893:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(858);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 894:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(866);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(926);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 895:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(865);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(325);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 896:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(867);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(357);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 897:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(759);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(341);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 898:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(915);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(323);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 899:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 900:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(925);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(802);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 901:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(796);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 902:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(347);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 903:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'Q' ||
+          lookahead == 'q') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 904:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(318);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 905:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 906:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(320);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 907:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(383);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 908:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(869);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 909:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'R' ||
           lookahead == 'r') ADVANCE(874);
       if (lookahead > '/' &&
@@ -15387,563 +15444,534 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 900:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(854);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 901:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(319);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 902:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(910);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 903:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(889);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 904:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(905);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(820);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 905:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(723);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 906:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(916);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 907:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(788);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 908:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(787);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
-      END_STATE();
-    case 909:
-      ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(338);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 910:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(882);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 911:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(332);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(881);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 912:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(345);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(883);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 913:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(849);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(775);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 914:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(349);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(931);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 915:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(366);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(890);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 916:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(371);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(870);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 917:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(374);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 918:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(814);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(926);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 919:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(704);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(905);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 920:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(841);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(921);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(836);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 921:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(778);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(739);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 922:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'T' ||
-          lookahead == 't') ADVANCE(847);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(932);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 923:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(374);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(804);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 924:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(364);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(803);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 925:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(717);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(347);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 926:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(762);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 927:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(940);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(341);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 928:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'V' ||
-          lookahead == 'v') ADVANCE(775);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(354);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 929:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(820);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(865);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 930:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'X' ||
-          lookahead == 'x') ADVANCE(916);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(358);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 931:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'Z' ||
-          lookahead == 'z') ADVANCE(778);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(375);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
-          lookahead != 'Z' &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 932:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'C' ||
-          lookahead == 'S' ||
-          lookahead == 'c' ||
-          lookahead == 's') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(380);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 933:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'L' ||
-          lookahead == 'e' ||
-          lookahead == 'l') ADVANCE(366);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(383);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 934:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'T' ||
-          lookahead == 'e' ||
-          lookahead == 't') ADVANCE(338);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(830);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 935:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'E' ||
-          lookahead == 'T' ||
-          lookahead == 'e' ||
-          lookahead == 't') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(720);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 936:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'P' ||
-          lookahead == 'i' ||
-          lookahead == 'p') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(857);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 937:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'S' ||
-          lookahead == 'i' ||
-          lookahead == 's') ADVANCE(319);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(794);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
     case 938:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
-      if (lookahead == 'I' ||
-          lookahead == 'Z' ||
-          lookahead == 'i' ||
-          lookahead == 'z') ADVANCE(366);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'T' ||
+          lookahead == 't') ADVANCE(863);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 939:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(383);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 940:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(373);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 941:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(733);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 942:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(778);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 943:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(956);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 944:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'V' ||
+          lookahead == 'v') ADVANCE(791);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 945:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(836);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 946:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'X' ||
+          lookahead == 'x') ADVANCE(932);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 947:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'Z' ||
+          lookahead == 'z') ADVANCE(794);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != 'Z' &&
@@ -15951,71 +15979,184 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 939:
+    case 948:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'C' ||
+          lookahead == 'S' ||
+          lookahead == 'c' ||
+          lookahead == 's') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 949:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'L' ||
+          lookahead == 'e' ||
+          lookahead == 'l') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 950:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'T' ||
+          lookahead == 'e' ||
+          lookahead == 't') ADVANCE(347);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 951:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'E' ||
+          lookahead == 'T' ||
+          lookahead == 'e' ||
+          lookahead == 't') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 952:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'P' ||
+          lookahead == 'i' ||
+          lookahead == 'p') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 953:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'S' ||
+          lookahead == 'i' ||
+          lookahead == 's') ADVANCE(328);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 954:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
+      if (lookahead == 'I' ||
+          lookahead == 'Z' ||
+          lookahead == 'i' ||
+          lookahead == 'z') ADVANCE(375);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != 'Z' &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < 'z' || 0x7f < lookahead)) ADVANCE(959);
+      END_STATE();
+    case 955:
+      ACCEPT_TOKEN(sym__word);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'L' ||
           lookahead == 'R' ||
           lookahead == 'l' ||
-          lookahead == 'r') ADVANCE(319);
+          lookahead == 'r') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 940:
+    case 956:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'S' ||
           lookahead == 'U' ||
           lookahead == 's' ||
-          lookahead == 'u') ADVANCE(319);
+          lookahead == 'u') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 941:
+    case 957:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead == 'E' ||
           lookahead == 'S' ||
           lookahead == 'T' ||
           lookahead == 'e' ||
           lookahead == 's' ||
-          lookahead == 't') ADVANCE(319);
+          lookahead == 't') ADVANCE(328);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 942:
+    case 958:
       ACCEPT_TOKEN(sym__word);
       ADVANCE_MAP(
-        '$', 523,
-        '.', 22,
-        'E', 319,
-        'O', 319,
-        'S', 319,
-        'T', 319,
-        'e', 319,
-        'o', 319,
-        's', 319,
-        't', 319,
+        '$', 539,
+        '.', 31,
+        'E', 328,
+        'O', 328,
+        'S', 328,
+        'T', 328,
+        'e', 328,
+        'o', 328,
+        's', 328,
+        't', 328,
       );
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -16023,23 +16164,23 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 943:
+    case 959:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '$') ADVANCE(523);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '$') ADVANCE(539);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(943);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(959);
       END_STATE();
-    case 944:
+    case 960:
       ACCEPT_TOKEN(sym__word);
-      if (lookahead == '.') ADVANCE(22);
+      if (lookahead == '.') ADVANCE(31);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -16047,54 +16188,54 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(944);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(960);
       END_STATE();
-    case 945:
+    case 961:
       ACCEPT_TOKEN(sym__digits);
       END_STATE();
-    case 946:
+    case 962:
       ACCEPT_TOKEN(sym__digits);
       ADVANCE_MAP(
-        '$', 945,
-        '.', 252,
-        '_', 997,
-        'B', 228,
-        'b', 228,
-        'E', 12,
-        'e', 12,
-        'R', 39,
-        'r', 39,
-        'X', 255,
-        'x', 255,
-        'D', 13,
-        'F', 13,
-        'd', 13,
-        'f', 13,
+        '$', 961,
+        '.', 261,
+        '_', 1013,
+        'B', 237,
+        'b', 237,
+        'E', 21,
+        'e', 21,
+        'R', 48,
+        'r', 48,
+        'X', 264,
+        'x', 264,
+        'D', 22,
+        'F', 22,
+        'd', 22,
+        'f', 22,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(947);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(963);
       END_STATE();
-    case 947:
+    case 963:
       ACCEPT_TOKEN(sym__digits);
-      if (lookahead == '$') ADVANCE(945);
-      if (lookahead == '.') ADVANCE(252);
-      if (lookahead == '_') ADVANCE(997);
+      if (lookahead == '$') ADVANCE(961);
+      if (lookahead == '.') ADVANCE(261);
+      if (lookahead == '_') ADVANCE(1013);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(40);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(947);
+          lookahead == 'e') ADVANCE(49);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(963);
       END_STATE();
-    case 948:
+    case 964:
       ACCEPT_TOKEN(sym__digits);
-      if (lookahead == '$') ADVANCE(949);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(948);
+      if (lookahead == '$') ADVANCE(965);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(964);
       if (lookahead > '-' &&
           (lookahead < '/' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1118);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1134);
       END_STATE();
-    case 949:
+    case 965:
       ACCEPT_TOKEN(sym__digits);
       if (lookahead > '#' &&
           (lookahead < '%' || '-' < lookahead) &&
@@ -16104,399 +16245,399 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1118);
-      END_STATE();
-    case 950:
-      ACCEPT_TOKEN(sym__letter);
-      END_STATE();
-    case 951:
-      ACCEPT_TOKEN(sym__letter);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(1001);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(950);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(976);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(950);
-      END_STATE();
-    case 952:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 137,
-        'a', 137,
-        'C', 116,
-        'c', 116,
-        'E', 185,
-        'e', 185,
-        'G', 232,
-        'g', 232,
-        'H', 234,
-        'h', 234,
-        'K', 182,
-        'k', 182,
-        'L', 133,
-        'l', 133,
-        'M', 117,
-        'm', 117,
-        'N', 84,
-        'n', 84,
-        'P', 140,
-        'p', 140,
-        'R', 41,
-        'r', 41,
-        'S', 95,
-        's', 95,
-        'T', 202,
-        't', 202,
-        'V', 229,
-        'v', 229,
-        'Y', 218,
-        'y', 218,
-      );
-      END_STATE();
-    case 953:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 68,
-        'a', 68,
-        'C', 32,
-        'c', 32,
-        'E', 201,
-        'e', 201,
-        'O', 225,
-        'o', 225,
-        'U', 143,
-        'u', 143,
-      );
-      END_STATE();
-    case 954:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 151,
-        'a', 151,
-        'B', 62,
-        'b', 62,
-        'E', 111,
-        'e', 111,
-        'L', 131,
-        'l', 131,
-        'O', 105,
-        'o', 105,
-      );
-      END_STATE();
-    case 955:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 216,
-        'a', 216,
-        'B', 58,
-        'b', 58,
-        'C', 339,
-        'c', 339,
-        'F', 60,
-        'f', 60,
-        'I', 224,
-        'i', 224,
-        'S', 333,
-        's', 333,
-      );
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(380);
-      END_STATE();
-    case 956:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 113,
-        'a', 113,
-        'C', 390,
-        'c', 390,
-        'E', 41,
-        'e', 41,
-        'L', 94,
-        'l', 94,
-        'R', 120,
-        'r', 120,
-        'S', 100,
-        's', 100,
-        'U', 56,
-        'u', 56,
-      );
-      END_STATE();
-    case 957:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 124,
-        'a', 124,
-        'I', 144,
-        'i', 144,
-        'O', 190,
-        'o', 190,
-        'P', 383,
-        'p', 383,
-      );
-      END_STATE();
-    case 958:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'A', 199,
-        'a', 199,
-        'E', 226,
-        'e', 226,
-        'I', 220,
-        'i', 220,
-        'R', 50,
-        'r', 50,
-        'S', 209,
-        's', 209,
-        'T', 142,
-        't', 142,
-        'Y', 183,
-        'y', 183,
-      );
-      END_STATE();
-    case 959:
-      ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'A' ||
-          lookahead == 'a') ADVANCE(192);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(44);
-      if (lookahead == 'O' ||
-          lookahead == 'o') ADVANCE(195);
-      END_STATE();
-    case 960:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'B', 62,
-        'b', 62,
-        'D', 72,
-        'd', 72,
-        'L', 121,
-        'l', 121,
-        'N', 73,
-        'n', 73,
-        'S', 66,
-        's', 66,
-      );
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(383);
-      END_STATE();
-    case 961:
-      ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(186);
-      END_STATE();
-    case 962:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'B', 200,
-        'b', 200,
-        'C', 229,
-        'c', 229,
-        'E', 185,
-        'e', 185,
-        'G', 232,
-        'g', 232,
-        'H', 117,
-        'h', 117,
-        'L', 249,
-        'l', 249,
-        'M', 233,
-        'm', 233,
-        'N', 84,
-        'n', 84,
-        'P', 140,
-        'p', 140,
-        'R', 41,
-        'r', 41,
-        'S', 188,
-        's', 188,
-        'V', 229,
-        'v', 229,
-      );
-      END_STATE();
-    case 963:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'B', 63,
-        'b', 63,
-        'C', 229,
-        'c', 229,
-        'E', 69,
-        'e', 69,
-        'F', 320,
-        'f', 320,
-        'G', 232,
-        'g', 232,
-        'H', 172,
-        'h', 172,
-        'I', 227,
-        'i', 227,
-        'K', 126,
-        'k', 126,
-        'L', 250,
-        'l', 250,
-        'M', 117,
-        'm', 117,
-        'N', 84,
-        'n', 84,
-        'O', 363,
-        'o', 363,
-        'P', 386,
-        'p', 386,
-        'R', 387,
-        'r', 387,
-        'S', 177,
-        's', 177,
-        'T', 325,
-        't', 325,
-        'U', 53,
-        'u', 53,
-        'V', 229,
-        'v', 229,
-        'W', 48,
-        'w', 48,
-      );
-      END_STATE();
-    case 964:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'C', 186,
-        'c', 186,
-        'H', 135,
-        'h', 135,
-        'L', 188,
-        'l', 188,
-        'M', 179,
-        'm', 179,
-        'N', 169,
-        'n', 169,
-        'O', 80,
-        'o', 80,
-        'P', 221,
-        'p', 221,
-      );
-      END_STATE();
-    case 965:
-      ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'C', 167,
-        'c', 167,
-        'E', 41,
-        'e', 41,
-        'I', 157,
-        'i', 157,
-        'L', 94,
-        'l', 94,
-        'O', 65,
-        'o', 65,
-        'S', 236,
-        's', 236,
-      );
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1134);
       END_STATE();
     case 966:
       ACCEPT_TOKEN(sym__letter);
-      ADVANCE_MAP(
-        'D', 92,
-        'd', 92,
-        'F', 340,
-        'f', 340,
-        'L', 146,
-        'l', 146,
-        'N', 61,
-        'n', 61,
-        'R', 180,
-        'r', 180,
-      );
       END_STATE();
     case 967:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'D' ||
-          lookahead == 'd') ADVANCE(91);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(91);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(1017);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(966);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(992);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '[' < lookahead) &&
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(966);
       END_STATE();
     case 968:
       ACCEPT_TOKEN(sym__letter);
       ADVANCE_MAP(
-        'E', 107,
-        'e', 107,
-        'O', 141,
-        'o', 141,
-        'S', 368,
-        's', 368,
-        'T', 75,
-        't', 75,
+        'A', 146,
+        'a', 146,
+        'C', 125,
+        'c', 125,
+        'E', 194,
+        'e', 194,
+        'G', 241,
+        'g', 241,
+        'H', 243,
+        'h', 243,
+        'K', 191,
+        'k', 191,
+        'L', 142,
+        'l', 142,
+        'M', 126,
+        'm', 126,
+        'N', 93,
+        'n', 93,
+        'P', 149,
+        'p', 149,
+        'R', 50,
+        'r', 50,
+        'S', 104,
+        's', 104,
+        'T', 211,
+        't', 211,
+        'V', 238,
+        'v', 238,
+        'Y', 227,
+        'y', 227,
       );
       END_STATE();
     case 969:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(193);
+      ADVANCE_MAP(
+        'A', 77,
+        'a', 77,
+        'C', 41,
+        'c', 41,
+        'E', 210,
+        'e', 210,
+        'O', 234,
+        'o', 234,
+        'U', 152,
+        'u', 152,
+      );
       END_STATE();
     case 970:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(104);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(211);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(323);
+      ADVANCE_MAP(
+        'A', 160,
+        'a', 160,
+        'B', 71,
+        'b', 71,
+        'E', 120,
+        'e', 120,
+        'L', 140,
+        'l', 140,
+        'O', 114,
+        'o', 114,
+      );
       END_STATE();
     case 971:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'I' ||
-          lookahead == 'i') ADVANCE(79);
-      if (lookahead == 'W' ||
-          lookahead == 'w') ADVANCE(170);
+      ADVANCE_MAP(
+        'A', 225,
+        'a', 225,
+        'B', 67,
+        'b', 67,
+        'C', 348,
+        'c', 348,
+        'F', 69,
+        'f', 69,
+        'I', 233,
+        'i', 233,
+        'S', 342,
+        's', 342,
+      );
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(389);
       END_STATE();
     case 972:
       ACCEPT_TOKEN(sym__letter);
       ADVANCE_MAP(
-        'J', 93,
-        'j', 93,
-        'L', 119,
-        'l', 119,
-        'N', 76,
-        'n', 76,
-        'O', 187,
-        'o', 187,
-        'Q', 222,
-        'q', 222,
-        'R', 198,
-        'r', 198,
-        'V', 87,
-        'v', 87,
-        'X', 109,
-        'x', 109,
+        'A', 122,
+        'a', 122,
+        'C', 399,
+        'c', 399,
+        'E', 50,
+        'e', 50,
+        'L', 103,
+        'l', 103,
+        'R', 129,
+        'r', 129,
+        'S', 109,
+        's', 109,
+        'U', 65,
+        'u', 65,
       );
       END_STATE();
     case 973:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'L' ||
-          lookahead == 'l') ADVANCE(168);
+      ADVANCE_MAP(
+        'A', 133,
+        'a', 133,
+        'I', 153,
+        'i', 153,
+        'O', 199,
+        'o', 199,
+        'P', 392,
+        'p', 392,
+      );
       END_STATE();
     case 974:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'N' ||
-          lookahead == 'n') ADVANCE(138);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(177);
+      ADVANCE_MAP(
+        'A', 208,
+        'a', 208,
+        'E', 235,
+        'e', 235,
+        'I', 229,
+        'i', 229,
+        'R', 59,
+        'r', 59,
+        'S', 218,
+        's', 218,
+        'T', 151,
+        't', 151,
+        'Y', 192,
+        'y', 192,
+      );
       END_STATE();
     case 975:
       ACCEPT_TOKEN(sym__letter);
-      if (lookahead == 'U' ||
-          lookahead == 'u') ADVANCE(46);
+      if (lookahead == 'A' ||
+          lookahead == 'a') ADVANCE(201);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(53);
+      if (lookahead == 'O' ||
+          lookahead == 'o') ADVANCE(204);
       END_STATE();
     case 976:
       ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'B', 71,
+        'b', 71,
+        'D', 81,
+        'd', 81,
+        'L', 130,
+        'l', 130,
+        'N', 82,
+        'n', 82,
+        'S', 75,
+        's', 75,
+      );
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(392);
+      END_STATE();
+    case 977:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(195);
+      END_STATE();
+    case 978:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'B', 209,
+        'b', 209,
+        'C', 238,
+        'c', 238,
+        'E', 194,
+        'e', 194,
+        'G', 241,
+        'g', 241,
+        'H', 126,
+        'h', 126,
+        'L', 258,
+        'l', 258,
+        'M', 242,
+        'm', 242,
+        'N', 93,
+        'n', 93,
+        'P', 149,
+        'p', 149,
+        'R', 50,
+        'r', 50,
+        'S', 197,
+        's', 197,
+        'V', 238,
+        'v', 238,
+      );
+      END_STATE();
+    case 979:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'B', 72,
+        'b', 72,
+        'C', 238,
+        'c', 238,
+        'E', 78,
+        'e', 78,
+        'F', 329,
+        'f', 329,
+        'G', 241,
+        'g', 241,
+        'H', 181,
+        'h', 181,
+        'I', 236,
+        'i', 236,
+        'K', 135,
+        'k', 135,
+        'L', 259,
+        'l', 259,
+        'M', 126,
+        'm', 126,
+        'N', 93,
+        'n', 93,
+        'O', 372,
+        'o', 372,
+        'P', 395,
+        'p', 395,
+        'R', 396,
+        'r', 396,
+        'S', 186,
+        's', 186,
+        'T', 334,
+        't', 334,
+        'U', 62,
+        'u', 62,
+        'V', 238,
+        'v', 238,
+        'W', 57,
+        'w', 57,
+      );
+      END_STATE();
+    case 980:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'C', 195,
+        'c', 195,
+        'H', 144,
+        'h', 144,
+        'L', 197,
+        'l', 197,
+        'M', 188,
+        'm', 188,
+        'N', 178,
+        'n', 178,
+        'O', 89,
+        'o', 89,
+        'P', 230,
+        'p', 230,
+      );
+      END_STATE();
+    case 981:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'C', 176,
+        'c', 176,
+        'E', 50,
+        'e', 50,
+        'I', 166,
+        'i', 166,
+        'L', 103,
+        'l', 103,
+        'O', 74,
+        'o', 74,
+        'S', 245,
+        's', 245,
+      );
+      END_STATE();
+    case 982:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'D', 101,
+        'd', 101,
+        'F', 349,
+        'f', 349,
+        'L', 155,
+        'l', 155,
+        'N', 70,
+        'n', 70,
+        'R', 189,
+        'r', 189,
+      );
+      END_STATE();
+    case 983:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'D' ||
+          lookahead == 'd') ADVANCE(100);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(100);
+      END_STATE();
+    case 984:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'E', 116,
+        'e', 116,
+        'O', 150,
+        'o', 150,
+        'S', 377,
+        's', 377,
+        'T', 84,
+        't', 84,
+      );
+      END_STATE();
+    case 985:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(202);
+      END_STATE();
+    case 986:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(113);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(220);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(332);
+      END_STATE();
+    case 987:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'I' ||
+          lookahead == 'i') ADVANCE(88);
+      if (lookahead == 'W' ||
+          lookahead == 'w') ADVANCE(179);
+      END_STATE();
+    case 988:
+      ACCEPT_TOKEN(sym__letter);
+      ADVANCE_MAP(
+        'J', 102,
+        'j', 102,
+        'L', 128,
+        'l', 128,
+        'N', 85,
+        'n', 85,
+        'O', 196,
+        'o', 196,
+        'Q', 231,
+        'q', 231,
+        'R', 207,
+        'r', 207,
+        'V', 96,
+        'v', 96,
+        'X', 118,
+        'x', 118,
+      );
+      END_STATE();
+    case 989:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'L' ||
+          lookahead == 'l') ADVANCE(177);
+      END_STATE();
+    case 990:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'N' ||
+          lookahead == 'n') ADVANCE(147);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(186);
+      END_STATE();
+    case 991:
+      ACCEPT_TOKEN(sym__letter);
+      if (lookahead == 'U' ||
+          lookahead == 'u') ADVANCE(55);
+      END_STATE();
+    case 992:
+      ACCEPT_TOKEN(sym__letter);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1006);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1022);
       END_STATE();
-    case 977:
+    case 993:
       ACCEPT_TOKEN(sym__letter);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -16505,38 +16646,38 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(950);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(966);
       END_STATE();
-    case 978:
+    case 994:
       ACCEPT_TOKEN(sym__operand_size);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(1001);
+          lookahead == '*') ADVANCE(1017);
       if (('0' <= lookahead && lookahead <= '9') ||
           lookahead == '?' ||
-          lookahead == '@') ADVANCE(980);
+          lookahead == '@') ADVANCE(996);
       if (('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(979);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(995);
       if (lookahead > '#' &&
           (lookahead < '%' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(980);
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(996);
       END_STATE();
-    case 979:
+    case 995:
       ACCEPT_TOKEN(sym__operand_size);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1004);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1020);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           (lookahead < 'A' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 980:
+    case 996:
       ACCEPT_TOKEN(sym__operand_size);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -16544,188 +16685,188 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 981:
+    case 997:
       ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(981);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(997);
       if (lookahead > '>' &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
-    case 982:
+    case 998:
       ACCEPT_TOKEN(sym_hexadecimal);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(982);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(998);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 983:
+    case 999:
       ACCEPT_TOKEN(sym_hexadecimal);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(983);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(999);
       END_STATE();
-    case 984:
+    case 1000:
       ACCEPT_TOKEN(sym_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(984);
+          lookahead == '_') ADVANCE(1000);
       END_STATE();
-    case 985:
+    case 1001:
       ACCEPT_TOKEN(sym__percent_binary);
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(985);
+          lookahead == '_') ADVANCE(1001);
       END_STATE();
-    case 986:
+    case 1002:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '$') ADVANCE(1010);
-      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '$') ADVANCE(1026);
+      if (lookahead == '.') ADVANCE(34);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(986);
+          lookahead == '_') ADVANCE(1002);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1010);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1026);
       END_STATE();
-    case 987:
+    case 1003:
       ACCEPT_TOKEN(sym_octal);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(987);
+          lookahead == '_') ADVANCE(1003);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 988:
+    case 1004:
       ACCEPT_TOKEN(sym_octal);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(988);
+          lookahead == '_') ADVANCE(1004);
       END_STATE();
-    case 989:
+    case 1005:
       ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == '.') ADVANCE(252);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(989);
+      if (lookahead == '.') ADVANCE(261);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1005);
       END_STATE();
-    case 990:
-      ACCEPT_TOKEN(sym_floating_number);
-      if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(40);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(990);
-      END_STATE();
-    case 991:
+    case 1006:
       ACCEPT_TOKEN(sym_floating_number);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(40);
+          lookahead == 'e') ADVANCE(49);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1006);
+      END_STATE();
+    case 1007:
+      ACCEPT_TOKEN(sym_floating_number);
+      if (lookahead == 'E' ||
+          lookahead == 'e') ADVANCE(49);
       if (lookahead == '.' ||
-          ('0' <= lookahead && lookahead <= '9')) ADVANCE(991);
+          ('0' <= lookahead && lookahead <= '9')) ADVANCE(1007);
       END_STATE();
-    case 992:
+    case 1008:
       ACCEPT_TOKEN(sym_floating_number);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(992);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1008);
       END_STATE();
-    case 993:
+    case 1009:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
-        '$', 1007,
-        '.', 252,
-        '_', 997,
-        'B', 1014,
-        'b', 1014,
-        'D', 13,
-        'd', 13,
-        'E', 12,
-        'e', 12,
-        'F', 1011,
-        'f', 1011,
-        'R', 39,
-        'r', 39,
-        'X', 255,
-        'x', 255,
+        '$', 1023,
+        '.', 261,
+        '_', 1013,
+        'B', 1030,
+        'b', 1030,
+        'D', 22,
+        'd', 22,
+        'E', 21,
+        'e', 21,
+        'F', 1027,
+        'f', 1027,
+        'R', 48,
+        'r', 48,
+        'X', 264,
+        'x', 264,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(995);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       END_STATE();
-    case 994:
+    case 1010:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
-        '.', 252,
-        '_', 997,
-        'B', 228,
-        'b', 228,
-        'E', 12,
-        'e', 12,
-        'R', 39,
-        'r', 39,
-        'X', 255,
-        'x', 255,
-        'D', 13,
-        'F', 13,
-        'd', 13,
-        'f', 13,
+        '.', 261,
+        '_', 1013,
+        'B', 237,
+        'b', 237,
+        'E', 21,
+        'e', 21,
+        'R', 48,
+        'r', 48,
+        'X', 264,
+        'x', 264,
+        'D', 22,
+        'F', 22,
+        'd', 22,
+        'f', 22,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(996);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       END_STATE();
-    case 995:
+    case 1011:
       ACCEPT_TOKEN(sym_decimal);
       ADVANCE_MAP(
-        '.', 252,
-        '_', 997,
-        'E', 40,
-        'e', 40,
-        '$', 1007,
-        'B', 1007,
-        'F', 1007,
-        'b', 1007,
-        'f', 1007,
+        '.', 261,
+        '_', 1013,
+        'E', 49,
+        'e', 49,
+        '$', 1023,
+        'B', 1023,
+        'F', 1023,
+        'b', 1023,
+        'f', 1023,
       );
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(995);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1011);
       END_STATE();
-    case 996:
+    case 1012:
       ACCEPT_TOKEN(sym_decimal);
-      if (lookahead == '.') ADVANCE(252);
-      if (lookahead == '_') ADVANCE(997);
+      if (lookahead == '.') ADVANCE(261);
+      if (lookahead == '_') ADVANCE(1013);
       if (lookahead == 'E' ||
-          lookahead == 'e') ADVANCE(40);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(996);
+          lookahead == 'e') ADVANCE(49);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(1012);
       END_STATE();
-    case 997:
+    case 1013:
       ACCEPT_TOKEN(sym_decimal);
       if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '_') ADVANCE(997);
+          lookahead == '_') ADVANCE(1013);
       END_STATE();
-    case 998:
+    case 1014:
       ACCEPT_TOKEN(sym_location_counter);
       END_STATE();
-    case 999:
+    case 1015:
       ACCEPT_TOKEN(sym_location_counter);
-      if (lookahead == '*') ADVANCE(403);
+      if (lookahead == '*') ADVANCE(414);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(245);
+          lookahead == ' ') ADVANCE(254);
       END_STATE();
-    case 1000:
+    case 1016:
       ACCEPT_TOKEN(sym_location_counter);
-      if (lookahead == '.') ADVANCE(1012);
+      if (lookahead == '.') ADVANCE(1028);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -16733,50 +16874,50 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1013);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1029);
       END_STATE();
-    case 1001:
+    case 1017:
       ACCEPT_TOKEN(sym_macro_parameter);
       END_STATE();
-    case 1002:
+    case 1018:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1002);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1018);
       if (lookahead > '>' &&
           (lookahead < 'A' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1028);
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
-    case 1003:
+    case 1019:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
-    case 1004:
+    case 1020:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1004);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1020);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           (lookahead < 'A' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1005:
+    case 1021:
       ACCEPT_TOKEN(sym_macro_parameter);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -16784,85 +16925,85 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1006:
+    case 1022:
       ACCEPT_TOKEN(sym_macro_parameter);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'Z') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1006);
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1022);
       END_STATE();
-    case 1007:
+    case 1023:
       ACCEPT_TOKEN(sym_local_symbol);
       END_STATE();
-    case 1008:
+    case 1024:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
-    case 1009:
+    case 1025:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(1010);
-      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '$') ADVANCE(1026);
+      if (lookahead == '.') ADVANCE(34);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(986);
+          lookahead == '_') ADVANCE(1002);
       if (lookahead > '7' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1010);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1026);
       END_STATE();
-    case 1010:
+    case 1026:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '$') ADVANCE(1010);
-      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '$') ADVANCE(1026);
+      if (lookahead == '.') ADVANCE(34);
       if (lookahead > '/' &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1010);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1026);
       END_STATE();
-    case 1011:
+    case 1027:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '.') ADVANCE(252);
+      if (lookahead == '.') ADVANCE(261);
       if (lookahead == '+' ||
-          lookahead == '-') ADVANCE(15);
-      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(15);
+          lookahead == '-') ADVANCE(24);
+      if (('0' <= lookahead && lookahead <= '9')) ADVANCE(24);
       END_STATE();
-    case 1012:
+    case 1028:
       ACCEPT_TOKEN(sym_local_symbol);
       ADVANCE_MAP(
-        '.', 1012,
-        '\\', 1013,
-        'B', 1013,
-        'L', 1013,
-        'S', 1013,
-        'W', 1013,
-        'b', 1013,
-        'l', 1013,
-        's', 1013,
-        'w', 1013,
+        '.', 1028,
+        '\\', 1029,
+        'B', 1029,
+        'L', 1029,
+        'S', 1029,
+        'W', 1029,
+        'b', 1029,
+        'l', 1029,
+        's', 1029,
+        'w', 1029,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           (lookahead < '[' || '^' < lookahead) &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1013);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1029);
       END_STATE();
-    case 1013:
+    case 1029:
       ACCEPT_TOKEN(sym_local_symbol);
-      if (lookahead == '.') ADVANCE(25);
+      if (lookahead == '.') ADVANCE(34);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -16870,264 +17011,236 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1013);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1029);
       END_STATE();
-    case 1014:
+    case 1030:
       ACCEPT_TOKEN(sym_local_symbol);
       if (lookahead == '0' ||
           lookahead == '1' ||
-          lookahead == '_') ADVANCE(984);
-      END_STATE();
-    case 1015:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(1001);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(1003);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1002);
-      if (lookahead > '[' &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1016:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(1024);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1017:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(1024);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1018:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(391);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1019:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(388);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1020:
-      ACCEPT_TOKEN(sym_symbol);
-      ADVANCE_MAP(
-        '$', 1008,
-        '.', 19,
-        'F', 1019,
-        'f', 1019,
-        'P', 384,
-        'p', 384,
-        'R', 388,
-        'r', 388,
-        'S', 1023,
-        's', 1023,
-      );
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1021:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(1019);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(381);
-      if (lookahead > '7' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1022:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(384);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1023:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(388);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1024:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(388);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1025:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(1023);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1026:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(384);
-      if (lookahead > '7' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1027:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          ('A' <= lookahead && lookahead <= 'F') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(981);
-      if (lookahead > '>' &&
-          lookahead != '[' &&
-          (lookahead < ']' || 'f' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1028:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '$') ADVANCE(1008);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead > '/' &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1028);
-      END_STATE();
-    case 1029:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == '#' ||
-          lookahead == '*') ADVANCE(1001);
-      if (('0' <= lookahead && lookahead <= '9') ||
-          lookahead == '?' ||
-          lookahead == '@') ADVANCE(1005);
-      if (('A' <= lookahead && lookahead <= 'Z') ||
-          lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1004);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '[' < lookahead) &&
-          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1042);
-      END_STATE();
-    case 1030:
-      ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'B' ||
-          lookahead == 'b') ADVANCE(1037);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          lookahead == '_') ADVANCE(1000);
       END_STATE();
     case 1031:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(1037);
-      if (lookahead > '#' &&
-          (lookahead < '%' || '/' < lookahead) &&
-          (lookahead < ':' || '>' < lookahead) &&
-          lookahead != '[' &&
-          lookahead != ']' &&
-          lookahead != '^' &&
-          lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(1017);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(1019);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1018);
+      if (lookahead > '[' &&
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1044);
       END_STATE();
     case 1032:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(1040);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1033:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == 'C' ||
-          lookahead == 'c') ADVANCE(389);
+          lookahead == 'c') ADVANCE(1040);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1034:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(400);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1035:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(397);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1036:
+      ACCEPT_TOKEN(sym_symbol);
+      ADVANCE_MAP(
+        '$', 1024,
+        '.', 28,
+        'F', 1035,
+        'f', 1035,
+        'P', 393,
+        'p', 393,
+        'R', 397,
+        'r', 397,
+        'S', 1039,
+        's', 1039,
+      );
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1037:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'F' ||
+          lookahead == 'f') ADVANCE(1035);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(390);
+      if (lookahead > '7' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1038:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(393);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1039:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'P' ||
+          lookahead == 'p') ADVANCE(397);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1040:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'R' ||
+          lookahead == 'r') ADVANCE(397);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1041:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'S' ||
+          lookahead == 's') ADVANCE(1039);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1042:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(393);
+      if (lookahead > '7' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1043:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          ('A' <= lookahead && lookahead <= 'F') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(997);
+      if (lookahead > '>' &&
+          lookahead != '[' &&
+          (lookahead < ']' || 'f' < lookahead) &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1044:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '$') ADVANCE(1024);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead > '/' &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1044);
+      END_STATE();
+    case 1045:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == '#' ||
+          lookahead == '*') ADVANCE(1017);
+      if (('0' <= lookahead && lookahead <= '9') ||
+          lookahead == '?' ||
+          lookahead == '@') ADVANCE(1021);
+      if (('A' <= lookahead && lookahead <= 'Z') ||
+          lookahead == '_' ||
+          ('a' <= lookahead && lookahead <= 'z')) ADVANCE(1020);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '[' < lookahead) &&
+          (lookahead < ']' || 0x7f < lookahead)) ADVANCE(1058);
+      END_STATE();
+    case 1046:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'B' ||
+          lookahead == 'b') ADVANCE(1053);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17135,20 +17248,48 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1033:
+    case 1047:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(1053);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
+      END_STATE();
+    case 1048:
+      ACCEPT_TOKEN(sym_symbol);
+      if (lookahead == '.') ADVANCE(28);
+      if (lookahead == 'C' ||
+          lookahead == 'c') ADVANCE(398);
+      if (lookahead > '#' &&
+          (lookahead < '%' || '/' < lookahead) &&
+          (lookahead < ':' || '>' < lookahead) &&
+          lookahead != '[' &&
+          lookahead != ']' &&
+          lookahead != '^' &&
+          lookahead != '`' &&
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
+      END_STATE();
+    case 1049:
       ACCEPT_TOKEN(sym_symbol);
       ADVANCE_MAP(
-        '.', 19,
-        'F', 1032,
-        'f', 1032,
-        'P', 385,
-        'p', 385,
-        'R', 389,
-        'r', 389,
-        'S', 1036,
-        's', 1036,
+        '.', 28,
+        'F', 1048,
+        'f', 1048,
+        'P', 394,
+        'p', 394,
+        'R', 398,
+        'r', 398,
+        'S', 1052,
+        's', 1052,
       );
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
@@ -17157,14 +17298,14 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1034:
+    case 1050:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == 'F' ||
-          lookahead == 'f') ADVANCE(1032);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(382);
+          lookahead == 'f') ADVANCE(1048);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(391);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17172,13 +17313,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1035:
+    case 1051:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(385);
+          lookahead == 'p') ADVANCE(394);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17186,13 +17327,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1036:
+    case 1052:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == 'P' ||
-          lookahead == 'p') ADVANCE(389);
+          lookahead == 'p') ADVANCE(398);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17200,13 +17341,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1037:
+    case 1053:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == 'R' ||
-          lookahead == 'r') ADVANCE(389);
+          lookahead == 'r') ADVANCE(398);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17214,13 +17355,13 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1038:
+    case 1054:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead == 'S' ||
-          lookahead == 's') ADVANCE(1036);
+          lookahead == 's') ADVANCE(1052);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17228,12 +17369,12 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1039:
+    case 1055:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
-      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(385);
+      if (lookahead == '.') ADVANCE(28);
+      if (('0' <= lookahead && lookahead <= '7')) ADVANCE(394);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17241,36 +17382,36 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1040:
+    case 1056:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '7') ||
-          lookahead == '_') ADVANCE(987);
+          lookahead == '_') ADVANCE(1003);
       if (lookahead > '#' &&
           (lookahead < '%' || '7' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || '`' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1041:
+    case 1057:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (('0' <= lookahead && lookahead <= '9') ||
           ('A' <= lookahead && lookahead <= 'F') ||
           lookahead == '_' ||
-          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(982);
+          ('a' <= lookahead && lookahead <= 'f')) ADVANCE(998);
       if (lookahead > '#' &&
           (lookahead < '%' || '>' < lookahead) &&
           lookahead != '[' &&
           (lookahead < ']' || 'f' < lookahead) &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1042:
+    case 1058:
       ACCEPT_TOKEN(sym_symbol);
-      if (lookahead == '.') ADVANCE(19);
+      if (lookahead == '.') ADVANCE(28);
       if (lookahead > '#' &&
           (lookahead < '%' || '/' < lookahead) &&
           (lookahead < ':' || '>' < lookahead) &&
@@ -17278,593 +17419,593 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1042);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1058);
       END_STATE();
-    case 1043:
+    case 1059:
       ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(1049);
+      if (lookahead == '\'') ADVANCE(1065);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(7);
       END_STATE();
-    case 1044:
+    case 1060:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(5);
       END_STATE();
-    case 1045:
+    case 1061:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(4);
       END_STATE();
-    case 1046:
+    case 1062:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(6);
       END_STATE();
-    case 1047:
+    case 1063:
       ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(1046);
+      if (lookahead == '\'') ADVANCE(1062);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(6);
       END_STATE();
-    case 1048:
+    case 1064:
       ACCEPT_TOKEN(sym_character_constant);
-      if (lookahead == '\'') ADVANCE(1047);
+      if (lookahead == '\'') ADVANCE(1063);
       END_STATE();
-    case 1049:
+    case 1065:
       ACCEPT_TOKEN(sym_character_constant);
       if (lookahead == '\'') ADVANCE(7);
       END_STATE();
-    case 1050:
+    case 1066:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '"') ADVANCE(1051);
+      if (lookahead == '"') ADVANCE(1067);
       END_STATE();
-    case 1051:
+    case 1067:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '"') ADVANCE(1050);
-      if (lookahead == '\\') ADVANCE(1055);
+      if (lookahead == '"') ADVANCE(1066);
+      if (lookahead == '\\') ADVANCE(1071);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
           lookahead == ' ') ADVANCE(1);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1051);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1067);
       END_STATE();
-    case 1052:
+    case 1068:
       ACCEPT_TOKEN(sym_string);
-      if (lookahead == '\'') ADVANCE(1053);
+      if (lookahead == '\'') ADVANCE(1069);
       if (lookahead == '\\') ADVANCE(2);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1043);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1059);
       END_STATE();
-    case 1053:
+    case 1069:
       ACCEPT_TOKEN(sym_string);
       if (lookahead == '\'') ADVANCE(3);
       END_STATE();
-    case 1054:
+    case 1070:
       ACCEPT_TOKEN(sym_string);
       if (lookahead == '\'') ADVANCE(5);
       END_STATE();
-    case 1055:
+    case 1071:
       ACCEPT_TOKEN(sym_string);
       if ((!eof && lookahead <= '\t') ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1051);
-      END_STATE();
-    case 1056:
-      ACCEPT_TOKEN(sym__angle);
-      END_STATE();
-    case 1057:
-      ACCEPT_TOKEN(sym__angle_operand);
-      END_STATE();
-    case 1058:
-      ACCEPT_TOKEN(sym__comma_sign);
-      END_STATE();
-    case 1059:
-      ACCEPT_TOKEN(sym__close_round);
-      END_STATE();
-    case 1060:
-      ACCEPT_TOKEN(sym__close_square);
-      END_STATE();
-    case 1061:
-      ACCEPT_TOKEN(sym__assign_sign);
-      END_STATE();
-    case 1062:
-      ACCEPT_TOKEN(sym__assign_sign);
-      if (lookahead == '=') ADVANCE(1061);
-      END_STATE();
-    case 1063:
-      ACCEPT_TOKEN(sym__inner_or_or_sign);
-      END_STATE();
-    case 1064:
-      ACCEPT_TOKEN(sym__or_or_sign);
-      END_STATE();
-    case 1065:
-      ACCEPT_TOKEN(sym__and_and_sign);
-      END_STATE();
-    case 1066:
-      ACCEPT_TOKEN(sym__inner_or_sign);
-      if (lookahead == '|') ADVANCE(1063);
-      END_STATE();
-    case 1067:
-      ACCEPT_TOKEN(sym__or_sign);
-      if (lookahead == '|') ADVANCE(1064);
-      END_STATE();
-    case 1068:
-      ACCEPT_TOKEN(sym__bang_sign);
-      END_STATE();
-    case 1069:
-      ACCEPT_TOKEN(sym__bang_sign);
-      if (lookahead == '=') ADVANCE(1074);
-      END_STATE();
-    case 1070:
-      ACCEPT_TOKEN(sym__caret_sign);
-      END_STATE();
-    case 1071:
-      ACCEPT_TOKEN(sym__and_sign);
-      if (lookahead == '&') ADVANCE(1065);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1067);
       END_STATE();
     case 1072:
-      ACCEPT_TOKEN(sym__equal_equal_sign);
+      ACCEPT_TOKEN(sym__angle);
       END_STATE();
     case 1073:
-      ACCEPT_TOKEN(sym__equal_sign);
-      if (lookahead == '=') ADVANCE(1072);
+      ACCEPT_TOKEN(sym__angle_operand);
       END_STATE();
     case 1074:
-      ACCEPT_TOKEN(sym__bang_equal_sign);
+      ACCEPT_TOKEN(sym__comma_sign);
       END_STATE();
     case 1075:
-      ACCEPT_TOKEN(sym__unequal_sign);
+      ACCEPT_TOKEN(sym__close_round);
       END_STATE();
     case 1076:
-      ACCEPT_TOKEN(sym__less_equal_sign);
+      ACCEPT_TOKEN(sym__close_square);
       END_STATE();
     case 1077:
-      ACCEPT_TOKEN(sym__greater_equal_sign);
+      ACCEPT_TOKEN(sym__assign_sign);
       END_STATE();
     case 1078:
-      ACCEPT_TOKEN(sym__less_sign);
-      if (lookahead == '<') ADVANCE(1080);
-      if (lookahead == '=') ADVANCE(1076);
-      if (lookahead == '>') ADVANCE(1075);
+      ACCEPT_TOKEN(sym__assign_sign);
+      if (lookahead == '=') ADVANCE(1077);
       END_STATE();
     case 1079:
-      ACCEPT_TOKEN(sym__greater_sign);
-      if (lookahead == '=') ADVANCE(1077);
-      if (lookahead == '>') ADVANCE(1081);
+      ACCEPT_TOKEN(sym__inner_or_or_sign);
       END_STATE();
     case 1080:
-      ACCEPT_TOKEN(sym__shift_left_sign);
+      ACCEPT_TOKEN(sym__or_or_sign);
       END_STATE();
     case 1081:
-      ACCEPT_TOKEN(sym__shift_right_sign);
+      ACCEPT_TOKEN(sym__and_and_sign);
       END_STATE();
     case 1082:
-      ACCEPT_TOKEN(sym__plus_sign);
+      ACCEPT_TOKEN(sym__inner_or_sign);
+      if (lookahead == '|') ADVANCE(1079);
       END_STATE();
     case 1083:
-      ACCEPT_TOKEN(sym__minus_sign);
+      ACCEPT_TOKEN(sym__or_sign);
+      if (lookahead == '|') ADVANCE(1080);
       END_STATE();
     case 1084:
-      ACCEPT_TOKEN(sym__inner_star_sign);
+      ACCEPT_TOKEN(sym__bang_sign);
       END_STATE();
     case 1085:
-      ACCEPT_TOKEN(sym__star_sign);
+      ACCEPT_TOKEN(sym__bang_sign);
+      if (lookahead == '=') ADVANCE(1090);
       END_STATE();
     case 1086:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(1093);
+      ACCEPT_TOKEN(sym__caret_sign);
       END_STATE();
     case 1087:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(1093);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1092);
+      ACCEPT_TOKEN(sym__and_sign);
+      if (lookahead == '&') ADVANCE(1081);
       END_STATE();
     case 1088:
-      ACCEPT_TOKEN(sym__inner_slash_sign);
-      if (lookahead == '/') ADVANCE(1093);
-      if (lookahead == '\t' ||
-          lookahead == 0x0b ||
-          lookahead == '\f' ||
-          lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1100);
+      ACCEPT_TOKEN(sym__equal_equal_sign);
       END_STATE();
     case 1089:
-      ACCEPT_TOKEN(sym__slash_sign);
+      ACCEPT_TOKEN(sym__equal_sign);
+      if (lookahead == '=') ADVANCE(1088);
       END_STATE();
     case 1090:
-      ACCEPT_TOKEN(sym__slash_sign);
-      if (lookahead == '*') ADVANCE(406);
-      if (lookahead == '/') ADVANCE(406);
+      ACCEPT_TOKEN(sym__bang_equal_sign);
       END_STATE();
     case 1091:
-      ACCEPT_TOKEN(sym__slash_sign);
-      if (lookahead == '/') ADVANCE(1094);
+      ACCEPT_TOKEN(sym__unequal_sign);
       END_STATE();
     case 1092:
+      ACCEPT_TOKEN(sym__less_equal_sign);
+      END_STATE();
+    case 1093:
+      ACCEPT_TOKEN(sym__greater_equal_sign);
+      END_STATE();
+    case 1094:
+      ACCEPT_TOKEN(sym__less_sign);
+      if (lookahead == '<') ADVANCE(1096);
+      if (lookahead == '=') ADVANCE(1092);
+      if (lookahead == '>') ADVANCE(1091);
+      END_STATE();
+    case 1095:
+      ACCEPT_TOKEN(sym__greater_sign);
+      if (lookahead == '=') ADVANCE(1093);
+      if (lookahead == '>') ADVANCE(1097);
+      END_STATE();
+    case 1096:
+      ACCEPT_TOKEN(sym__shift_left_sign);
+      END_STATE();
+    case 1097:
+      ACCEPT_TOKEN(sym__shift_right_sign);
+      END_STATE();
+    case 1098:
+      ACCEPT_TOKEN(sym__plus_sign);
+      END_STATE();
+    case 1099:
+      ACCEPT_TOKEN(sym__minus_sign);
+      END_STATE();
+    case 1100:
+      ACCEPT_TOKEN(sym__inner_star_sign);
+      END_STATE();
+    case 1101:
+      ACCEPT_TOKEN(sym__star_sign);
+      END_STATE();
+    case 1102:
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(1109);
+      END_STATE();
+    case 1103:
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(1109);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(1108);
+      END_STATE();
+    case 1104:
+      ACCEPT_TOKEN(sym__inner_slash_sign);
+      if (lookahead == '/') ADVANCE(1109);
+      if (lookahead == '\t' ||
+          lookahead == 0x0b ||
+          lookahead == '\f' ||
+          lookahead == 0x1a ||
+          lookahead == ' ') ADVANCE(1116);
+      END_STATE();
+    case 1105:
+      ACCEPT_TOKEN(sym__slash_sign);
+      END_STATE();
+    case 1106:
+      ACCEPT_TOKEN(sym__slash_sign);
+      if (lookahead == '*') ADVANCE(417);
+      if (lookahead == '/') ADVANCE(419);
+      END_STATE();
+    case 1107:
+      ACCEPT_TOKEN(sym__slash_sign);
+      if (lookahead == '/') ADVANCE(1110);
+      END_STATE();
+    case 1108:
       ACCEPT_TOKEN(sym__slash_sign);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1092);
+          lookahead == ' ') ADVANCE(1108);
       END_STATE();
-    case 1093:
+    case 1109:
       ACCEPT_TOKEN(sym__inner_double_slash_sign);
       END_STATE();
-    case 1094:
+    case 1110:
       ACCEPT_TOKEN(sym__double_slash_sign);
       END_STATE();
-    case 1095:
+    case 1111:
       ACCEPT_TOKEN(sym__inner_percent_sign);
       END_STATE();
-    case 1096:
+    case 1112:
       ACCEPT_TOKEN(sym__inner_percent_sign);
       ADVANCE_MAP(
-        'A', 420,
-        'a', 420,
-        'C', 412,
-        'c', 412,
-        'D', 414,
-        'd', 414,
-        'F', 415,
-        'f', 415,
-        'P', 410,
-        'p', 410,
-        'S', 413,
-        's', 413,
-        'U', 418,
-        'u', 418,
-        'V', 409,
-        'v', 409,
-        '0', 985,
-        '1', 985,
+        'A', 436,
+        'a', 436,
+        'C', 428,
+        'c', 428,
+        'D', 430,
+        'd', 430,
+        'F', 431,
+        'f', 431,
+        'P', 426,
+        'p', 426,
+        'S', 429,
+        's', 429,
+        'U', 434,
+        'u', 434,
+        'V', 425,
+        'v', 425,
+        '0', 1001,
+        '1', 1001,
       );
       END_STATE();
-    case 1097:
+    case 1113:
       ACCEPT_TOKEN(sym__percent_sign);
       END_STATE();
-    case 1098:
+    case 1114:
       ACCEPT_TOKEN(sym__percent_sign);
       if (lookahead == '0' ||
-          lookahead == '1') ADVANCE(985);
+          lookahead == '1') ADVANCE(1001);
       END_STATE();
-    case 1099:
+    case 1115:
       ACCEPT_TOKEN(sym__dot);
       END_STATE();
-    case 1100:
+    case 1116:
       ACCEPT_TOKEN(sym__spaced_sign);
       END_STATE();
-    case 1101:
+    case 1117:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1069,
-        '%', 1095,
-        '&', 1071,
-        ')', 1059,
-        '*', 1084,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 1087,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1101,
-        0x0b, 1101,
-        '\f', 1101,
-        0x1a, 1101,
-        ' ', 1101,
+        '!', 1085,
+        '%', 1111,
+        '&', 1087,
+        ')', 1075,
+        '*', 1100,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 1103,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1117,
+        0x0b, 1117,
+        '\f', 1117,
+        0x1a, 1117,
+        ' ', 1117,
       );
       END_STATE();
-    case 1102:
+    case 1118:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1069,
-        '%', 1095,
-        '&', 1071,
-        ')', 1059,
-        '*', 1084,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 1088,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1102,
-        0x0b, 1102,
-        '\f', 1102,
-        0x1a, 1102,
-        ' ', 1102,
+        '!', 1085,
+        '%', 1111,
+        '&', 1087,
+        ')', 1075,
+        '*', 1100,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 1104,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1118,
+        0x0b, 1118,
+        '\f', 1118,
+        0x1a, 1118,
+        ' ', 1118,
       );
       END_STATE();
-    case 1103:
+    case 1119:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1069,
-        '%', 1095,
-        '&', 1071,
-        ')', 1059,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 1087,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1103,
-        0x0b, 1103,
-        '\f', 1103,
-        0x1a, 1103,
-        ' ', 1103,
+        '!', 1085,
+        '%', 1111,
+        '&', 1087,
+        ')', 1075,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 1103,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1119,
+        0x0b, 1119,
+        '\f', 1119,
+        0x1a, 1119,
+        ' ', 1119,
       );
       END_STATE();
-    case 1104:
+    case 1120:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1069,
-        '%', 1095,
-        '&', 1071,
-        ')', 1059,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 1088,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        ']', 1060,
-        '^', 1070,
-        '|', 1066,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1104,
-        0x0b, 1104,
-        '\f', 1104,
-        0x1a, 1104,
-        ' ', 1104,
+        '!', 1085,
+        '%', 1111,
+        '&', 1087,
+        ')', 1075,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 1104,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        ']', 1076,
+        '^', 1086,
+        '|', 1082,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1120,
+        0x0b, 1120,
+        '\f', 1120,
+        0x1a, 1120,
+        ' ', 1120,
       );
       END_STATE();
-    case 1105:
+    case 1121:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1069,
-        '&', 1071,
-        ')', 1059,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 239,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        ']', 1060,
-        '^', 1070,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1105,
-        0x0b, 1105,
-        '\f', 1105,
-        0x1a, 1105,
-        ' ', 1105,
+        '!', 1085,
+        '&', 1087,
+        ')', 1075,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 248,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        ']', 1076,
+        '^', 1086,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1121,
+        0x0b, 1121,
+        '\f', 1121,
+        0x1a, 1121,
+        ' ', 1121,
       );
       END_STATE();
-    case 1106:
+    case 1122:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1069,
-        '&', 1071,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 239,
-        '<', 1078,
-        '=', 1073,
-        '>', 1079,
-        '^', 1070,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1106,
-        0x0b, 1106,
-        '\f', 1106,
-        0x1a, 1106,
-        ' ', 1106,
+        '!', 1085,
+        '&', 1087,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 248,
+        '<', 1094,
+        '=', 1089,
+        '>', 1095,
+        '^', 1086,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1122,
+        0x0b, 1122,
+        '\f', 1122,
+        0x1a, 1122,
+        ' ', 1122,
       );
       END_STATE();
-    case 1107:
+    case 1123:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        '!', 1068,
-        '+', 1082,
-        ',', 1058,
-        '-', 1083,
-        '/', 240,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1107,
-        0x0b, 1107,
-        '\f', 1107,
-        0x1a, 1107,
-        ' ', 1107,
+        '!', 1084,
+        '+', 1098,
+        ',', 1074,
+        '-', 1099,
+        '/', 249,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1123,
+        0x0b, 1123,
+        '\f', 1123,
+        0x1a, 1123,
+        ' ', 1123,
       );
       if (lookahead == '&' ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(1100);
+          lookahead == '^') ADVANCE(1116);
       END_STATE();
-    case 1108:
+    case 1124:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ')', 1059,
-        ',', 1058,
-        '/', 419,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1108,
-        0x0b, 1108,
-        '\f', 1108,
-        0x1a, 1108,
-        ' ', 1108,
+        ')', 1075,
+        ',', 1074,
+        '/', 435,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1124,
+        0x0b, 1124,
+        '\f', 1124,
+        0x1a, 1124,
+        ' ', 1124,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(1100);
+          lookahead == '^') ADVANCE(1116);
       END_STATE();
-    case 1109:
+    case 1125:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ')', 1059,
-        ',', 1058,
-        '/', 240,
-        ']', 1060,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1109,
-        0x0b, 1109,
-        '\f', 1109,
-        0x1a, 1109,
-        ' ', 1109,
+        ')', 1075,
+        ',', 1074,
+        '/', 249,
+        ']', 1076,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1125,
+        0x0b, 1125,
+        '\f', 1125,
+        0x1a, 1125,
+        ' ', 1125,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(1100);
+          lookahead == '^') ADVANCE(1116);
       END_STATE();
-    case 1110:
+    case 1126:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 1058,
-        '-', 1083,
-        '/', 239,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1110,
-        0x0b, 1110,
-        '\f', 1110,
-        0x1a, 1110,
-        ' ', 1110,
+        ',', 1074,
+        '-', 1099,
+        '/', 248,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1126,
+        0x0b, 1126,
+        '\f', 1126,
+        0x1a, 1126,
+        ' ', 1126,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           lookahead == '+' ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(1100);
+          lookahead == '^') ADVANCE(1116);
       END_STATE();
-    case 1111:
+    case 1127:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 1058,
-        '/', 239,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1111,
-        0x0b, 1111,
-        '\f', 1111,
-        0x1a, 1111,
-        ' ', 1111,
+        ',', 1074,
+        '/', 248,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1127,
+        0x0b, 1127,
+        '\f', 1127,
+        0x1a, 1127,
+        ' ', 1127,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(1100);
+          lookahead == '^') ADVANCE(1116);
       END_STATE();
-    case 1112:
+    case 1128:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ',', 1058,
-        '/', 240,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1112,
-        0x0b, 1112,
-        '\f', 1112,
-        0x1a, 1112,
-        ' ', 1112,
+        ',', 1074,
+        '/', 249,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1128,
+        0x0b, 1128,
+        '\f', 1128,
+        0x1a, 1128,
+        ' ', 1128,
       );
       if (lookahead == '!' ||
           lookahead == '&' ||
           ('+' <= lookahead && lookahead <= '-') ||
           ('<' <= lookahead && lookahead <= '>') ||
-          lookahead == '^') ADVANCE(1100);
+          lookahead == '^') ADVANCE(1116);
       END_STATE();
-    case 1113:
+    case 1129:
       ACCEPT_TOKEN(sym__blank);
-      if (lookahead == ',') ADVANCE(1058);
+      if (lookahead == ',') ADVANCE(1074);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1113);
+          lookahead == ' ') ADVANCE(1129);
       END_STATE();
-    case 1114:
+    case 1130:
       ACCEPT_TOKEN(sym__blank);
       ADVANCE_MAP(
-        ':', 34,
-        '=', 1062,
-        '\n', 1116,
-        '\r', 1116,
-        '\t', 1114,
-        0x0b, 1114,
-        '\f', 1114,
-        0x1a, 1114,
-        ' ', 1114,
+        ':', 43,
+        '=', 1078,
+        '\n', 1132,
+        '\r', 1132,
+        '\t', 1130,
+        0x0b, 1130,
+        '\f', 1130,
+        0x1a, 1130,
+        ' ', 1130,
       );
       END_STATE();
-    case 1115:
+    case 1131:
       ACCEPT_TOKEN(sym__blank);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1115);
+          lookahead == ' ') ADVANCE(1131);
       END_STATE();
-    case 1116:
+    case 1132:
       ACCEPT_TOKEN(sym__eol);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1117);
+          lookahead == ' ') ADVANCE(1133);
       END_STATE();
-    case 1117:
+    case 1133:
       ACCEPT_TOKEN(sym__eol_indent);
       if (lookahead == '\n' ||
-          lookahead == '\r') ADVANCE(1116);
+          lookahead == '\r') ADVANCE(1132);
       if (('\t' <= lookahead && lookahead <= '\f') ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(1117);
+          lookahead == ' ') ADVANCE(1133);
       END_STATE();
-    case 1118:
+    case 1134:
       ACCEPT_TOKEN(sym__bad_number);
       if (lookahead > '#' &&
           (lookahead < '%' || '-' < lookahead) &&
@@ -17874,60 +18015,60 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
           lookahead != ']' &&
           lookahead != '^' &&
           lookahead != '`' &&
-          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1118);
+          (lookahead < '{' || 0x7f < lookahead)) ADVANCE(1134);
       END_STATE();
-    case 1119:
+    case 1135:
       ACCEPT_TOKEN(sym__rest);
-      if (lookahead == '*') ADVANCE(401);
-      if (lookahead == '/') ADVANCE(402);
+      if (lookahead == '*') ADVANCE(410);
+      if (lookahead == '/') ADVANCE(411);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(242);
+          lookahead == ' ') ADVANCE(251);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1121);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1137);
       END_STATE();
-    case 1120:
+    case 1136:
       ACCEPT_TOKEN(sym__rest);
-      if (lookahead == '=') ADVANCE(1061);
+      if (lookahead == '=') ADVANCE(1077);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(242);
+          lookahead == ' ') ADVANCE(251);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1121);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1137);
       END_STATE();
-    case 1121:
+    case 1137:
       ACCEPT_TOKEN(sym__rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(242);
+          lookahead == ' ') ADVANCE(251);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1121);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1137);
       END_STATE();
-    case 1122:
+    case 1138:
       ACCEPT_TOKEN(sym__any_rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(248);
+          lookahead == ' ') ADVANCE(257);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1122);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1138);
       END_STATE();
-    case 1123:
+    case 1139:
       ACCEPT_TOKEN(sym__closing_rest);
       if (lookahead == '\t' ||
           lookahead == 0x0b ||
           lookahead == '\f' ||
           lookahead == 0x1a ||
-          lookahead == ' ') ADVANCE(244);
+          lookahead == ' ') ADVANCE(253);
       if ((!eof && lookahead <= 0x08) ||
-          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1123);
+          (0x0e <= lookahead && lookahead <= 0x10fffe)) ADVANCE(1139);
       END_STATE();
     default:
       return false;
@@ -17936,967 +18077,967 @@ static bool ts_lex(TSLexer *lexer, TSStateId state) {
 
 static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [0] = {.lex_state = 0},
-  [1] = {.lex_state = 295},
-  [2] = {.lex_state = 264},
-  [3] = {.lex_state = 264},
-  [4] = {.lex_state = 264},
-  [5] = {.lex_state = 264},
-  [6] = {.lex_state = 256},
-  [7] = {.lex_state = 264},
-  [8] = {.lex_state = 264},
-  [9] = {.lex_state = 264},
-  [10] = {.lex_state = 264},
-  [11] = {.lex_state = 264},
-  [12] = {.lex_state = 264},
-  [13] = {.lex_state = 264},
-  [14] = {.lex_state = 264},
-  [15] = {.lex_state = 264},
-  [16] = {.lex_state = 264},
-  [17] = {.lex_state = 264},
-  [18] = {.lex_state = 264},
-  [19] = {.lex_state = 264},
-  [20] = {.lex_state = 264},
-  [21] = {.lex_state = 264},
-  [22] = {.lex_state = 264},
-  [23] = {.lex_state = 264},
-  [24] = {.lex_state = 264},
-  [25] = {.lex_state = 264},
-  [26] = {.lex_state = 264},
-  [27] = {.lex_state = 264},
-  [28] = {.lex_state = 264},
-  [29] = {.lex_state = 264},
-  [30] = {.lex_state = 257},
-  [31] = {.lex_state = 257},
-  [32] = {.lex_state = 257},
-  [33] = {.lex_state = 256},
-  [34] = {.lex_state = 257},
-  [35] = {.lex_state = 257},
-  [36] = {.lex_state = 256},
-  [37] = {.lex_state = 256},
-  [38] = {.lex_state = 256},
-  [39] = {.lex_state = 256},
-  [40] = {.lex_state = 258},
-  [41] = {.lex_state = 258},
-  [42] = {.lex_state = 256},
-  [43] = {.lex_state = 258},
-  [44] = {.lex_state = 258},
-  [45] = {.lex_state = 258},
-  [46] = {.lex_state = 265},
-  [47] = {.lex_state = 258},
-  [48] = {.lex_state = 265},
-  [49] = {.lex_state = 258},
-  [50] = {.lex_state = 256},
-  [51] = {.lex_state = 256},
-  [52] = {.lex_state = 256},
-  [53] = {.lex_state = 265},
-  [54] = {.lex_state = 258},
-  [55] = {.lex_state = 256},
-  [56] = {.lex_state = 256},
-  [57] = {.lex_state = 256},
-  [58] = {.lex_state = 256},
-  [59] = {.lex_state = 256},
-  [60] = {.lex_state = 256},
-  [61] = {.lex_state = 256},
-  [62] = {.lex_state = 256},
-  [63] = {.lex_state = 256},
-  [64] = {.lex_state = 256},
-  [65] = {.lex_state = 256},
-  [66] = {.lex_state = 256},
-  [67] = {.lex_state = 256},
-  [68] = {.lex_state = 256},
-  [69] = {.lex_state = 258},
-  [70] = {.lex_state = 258},
-  [71] = {.lex_state = 256},
-  [72] = {.lex_state = 256},
-  [73] = {.lex_state = 258},
-  [74] = {.lex_state = 265},
-  [75] = {.lex_state = 265},
-  [76] = {.lex_state = 265},
-  [77] = {.lex_state = 265},
-  [78] = {.lex_state = 265},
-  [79] = {.lex_state = 265},
-  [80] = {.lex_state = 265},
-  [81] = {.lex_state = 259},
-  [82] = {.lex_state = 265},
-  [83] = {.lex_state = 265},
-  [84] = {.lex_state = 265},
-  [85] = {.lex_state = 265},
-  [86] = {.lex_state = 265},
-  [87] = {.lex_state = 265},
-  [88] = {.lex_state = 265},
-  [89] = {.lex_state = 265},
-  [90] = {.lex_state = 265},
-  [91] = {.lex_state = 265},
-  [92] = {.lex_state = 265},
-  [93] = {.lex_state = 265},
-  [94] = {.lex_state = 265},
-  [95] = {.lex_state = 265},
-  [96] = {.lex_state = 265},
-  [97] = {.lex_state = 265},
-  [98] = {.lex_state = 265},
-  [99] = {.lex_state = 265},
-  [100] = {.lex_state = 265},
-  [101] = {.lex_state = 259},
-  [102] = {.lex_state = 269},
-  [103] = {.lex_state = 258},
-  [104] = {.lex_state = 258},
-  [105] = {.lex_state = 258},
-  [106] = {.lex_state = 259},
-  [107] = {.lex_state = 269},
-  [108] = {.lex_state = 259},
-  [109] = {.lex_state = 269},
-  [110] = {.lex_state = 259},
-  [111] = {.lex_state = 259},
-  [112] = {.lex_state = 259},
-  [113] = {.lex_state = 259},
-  [114] = {.lex_state = 259},
-  [115] = {.lex_state = 259},
-  [116] = {.lex_state = 259},
-  [117] = {.lex_state = 259},
-  [118] = {.lex_state = 269},
-  [119] = {.lex_state = 259},
-  [120] = {.lex_state = 259},
-  [121] = {.lex_state = 259},
-  [122] = {.lex_state = 259},
-  [123] = {.lex_state = 259},
-  [124] = {.lex_state = 259},
-  [125] = {.lex_state = 259},
-  [126] = {.lex_state = 259},
-  [127] = {.lex_state = 259},
-  [128] = {.lex_state = 259},
-  [129] = {.lex_state = 259},
-  [130] = {.lex_state = 269},
-  [131] = {.lex_state = 259},
-  [132] = {.lex_state = 269},
-  [133] = {.lex_state = 269},
-  [134] = {.lex_state = 269},
-  [135] = {.lex_state = 269},
-  [136] = {.lex_state = 269},
-  [137] = {.lex_state = 269},
-  [138] = {.lex_state = 269},
-  [139] = {.lex_state = 269},
-  [140] = {.lex_state = 269},
-  [141] = {.lex_state = 269},
-  [142] = {.lex_state = 269},
-  [143] = {.lex_state = 269},
-  [144] = {.lex_state = 269},
-  [145] = {.lex_state = 269},
-  [146] = {.lex_state = 269},
-  [147] = {.lex_state = 269},
-  [148] = {.lex_state = 269},
-  [149] = {.lex_state = 269},
-  [150] = {.lex_state = 269},
-  [151] = {.lex_state = 269},
-  [152] = {.lex_state = 269},
-  [153] = {.lex_state = 269},
-  [154] = {.lex_state = 269},
-  [155] = {.lex_state = 259},
-  [156] = {.lex_state = 269},
-  [157] = {.lex_state = 269},
-  [158] = {.lex_state = 259},
-  [159] = {.lex_state = 256},
-  [160] = {.lex_state = 256},
-  [161] = {.lex_state = 256},
-  [162] = {.lex_state = 256},
-  [163] = {.lex_state = 256},
-  [164] = {.lex_state = 256},
-  [165] = {.lex_state = 256},
-  [166] = {.lex_state = 256},
-  [167] = {.lex_state = 256},
-  [168] = {.lex_state = 256},
-  [169] = {.lex_state = 272},
-  [170] = {.lex_state = 256},
-  [171] = {.lex_state = 256},
-  [172] = {.lex_state = 256},
-  [173] = {.lex_state = 256},
-  [174] = {.lex_state = 256},
-  [175] = {.lex_state = 256},
-  [176] = {.lex_state = 256},
-  [177] = {.lex_state = 256},
-  [178] = {.lex_state = 256},
-  [179] = {.lex_state = 256},
-  [180] = {.lex_state = 256},
-  [181] = {.lex_state = 256},
-  [182] = {.lex_state = 256},
-  [183] = {.lex_state = 256},
-  [184] = {.lex_state = 256},
-  [185] = {.lex_state = 256},
-  [186] = {.lex_state = 256},
-  [187] = {.lex_state = 256},
-  [188] = {.lex_state = 256},
-  [189] = {.lex_state = 256},
-  [190] = {.lex_state = 256},
-  [191] = {.lex_state = 256},
-  [192] = {.lex_state = 256},
-  [193] = {.lex_state = 256},
-  [194] = {.lex_state = 256},
-  [195] = {.lex_state = 256},
-  [196] = {.lex_state = 256},
-  [197] = {.lex_state = 256},
-  [198] = {.lex_state = 256},
-  [199] = {.lex_state = 256},
-  [200] = {.lex_state = 256},
-  [201] = {.lex_state = 256},
-  [202] = {.lex_state = 256},
-  [203] = {.lex_state = 256},
-  [204] = {.lex_state = 256},
-  [205] = {.lex_state = 256},
-  [206] = {.lex_state = 256},
-  [207] = {.lex_state = 256},
-  [208] = {.lex_state = 256},
-  [209] = {.lex_state = 256},
-  [210] = {.lex_state = 256},
-  [211] = {.lex_state = 260},
-  [212] = {.lex_state = 272},
-  [213] = {.lex_state = 257},
-  [214] = {.lex_state = 272},
-  [215] = {.lex_state = 272},
-  [216] = {.lex_state = 260},
-  [217] = {.lex_state = 260},
-  [218] = {.lex_state = 260},
-  [219] = {.lex_state = 260},
-  [220] = {.lex_state = 260},
-  [221] = {.lex_state = 260},
-  [222] = {.lex_state = 260},
-  [223] = {.lex_state = 260},
-  [224] = {.lex_state = 260},
-  [225] = {.lex_state = 260},
-  [226] = {.lex_state = 260},
-  [227] = {.lex_state = 272},
-  [228] = {.lex_state = 260},
-  [229] = {.lex_state = 260},
-  [230] = {.lex_state = 260},
-  [231] = {.lex_state = 260},
-  [232] = {.lex_state = 257},
-  [233] = {.lex_state = 260},
-  [234] = {.lex_state = 260},
-  [235] = {.lex_state = 260},
-  [236] = {.lex_state = 260},
-  [237] = {.lex_state = 260},
-  [238] = {.lex_state = 260},
-  [239] = {.lex_state = 257},
-  [240] = {.lex_state = 257},
-  [241] = {.lex_state = 257},
-  [242] = {.lex_state = 257},
-  [243] = {.lex_state = 257},
-  [244] = {.lex_state = 260},
-  [245] = {.lex_state = 260},
-  [246] = {.lex_state = 260},
-  [247] = {.lex_state = 260},
-  [248] = {.lex_state = 260},
-  [249] = {.lex_state = 275},
-  [250] = {.lex_state = 275},
-  [251] = {.lex_state = 271},
-  [252] = {.lex_state = 275},
-  [253] = {.lex_state = 264},
-  [254] = {.lex_state = 264},
-  [255] = {.lex_state = 259},
-  [256] = {.lex_state = 259},
-  [257] = {.lex_state = 275},
-  [258] = {.lex_state = 264},
-  [259] = {.lex_state = 275},
-  [260] = {.lex_state = 266},
-  [261] = {.lex_state = 275},
-  [262] = {.lex_state = 275},
-  [263] = {.lex_state = 275},
-  [264] = {.lex_state = 275},
-  [265] = {.lex_state = 275},
-  [266] = {.lex_state = 259},
-  [267] = {.lex_state = 259},
-  [268] = {.lex_state = 259},
-  [269] = {.lex_state = 259},
-  [270] = {.lex_state = 259},
-  [271] = {.lex_state = 259},
-  [272] = {.lex_state = 259},
-  [273] = {.lex_state = 259},
-  [274] = {.lex_state = 259},
-  [275] = {.lex_state = 259},
-  [276] = {.lex_state = 259},
-  [277] = {.lex_state = 259},
-  [278] = {.lex_state = 259},
-  [279] = {.lex_state = 259},
-  [280] = {.lex_state = 259},
-  [281] = {.lex_state = 259},
-  [282] = {.lex_state = 259},
-  [283] = {.lex_state = 259},
-  [284] = {.lex_state = 259},
-  [285] = {.lex_state = 259},
-  [286] = {.lex_state = 259},
-  [287] = {.lex_state = 259},
-  [288] = {.lex_state = 259},
-  [289] = {.lex_state = 259},
-  [290] = {.lex_state = 259},
-  [291] = {.lex_state = 259},
-  [292] = {.lex_state = 259},
-  [293] = {.lex_state = 259},
-  [294] = {.lex_state = 259},
-  [295] = {.lex_state = 259},
-  [296] = {.lex_state = 259},
-  [297] = {.lex_state = 259},
-  [298] = {.lex_state = 259},
-  [299] = {.lex_state = 259},
-  [300] = {.lex_state = 259},
-  [301] = {.lex_state = 259},
-  [302] = {.lex_state = 259},
-  [303] = {.lex_state = 259},
-  [304] = {.lex_state = 259},
-  [305] = {.lex_state = 259},
-  [306] = {.lex_state = 259},
-  [307] = {.lex_state = 259},
-  [308] = {.lex_state = 259},
-  [309] = {.lex_state = 259},
-  [310] = {.lex_state = 259},
-  [311] = {.lex_state = 259},
-  [312] = {.lex_state = 259},
-  [313] = {.lex_state = 259},
-  [314] = {.lex_state = 259},
-  [315] = {.lex_state = 264},
-  [316] = {.lex_state = 264},
-  [317] = {.lex_state = 258},
-  [318] = {.lex_state = 258},
-  [319] = {.lex_state = 258},
-  [320] = {.lex_state = 258},
-  [321] = {.lex_state = 264},
-  [322] = {.lex_state = 277},
-  [323] = {.lex_state = 277},
-  [324] = {.lex_state = 264},
-  [325] = {.lex_state = 277},
-  [326] = {.lex_state = 276},
-  [327] = {.lex_state = 276},
-  [328] = {.lex_state = 277},
-  [329] = {.lex_state = 264},
-  [330] = {.lex_state = 275},
-  [331] = {.lex_state = 264},
-  [332] = {.lex_state = 277},
-  [333] = {.lex_state = 276},
-  [334] = {.lex_state = 275},
-  [335] = {.lex_state = 275},
-  [336] = {.lex_state = 275},
-  [337] = {.lex_state = 266},
-  [338] = {.lex_state = 275},
-  [339] = {.lex_state = 275},
-  [340] = {.lex_state = 264},
-  [341] = {.lex_state = 264},
-  [342] = {.lex_state = 265},
-  [343] = {.lex_state = 265},
-  [344] = {.lex_state = 264},
-  [345] = {.lex_state = 264},
-  [346] = {.lex_state = 264},
-  [347] = {.lex_state = 265},
-  [348] = {.lex_state = 265},
-  [349] = {.lex_state = 264},
-  [350] = {.lex_state = 264},
-  [351] = {.lex_state = 262},
-  [352] = {.lex_state = 264},
-  [353] = {.lex_state = 264},
-  [354] = {.lex_state = 265},
-  [355] = {.lex_state = 265},
-  [356] = {.lex_state = 264},
-  [357] = {.lex_state = 263},
-  [358] = {.lex_state = 264},
-  [359] = {.lex_state = 264},
-  [360] = {.lex_state = 264},
-  [361] = {.lex_state = 261},
-  [362] = {.lex_state = 261},
-  [363] = {.lex_state = 261},
-  [364] = {.lex_state = 261},
-  [365] = {.lex_state = 261},
-  [366] = {.lex_state = 261},
-  [367] = {.lex_state = 261},
-  [368] = {.lex_state = 261},
-  [369] = {.lex_state = 276},
-  [370] = {.lex_state = 261},
-  [371] = {.lex_state = 261},
-  [372] = {.lex_state = 261},
-  [373] = {.lex_state = 261},
-  [374] = {.lex_state = 262},
-  [375] = {.lex_state = 261},
-  [376] = {.lex_state = 261},
-  [377] = {.lex_state = 267},
-  [378] = {.lex_state = 261},
-  [379] = {.lex_state = 276},
-  [380] = {.lex_state = 276},
-  [381] = {.lex_state = 276},
-  [382] = {.lex_state = 276},
-  [383] = {.lex_state = 276},
-  [384] = {.lex_state = 276},
-  [385] = {.lex_state = 261},
-  [386] = {.lex_state = 261},
-  [387] = {.lex_state = 261},
-  [388] = {.lex_state = 261},
-  [389] = {.lex_state = 261},
-  [390] = {.lex_state = 261},
-  [391] = {.lex_state = 261},
-  [392] = {.lex_state = 260},
-  [393] = {.lex_state = 260},
-  [394] = {.lex_state = 260},
-  [395] = {.lex_state = 260},
-  [396] = {.lex_state = 260},
-  [397] = {.lex_state = 260},
-  [398] = {.lex_state = 260},
-  [399] = {.lex_state = 260},
-  [400] = {.lex_state = 260},
-  [401] = {.lex_state = 260},
-  [402] = {.lex_state = 260},
-  [403] = {.lex_state = 260},
-  [404] = {.lex_state = 260},
-  [405] = {.lex_state = 260},
-  [406] = {.lex_state = 260},
-  [407] = {.lex_state = 260},
-  [408] = {.lex_state = 260},
-  [409] = {.lex_state = 260},
-  [410] = {.lex_state = 260},
-  [411] = {.lex_state = 260},
-  [412] = {.lex_state = 260},
-  [413] = {.lex_state = 260},
-  [414] = {.lex_state = 260},
-  [415] = {.lex_state = 260},
-  [416] = {.lex_state = 260},
-  [417] = {.lex_state = 260},
-  [418] = {.lex_state = 260},
-  [419] = {.lex_state = 260},
-  [420] = {.lex_state = 260},
-  [421] = {.lex_state = 260},
-  [422] = {.lex_state = 260},
-  [423] = {.lex_state = 260},
-  [424] = {.lex_state = 260},
-  [425] = {.lex_state = 260},
-  [426] = {.lex_state = 260},
-  [427] = {.lex_state = 260},
-  [428] = {.lex_state = 260},
-  [429] = {.lex_state = 265},
-  [430] = {.lex_state = 260},
-  [431] = {.lex_state = 260},
-  [432] = {.lex_state = 260},
-  [433] = {.lex_state = 260},
-  [434] = {.lex_state = 260},
-  [435] = {.lex_state = 260},
-  [436] = {.lex_state = 260},
-  [437] = {.lex_state = 270},
-  [438] = {.lex_state = 270},
-  [439] = {.lex_state = 270},
-  [440] = {.lex_state = 265},
-  [441] = {.lex_state = 270},
-  [442] = {.lex_state = 260},
-  [443] = {.lex_state = 260},
-  [444] = {.lex_state = 260},
-  [445] = {.lex_state = 260},
-  [446] = {.lex_state = 260},
-  [447] = {.lex_state = 260},
-  [448] = {.lex_state = 260},
-  [449] = {.lex_state = 260},
-  [450] = {.lex_state = 260},
-  [451] = {.lex_state = 260},
-  [452] = {.lex_state = 260},
-  [453] = {.lex_state = 260},
-  [454] = {.lex_state = 260},
-  [455] = {.lex_state = 260},
-  [456] = {.lex_state = 260},
-  [457] = {.lex_state = 260},
-  [458] = {.lex_state = 260},
-  [459] = {.lex_state = 260},
-  [460] = {.lex_state = 260},
-  [461] = {.lex_state = 260},
-  [462] = {.lex_state = 260},
-  [463] = {.lex_state = 270},
-  [464] = {.lex_state = 260},
-  [465] = {.lex_state = 265},
-  [466] = {.lex_state = 265},
-  [467] = {.lex_state = 277},
-  [468] = {.lex_state = 276},
-  [469] = {.lex_state = 265},
-  [470] = {.lex_state = 267},
-  [471] = {.lex_state = 299},
-  [472] = {.lex_state = 265},
-  [473] = {.lex_state = 298},
-  [474] = {.lex_state = 277},
-  [475] = {.lex_state = 277},
-  [476] = {.lex_state = 298},
-  [477] = {.lex_state = 277},
-  [478] = {.lex_state = 277},
-  [479] = {.lex_state = 276},
-  [480] = {.lex_state = 276},
-  [481] = {.lex_state = 276},
-  [482] = {.lex_state = 276},
-  [483] = {.lex_state = 268},
-  [484] = {.lex_state = 276},
-  [485] = {.lex_state = 277},
-  [486] = {.lex_state = 265},
-  [487] = {.lex_state = 265},
-  [488] = {.lex_state = 265},
-  [489] = {.lex_state = 265},
-  [490] = {.lex_state = 265},
-  [491] = {.lex_state = 265},
-  [492] = {.lex_state = 265},
-  [493] = {.lex_state = 265},
-  [494] = {.lex_state = 265},
-  [495] = {.lex_state = 299},
-  [496] = {.lex_state = 265},
-  [497] = {.lex_state = 265},
-  [498] = {.lex_state = 265},
-  [499] = {.lex_state = 265},
-  [500] = {.lex_state = 270},
-  [501] = {.lex_state = 270},
-  [502] = {.lex_state = 270},
-  [503] = {.lex_state = 270},
-  [504] = {.lex_state = 270},
-  [505] = {.lex_state = 270},
-  [506] = {.lex_state = 269},
-  [507] = {.lex_state = 269},
-  [508] = {.lex_state = 269},
-  [509] = {.lex_state = 269},
-  [510] = {.lex_state = 269},
-  [511] = {.lex_state = 269},
-  [512] = {.lex_state = 269},
-  [513] = {.lex_state = 269},
-  [514] = {.lex_state = 269},
-  [515] = {.lex_state = 269},
-  [516] = {.lex_state = 269},
-  [517] = {.lex_state = 269},
-  [518] = {.lex_state = 269},
-  [519] = {.lex_state = 269},
-  [520] = {.lex_state = 269},
-  [521] = {.lex_state = 269},
-  [522] = {.lex_state = 273},
-  [523] = {.lex_state = 269},
-  [524] = {.lex_state = 269},
-  [525] = {.lex_state = 269},
-  [526] = {.lex_state = 269},
-  [527] = {.lex_state = 269},
-  [528] = {.lex_state = 269},
-  [529] = {.lex_state = 269},
-  [530] = {.lex_state = 269},
-  [531] = {.lex_state = 269},
-  [532] = {.lex_state = 269},
-  [533] = {.lex_state = 269},
-  [534] = {.lex_state = 269},
-  [535] = {.lex_state = 269},
-  [536] = {.lex_state = 269},
-  [537] = {.lex_state = 300},
-  [538] = {.lex_state = 300},
-  [539] = {.lex_state = 274},
-  [540] = {.lex_state = 274},
-  [541] = {.lex_state = 295},
-  [542] = {.lex_state = 271},
-  [543] = {.lex_state = 271},
-  [544] = {.lex_state = 271},
-  [545] = {.lex_state = 284},
-  [546] = {.lex_state = 272},
-  [547] = {.lex_state = 271},
-  [548] = {.lex_state = 271},
-  [549] = {.lex_state = 288},
-  [550] = {.lex_state = 288},
-  [551] = {.lex_state = 273},
-  [552] = {.lex_state = 273},
-  [553] = {.lex_state = 288},
-  [554] = {.lex_state = 281},
-  [555] = {.lex_state = 288},
-  [556] = {.lex_state = 288},
-  [557] = {.lex_state = 288},
-  [558] = {.lex_state = 278},
-  [559] = {.lex_state = 286},
-  [560] = {.lex_state = 286},
-  [561] = {.lex_state = 279},
-  [562] = {.lex_state = 280},
-  [563] = {.lex_state = 279},
-  [564] = {.lex_state = 278},
-  [565] = {.lex_state = 278},
-  [566] = {.lex_state = 279},
-  [567] = {.lex_state = 278},
-  [568] = {.lex_state = 282},
-  [569] = {.lex_state = 278},
-  [570] = {.lex_state = 282},
-  [571] = {.lex_state = 282},
-  [572] = {.lex_state = 282},
-  [573] = {.lex_state = 278},
-  [574] = {.lex_state = 288},
-  [575] = {.lex_state = 282},
-  [576] = {.lex_state = 282},
-  [577] = {.lex_state = 282},
-  [578] = {.lex_state = 282},
-  [579] = {.lex_state = 282},
-  [580] = {.lex_state = 282},
-  [581] = {.lex_state = 282},
-  [582] = {.lex_state = 281},
-  [583] = {.lex_state = 282},
-  [584] = {.lex_state = 282},
-  [585] = {.lex_state = 281},
-  [586] = {.lex_state = 281},
-  [587] = {.lex_state = 282},
-  [588] = {.lex_state = 282},
-  [589] = {.lex_state = 281},
-  [590] = {.lex_state = 284},
-  [591] = {.lex_state = 285},
-  [592] = {.lex_state = 285},
-  [593] = {.lex_state = 285},
-  [594] = {.lex_state = 288},
-  [595] = {.lex_state = 288},
-  [596] = {.lex_state = 288},
-  [597] = {.lex_state = 288},
-  [598] = {.lex_state = 288},
-  [599] = {.lex_state = 289},
-  [600] = {.lex_state = 282},
-  [601] = {.lex_state = 282},
-  [602] = {.lex_state = 282},
-  [603] = {.lex_state = 289},
-  [604] = {.lex_state = 289},
-  [605] = {.lex_state = 289},
-  [606] = {.lex_state = 287},
-  [607] = {.lex_state = 289},
-  [608] = {.lex_state = 283},
-  [609] = {.lex_state = 286},
-  [610] = {.lex_state = 286},
-  [611] = {.lex_state = 285},
-  [612] = {.lex_state = 285},
-  [613] = {.lex_state = 286},
-  [614] = {.lex_state = 286},
-  [615] = {.lex_state = 286},
-  [616] = {.lex_state = 286},
-  [617] = {.lex_state = 286},
-  [618] = {.lex_state = 286},
-  [619] = {.lex_state = 286},
-  [620] = {.lex_state = 286},
-  [621] = {.lex_state = 286},
-  [622] = {.lex_state = 286},
-  [623] = {.lex_state = 286},
-  [624] = {.lex_state = 286},
-  [625] = {.lex_state = 286},
-  [626] = {.lex_state = 286},
-  [627] = {.lex_state = 286},
-  [628] = {.lex_state = 286},
-  [629] = {.lex_state = 286},
-  [630] = {.lex_state = 286},
-  [631] = {.lex_state = 286},
-  [632] = {.lex_state = 286},
-  [633] = {.lex_state = 286},
-  [634] = {.lex_state = 286},
-  [635] = {.lex_state = 286},
-  [636] = {.lex_state = 286},
-  [637] = {.lex_state = 286},
-  [638] = {.lex_state = 286},
-  [639] = {.lex_state = 286},
-  [640] = {.lex_state = 286},
-  [641] = {.lex_state = 286},
-  [642] = {.lex_state = 286},
-  [643] = {.lex_state = 286},
-  [644] = {.lex_state = 286},
-  [645] = {.lex_state = 286},
-  [646] = {.lex_state = 286},
-  [647] = {.lex_state = 286},
-  [648] = {.lex_state = 286},
-  [649] = {.lex_state = 298},
-  [650] = {.lex_state = 298},
-  [651] = {.lex_state = 298},
-  [652] = {.lex_state = 290},
-  [653] = {.lex_state = 298},
-  [654] = {.lex_state = 291},
-  [655] = {.lex_state = 291},
-  [656] = {.lex_state = 294},
-  [657] = {.lex_state = 292},
-  [658] = {.lex_state = 294},
-  [659] = {.lex_state = 294},
-  [660] = {.lex_state = 294},
-  [661] = {.lex_state = 294},
-  [662] = {.lex_state = 294},
-  [663] = {.lex_state = 294},
-  [664] = {.lex_state = 293},
-  [665] = {.lex_state = 289},
-  [666] = {.lex_state = 289},
-  [667] = {.lex_state = 289},
-  [668] = {.lex_state = 289},
-  [669] = {.lex_state = 289},
-  [670] = {.lex_state = 289},
-  [671] = {.lex_state = 292},
-  [672] = {.lex_state = 294},
-  [673] = {.lex_state = 292},
-  [674] = {.lex_state = 294},
-  [675] = {.lex_state = 294},
-  [676] = {.lex_state = 294},
-  [677] = {.lex_state = 294},
-  [678] = {.lex_state = 294},
-  [679] = {.lex_state = 292},
-  [680] = {.lex_state = 292},
-  [681] = {.lex_state = 292},
-  [682] = {.lex_state = 293},
-  [683] = {.lex_state = 293},
-  [684] = {.lex_state = 293},
-  [685] = {.lex_state = 293},
-  [686] = {.lex_state = 293},
-  [687] = {.lex_state = 296},
-  [688] = {.lex_state = 296},
-  [689] = {.lex_state = 296},
-  [690] = {.lex_state = 296},
-  [691] = {.lex_state = 296},
-  [692] = {.lex_state = 296},
-  [693] = {.lex_state = 296},
-  [694] = {.lex_state = 296},
-  [695] = {.lex_state = 296},
-  [696] = {.lex_state = 296},
-  [697] = {.lex_state = 296},
-  [698] = {.lex_state = 296},
-  [699] = {.lex_state = 296},
-  [700] = {.lex_state = 296},
-  [701] = {.lex_state = 296},
-  [702] = {.lex_state = 296},
-  [703] = {.lex_state = 296},
-  [704] = {.lex_state = 296},
-  [705] = {.lex_state = 296},
-  [706] = {.lex_state = 296},
-  [707] = {.lex_state = 296},
-  [708] = {.lex_state = 296},
-  [709] = {.lex_state = 296},
-  [710] = {.lex_state = 296},
-  [711] = {.lex_state = 296},
-  [712] = {.lex_state = 296},
-  [713] = {.lex_state = 296},
-  [714] = {.lex_state = 296},
-  [715] = {.lex_state = 296},
-  [716] = {.lex_state = 296},
-  [717] = {.lex_state = 296},
-  [718] = {.lex_state = 296},
-  [719] = {.lex_state = 296},
-  [720] = {.lex_state = 296},
-  [721] = {.lex_state = 296},
-  [722] = {.lex_state = 296},
-  [723] = {.lex_state = 296},
-  [724] = {.lex_state = 296},
-  [725] = {.lex_state = 296},
-  [726] = {.lex_state = 296},
-  [727] = {.lex_state = 296},
-  [728] = {.lex_state = 296},
-  [729] = {.lex_state = 296},
-  [730] = {.lex_state = 296},
-  [731] = {.lex_state = 296},
-  [732] = {.lex_state = 296},
-  [733] = {.lex_state = 296},
-  [734] = {.lex_state = 296},
-  [735] = {.lex_state = 296},
-  [736] = {.lex_state = 296},
-  [737] = {.lex_state = 296},
-  [738] = {.lex_state = 296},
-  [739] = {.lex_state = 296},
-  [740] = {.lex_state = 296},
-  [741] = {.lex_state = 296},
-  [742] = {.lex_state = 296},
-  [743] = {.lex_state = 296},
-  [744] = {.lex_state = 296},
-  [745] = {.lex_state = 296},
-  [746] = {.lex_state = 296},
-  [747] = {.lex_state = 296},
-  [748] = {.lex_state = 296},
-  [749] = {.lex_state = 296},
-  [750] = {.lex_state = 296},
-  [751] = {.lex_state = 296},
-  [752] = {.lex_state = 296},
-  [753] = {.lex_state = 296},
-  [754] = {.lex_state = 296},
-  [755] = {.lex_state = 296},
-  [756] = {.lex_state = 296},
-  [757] = {.lex_state = 296},
-  [758] = {.lex_state = 296},
-  [759] = {.lex_state = 296},
-  [760] = {.lex_state = 296},
-  [761] = {.lex_state = 296},
-  [762] = {.lex_state = 296},
-  [763] = {.lex_state = 296},
-  [764] = {.lex_state = 296},
-  [765] = {.lex_state = 296},
-  [766] = {.lex_state = 296},
-  [767] = {.lex_state = 296},
-  [768] = {.lex_state = 296},
-  [769] = {.lex_state = 296},
-  [770] = {.lex_state = 296},
-  [771] = {.lex_state = 296},
-  [772] = {.lex_state = 296},
-  [773] = {.lex_state = 296},
-  [774] = {.lex_state = 296},
-  [775] = {.lex_state = 296},
-  [776] = {.lex_state = 296},
-  [777] = {.lex_state = 297},
-  [778] = {.lex_state = 297},
-  [779] = {.lex_state = 297},
-  [780] = {.lex_state = 297},
-  [781] = {.lex_state = 297},
-  [782] = {.lex_state = 297},
-  [783] = {.lex_state = 271},
-  [784] = {.lex_state = 297},
-  [785] = {.lex_state = 297},
-  [786] = {.lex_state = 297},
-  [787] = {.lex_state = 271},
-  [788] = {.lex_state = 271},
-  [789] = {.lex_state = 297},
-  [790] = {.lex_state = 297},
-  [791] = {.lex_state = 297},
-  [792] = {.lex_state = 297},
-  [793] = {.lex_state = 301},
-  [794] = {.lex_state = 297},
-  [795] = {.lex_state = 271},
-  [796] = {.lex_state = 297},
-  [797] = {.lex_state = 297},
-  [798] = {.lex_state = 271},
-  [799] = {.lex_state = 271},
-  [800] = {.lex_state = 297},
-  [801] = {.lex_state = 297},
-  [802] = {.lex_state = 297},
-  [803] = {.lex_state = 297},
-  [804] = {.lex_state = 297},
-  [805] = {.lex_state = 297},
-  [806] = {.lex_state = 297},
-  [807] = {.lex_state = 297},
-  [808] = {.lex_state = 297},
-  [809] = {.lex_state = 297},
-  [810] = {.lex_state = 297},
-  [811] = {.lex_state = 297},
-  [812] = {.lex_state = 297},
-  [813] = {.lex_state = 271},
-  [814] = {.lex_state = 297},
-  [815] = {.lex_state = 297},
-  [816] = {.lex_state = 297},
-  [817] = {.lex_state = 297},
-  [818] = {.lex_state = 271},
-  [819] = {.lex_state = 297},
-  [820] = {.lex_state = 297},
-  [821] = {.lex_state = 297},
-  [822] = {.lex_state = 297},
-  [823] = {.lex_state = 297},
-  [824] = {.lex_state = 297},
-  [825] = {.lex_state = 297},
-  [826] = {.lex_state = 297},
-  [827] = {.lex_state = 297},
-  [828] = {.lex_state = 297},
-  [829] = {.lex_state = 297},
-  [830] = {.lex_state = 297},
-  [831] = {.lex_state = 297},
-  [832] = {.lex_state = 297},
-  [833] = {.lex_state = 297},
-  [834] = {.lex_state = 297},
-  [835] = {.lex_state = 297},
-  [836] = {.lex_state = 302},
-  [837] = {.lex_state = 302},
-  [838] = {.lex_state = 297},
-  [839] = {.lex_state = 297},
-  [840] = {.lex_state = 297},
-  [841] = {.lex_state = 302},
-  [842] = {.lex_state = 297},
-  [843] = {.lex_state = 297},
-  [844] = {.lex_state = 302},
-  [845] = {.lex_state = 297},
-  [846] = {.lex_state = 297},
-  [847] = {.lex_state = 297},
-  [848] = {.lex_state = 297},
-  [849] = {.lex_state = 297},
-  [850] = {.lex_state = 297},
-  [851] = {.lex_state = 302},
-  [852] = {.lex_state = 302},
-  [853] = {.lex_state = 302},
-  [854] = {.lex_state = 302},
-  [855] = {.lex_state = 303},
-  [856] = {.lex_state = 303},
-  [857] = {.lex_state = 295},
+  [1] = {.lex_state = 304},
+  [2] = {.lex_state = 273},
+  [3] = {.lex_state = 273},
+  [4] = {.lex_state = 273},
+  [5] = {.lex_state = 273},
+  [6] = {.lex_state = 265},
+  [7] = {.lex_state = 273},
+  [8] = {.lex_state = 273},
+  [9] = {.lex_state = 273},
+  [10] = {.lex_state = 273},
+  [11] = {.lex_state = 273},
+  [12] = {.lex_state = 273},
+  [13] = {.lex_state = 273},
+  [14] = {.lex_state = 273},
+  [15] = {.lex_state = 273},
+  [16] = {.lex_state = 273},
+  [17] = {.lex_state = 273},
+  [18] = {.lex_state = 273},
+  [19] = {.lex_state = 273},
+  [20] = {.lex_state = 273},
+  [21] = {.lex_state = 273},
+  [22] = {.lex_state = 273},
+  [23] = {.lex_state = 273},
+  [24] = {.lex_state = 273},
+  [25] = {.lex_state = 273},
+  [26] = {.lex_state = 273},
+  [27] = {.lex_state = 273},
+  [28] = {.lex_state = 273},
+  [29] = {.lex_state = 273},
+  [30] = {.lex_state = 266},
+  [31] = {.lex_state = 266},
+  [32] = {.lex_state = 266},
+  [33] = {.lex_state = 265},
+  [34] = {.lex_state = 266},
+  [35] = {.lex_state = 266},
+  [36] = {.lex_state = 265},
+  [37] = {.lex_state = 265},
+  [38] = {.lex_state = 265},
+  [39] = {.lex_state = 265},
+  [40] = {.lex_state = 267},
+  [41] = {.lex_state = 267},
+  [42] = {.lex_state = 265},
+  [43] = {.lex_state = 267},
+  [44] = {.lex_state = 267},
+  [45] = {.lex_state = 267},
+  [46] = {.lex_state = 274},
+  [47] = {.lex_state = 267},
+  [48] = {.lex_state = 274},
+  [49] = {.lex_state = 267},
+  [50] = {.lex_state = 265},
+  [51] = {.lex_state = 265},
+  [52] = {.lex_state = 265},
+  [53] = {.lex_state = 274},
+  [54] = {.lex_state = 267},
+  [55] = {.lex_state = 265},
+  [56] = {.lex_state = 265},
+  [57] = {.lex_state = 265},
+  [58] = {.lex_state = 265},
+  [59] = {.lex_state = 265},
+  [60] = {.lex_state = 265},
+  [61] = {.lex_state = 265},
+  [62] = {.lex_state = 265},
+  [63] = {.lex_state = 265},
+  [64] = {.lex_state = 265},
+  [65] = {.lex_state = 265},
+  [66] = {.lex_state = 265},
+  [67] = {.lex_state = 265},
+  [68] = {.lex_state = 265},
+  [69] = {.lex_state = 267},
+  [70] = {.lex_state = 267},
+  [71] = {.lex_state = 265},
+  [72] = {.lex_state = 265},
+  [73] = {.lex_state = 267},
+  [74] = {.lex_state = 274},
+  [75] = {.lex_state = 274},
+  [76] = {.lex_state = 274},
+  [77] = {.lex_state = 274},
+  [78] = {.lex_state = 274},
+  [79] = {.lex_state = 274},
+  [80] = {.lex_state = 274},
+  [81] = {.lex_state = 268},
+  [82] = {.lex_state = 274},
+  [83] = {.lex_state = 274},
+  [84] = {.lex_state = 274},
+  [85] = {.lex_state = 274},
+  [86] = {.lex_state = 274},
+  [87] = {.lex_state = 274},
+  [88] = {.lex_state = 274},
+  [89] = {.lex_state = 274},
+  [90] = {.lex_state = 274},
+  [91] = {.lex_state = 274},
+  [92] = {.lex_state = 274},
+  [93] = {.lex_state = 274},
+  [94] = {.lex_state = 274},
+  [95] = {.lex_state = 274},
+  [96] = {.lex_state = 274},
+  [97] = {.lex_state = 274},
+  [98] = {.lex_state = 274},
+  [99] = {.lex_state = 274},
+  [100] = {.lex_state = 274},
+  [101] = {.lex_state = 268},
+  [102] = {.lex_state = 278},
+  [103] = {.lex_state = 267},
+  [104] = {.lex_state = 267},
+  [105] = {.lex_state = 267},
+  [106] = {.lex_state = 268},
+  [107] = {.lex_state = 278},
+  [108] = {.lex_state = 268},
+  [109] = {.lex_state = 278},
+  [110] = {.lex_state = 268},
+  [111] = {.lex_state = 268},
+  [112] = {.lex_state = 268},
+  [113] = {.lex_state = 268},
+  [114] = {.lex_state = 268},
+  [115] = {.lex_state = 268},
+  [116] = {.lex_state = 268},
+  [117] = {.lex_state = 268},
+  [118] = {.lex_state = 278},
+  [119] = {.lex_state = 268},
+  [120] = {.lex_state = 268},
+  [121] = {.lex_state = 268},
+  [122] = {.lex_state = 268},
+  [123] = {.lex_state = 268},
+  [124] = {.lex_state = 268},
+  [125] = {.lex_state = 268},
+  [126] = {.lex_state = 268},
+  [127] = {.lex_state = 268},
+  [128] = {.lex_state = 268},
+  [129] = {.lex_state = 268},
+  [130] = {.lex_state = 278},
+  [131] = {.lex_state = 268},
+  [132] = {.lex_state = 278},
+  [133] = {.lex_state = 278},
+  [134] = {.lex_state = 278},
+  [135] = {.lex_state = 278},
+  [136] = {.lex_state = 278},
+  [137] = {.lex_state = 278},
+  [138] = {.lex_state = 278},
+  [139] = {.lex_state = 278},
+  [140] = {.lex_state = 278},
+  [141] = {.lex_state = 278},
+  [142] = {.lex_state = 278},
+  [143] = {.lex_state = 278},
+  [144] = {.lex_state = 278},
+  [145] = {.lex_state = 278},
+  [146] = {.lex_state = 278},
+  [147] = {.lex_state = 278},
+  [148] = {.lex_state = 278},
+  [149] = {.lex_state = 278},
+  [150] = {.lex_state = 278},
+  [151] = {.lex_state = 278},
+  [152] = {.lex_state = 278},
+  [153] = {.lex_state = 278},
+  [154] = {.lex_state = 278},
+  [155] = {.lex_state = 268},
+  [156] = {.lex_state = 278},
+  [157] = {.lex_state = 278},
+  [158] = {.lex_state = 268},
+  [159] = {.lex_state = 265},
+  [160] = {.lex_state = 265},
+  [161] = {.lex_state = 265},
+  [162] = {.lex_state = 265},
+  [163] = {.lex_state = 265},
+  [164] = {.lex_state = 265},
+  [165] = {.lex_state = 265},
+  [166] = {.lex_state = 265},
+  [167] = {.lex_state = 265},
+  [168] = {.lex_state = 265},
+  [169] = {.lex_state = 281},
+  [170] = {.lex_state = 265},
+  [171] = {.lex_state = 265},
+  [172] = {.lex_state = 265},
+  [173] = {.lex_state = 265},
+  [174] = {.lex_state = 265},
+  [175] = {.lex_state = 265},
+  [176] = {.lex_state = 265},
+  [177] = {.lex_state = 265},
+  [178] = {.lex_state = 265},
+  [179] = {.lex_state = 265},
+  [180] = {.lex_state = 265},
+  [181] = {.lex_state = 265},
+  [182] = {.lex_state = 265},
+  [183] = {.lex_state = 265},
+  [184] = {.lex_state = 265},
+  [185] = {.lex_state = 265},
+  [186] = {.lex_state = 265},
+  [187] = {.lex_state = 265},
+  [188] = {.lex_state = 265},
+  [189] = {.lex_state = 265},
+  [190] = {.lex_state = 265},
+  [191] = {.lex_state = 265},
+  [192] = {.lex_state = 265},
+  [193] = {.lex_state = 265},
+  [194] = {.lex_state = 265},
+  [195] = {.lex_state = 265},
+  [196] = {.lex_state = 265},
+  [197] = {.lex_state = 265},
+  [198] = {.lex_state = 265},
+  [199] = {.lex_state = 265},
+  [200] = {.lex_state = 265},
+  [201] = {.lex_state = 265},
+  [202] = {.lex_state = 265},
+  [203] = {.lex_state = 265},
+  [204] = {.lex_state = 265},
+  [205] = {.lex_state = 265},
+  [206] = {.lex_state = 265},
+  [207] = {.lex_state = 265},
+  [208] = {.lex_state = 265},
+  [209] = {.lex_state = 265},
+  [210] = {.lex_state = 265},
+  [211] = {.lex_state = 269},
+  [212] = {.lex_state = 281},
+  [213] = {.lex_state = 266},
+  [214] = {.lex_state = 281},
+  [215] = {.lex_state = 281},
+  [216] = {.lex_state = 269},
+  [217] = {.lex_state = 269},
+  [218] = {.lex_state = 269},
+  [219] = {.lex_state = 269},
+  [220] = {.lex_state = 269},
+  [221] = {.lex_state = 269},
+  [222] = {.lex_state = 269},
+  [223] = {.lex_state = 269},
+  [224] = {.lex_state = 269},
+  [225] = {.lex_state = 269},
+  [226] = {.lex_state = 269},
+  [227] = {.lex_state = 281},
+  [228] = {.lex_state = 269},
+  [229] = {.lex_state = 269},
+  [230] = {.lex_state = 269},
+  [231] = {.lex_state = 269},
+  [232] = {.lex_state = 266},
+  [233] = {.lex_state = 269},
+  [234] = {.lex_state = 269},
+  [235] = {.lex_state = 269},
+  [236] = {.lex_state = 269},
+  [237] = {.lex_state = 269},
+  [238] = {.lex_state = 269},
+  [239] = {.lex_state = 266},
+  [240] = {.lex_state = 266},
+  [241] = {.lex_state = 266},
+  [242] = {.lex_state = 266},
+  [243] = {.lex_state = 266},
+  [244] = {.lex_state = 269},
+  [245] = {.lex_state = 269},
+  [246] = {.lex_state = 269},
+  [247] = {.lex_state = 269},
+  [248] = {.lex_state = 269},
+  [249] = {.lex_state = 284},
+  [250] = {.lex_state = 284},
+  [251] = {.lex_state = 280},
+  [252] = {.lex_state = 284},
+  [253] = {.lex_state = 273},
+  [254] = {.lex_state = 273},
+  [255] = {.lex_state = 268},
+  [256] = {.lex_state = 268},
+  [257] = {.lex_state = 284},
+  [258] = {.lex_state = 273},
+  [259] = {.lex_state = 284},
+  [260] = {.lex_state = 275},
+  [261] = {.lex_state = 284},
+  [262] = {.lex_state = 284},
+  [263] = {.lex_state = 284},
+  [264] = {.lex_state = 284},
+  [265] = {.lex_state = 284},
+  [266] = {.lex_state = 268},
+  [267] = {.lex_state = 268},
+  [268] = {.lex_state = 268},
+  [269] = {.lex_state = 268},
+  [270] = {.lex_state = 268},
+  [271] = {.lex_state = 268},
+  [272] = {.lex_state = 268},
+  [273] = {.lex_state = 268},
+  [274] = {.lex_state = 268},
+  [275] = {.lex_state = 268},
+  [276] = {.lex_state = 268},
+  [277] = {.lex_state = 268},
+  [278] = {.lex_state = 268},
+  [279] = {.lex_state = 268},
+  [280] = {.lex_state = 268},
+  [281] = {.lex_state = 268},
+  [282] = {.lex_state = 268},
+  [283] = {.lex_state = 268},
+  [284] = {.lex_state = 268},
+  [285] = {.lex_state = 268},
+  [286] = {.lex_state = 268},
+  [287] = {.lex_state = 268},
+  [288] = {.lex_state = 268},
+  [289] = {.lex_state = 268},
+  [290] = {.lex_state = 268},
+  [291] = {.lex_state = 268},
+  [292] = {.lex_state = 268},
+  [293] = {.lex_state = 268},
+  [294] = {.lex_state = 268},
+  [295] = {.lex_state = 268},
+  [296] = {.lex_state = 268},
+  [297] = {.lex_state = 268},
+  [298] = {.lex_state = 268},
+  [299] = {.lex_state = 268},
+  [300] = {.lex_state = 268},
+  [301] = {.lex_state = 268},
+  [302] = {.lex_state = 268},
+  [303] = {.lex_state = 268},
+  [304] = {.lex_state = 268},
+  [305] = {.lex_state = 268},
+  [306] = {.lex_state = 268},
+  [307] = {.lex_state = 268},
+  [308] = {.lex_state = 268},
+  [309] = {.lex_state = 268},
+  [310] = {.lex_state = 268},
+  [311] = {.lex_state = 268},
+  [312] = {.lex_state = 268},
+  [313] = {.lex_state = 268},
+  [314] = {.lex_state = 268},
+  [315] = {.lex_state = 273},
+  [316] = {.lex_state = 273},
+  [317] = {.lex_state = 267},
+  [318] = {.lex_state = 267},
+  [319] = {.lex_state = 267},
+  [320] = {.lex_state = 267},
+  [321] = {.lex_state = 273},
+  [322] = {.lex_state = 286},
+  [323] = {.lex_state = 286},
+  [324] = {.lex_state = 273},
+  [325] = {.lex_state = 286},
+  [326] = {.lex_state = 285},
+  [327] = {.lex_state = 285},
+  [328] = {.lex_state = 286},
+  [329] = {.lex_state = 273},
+  [330] = {.lex_state = 284},
+  [331] = {.lex_state = 273},
+  [332] = {.lex_state = 286},
+  [333] = {.lex_state = 285},
+  [334] = {.lex_state = 284},
+  [335] = {.lex_state = 284},
+  [336] = {.lex_state = 284},
+  [337] = {.lex_state = 275},
+  [338] = {.lex_state = 284},
+  [339] = {.lex_state = 284},
+  [340] = {.lex_state = 273},
+  [341] = {.lex_state = 273},
+  [342] = {.lex_state = 274},
+  [343] = {.lex_state = 274},
+  [344] = {.lex_state = 273},
+  [345] = {.lex_state = 273},
+  [346] = {.lex_state = 273},
+  [347] = {.lex_state = 274},
+  [348] = {.lex_state = 274},
+  [349] = {.lex_state = 273},
+  [350] = {.lex_state = 273},
+  [351] = {.lex_state = 271},
+  [352] = {.lex_state = 273},
+  [353] = {.lex_state = 273},
+  [354] = {.lex_state = 274},
+  [355] = {.lex_state = 274},
+  [356] = {.lex_state = 273},
+  [357] = {.lex_state = 272},
+  [358] = {.lex_state = 273},
+  [359] = {.lex_state = 273},
+  [360] = {.lex_state = 273},
+  [361] = {.lex_state = 270},
+  [362] = {.lex_state = 270},
+  [363] = {.lex_state = 270},
+  [364] = {.lex_state = 270},
+  [365] = {.lex_state = 270},
+  [366] = {.lex_state = 270},
+  [367] = {.lex_state = 270},
+  [368] = {.lex_state = 270},
+  [369] = {.lex_state = 285},
+  [370] = {.lex_state = 270},
+  [371] = {.lex_state = 270},
+  [372] = {.lex_state = 270},
+  [373] = {.lex_state = 270},
+  [374] = {.lex_state = 271},
+  [375] = {.lex_state = 270},
+  [376] = {.lex_state = 270},
+  [377] = {.lex_state = 276},
+  [378] = {.lex_state = 270},
+  [379] = {.lex_state = 285},
+  [380] = {.lex_state = 285},
+  [381] = {.lex_state = 285},
+  [382] = {.lex_state = 285},
+  [383] = {.lex_state = 285},
+  [384] = {.lex_state = 285},
+  [385] = {.lex_state = 270},
+  [386] = {.lex_state = 270},
+  [387] = {.lex_state = 270},
+  [388] = {.lex_state = 270},
+  [389] = {.lex_state = 270},
+  [390] = {.lex_state = 270},
+  [391] = {.lex_state = 270},
+  [392] = {.lex_state = 269},
+  [393] = {.lex_state = 269},
+  [394] = {.lex_state = 269},
+  [395] = {.lex_state = 269},
+  [396] = {.lex_state = 269},
+  [397] = {.lex_state = 269},
+  [398] = {.lex_state = 269},
+  [399] = {.lex_state = 269},
+  [400] = {.lex_state = 269},
+  [401] = {.lex_state = 269},
+  [402] = {.lex_state = 269},
+  [403] = {.lex_state = 269},
+  [404] = {.lex_state = 269},
+  [405] = {.lex_state = 269},
+  [406] = {.lex_state = 269},
+  [407] = {.lex_state = 269},
+  [408] = {.lex_state = 269},
+  [409] = {.lex_state = 269},
+  [410] = {.lex_state = 269},
+  [411] = {.lex_state = 269},
+  [412] = {.lex_state = 269},
+  [413] = {.lex_state = 269},
+  [414] = {.lex_state = 269},
+  [415] = {.lex_state = 269},
+  [416] = {.lex_state = 269},
+  [417] = {.lex_state = 269},
+  [418] = {.lex_state = 269},
+  [419] = {.lex_state = 269},
+  [420] = {.lex_state = 269},
+  [421] = {.lex_state = 269},
+  [422] = {.lex_state = 269},
+  [423] = {.lex_state = 269},
+  [424] = {.lex_state = 269},
+  [425] = {.lex_state = 269},
+  [426] = {.lex_state = 269},
+  [427] = {.lex_state = 269},
+  [428] = {.lex_state = 269},
+  [429] = {.lex_state = 274},
+  [430] = {.lex_state = 269},
+  [431] = {.lex_state = 269},
+  [432] = {.lex_state = 269},
+  [433] = {.lex_state = 269},
+  [434] = {.lex_state = 269},
+  [435] = {.lex_state = 269},
+  [436] = {.lex_state = 269},
+  [437] = {.lex_state = 279},
+  [438] = {.lex_state = 279},
+  [439] = {.lex_state = 279},
+  [440] = {.lex_state = 274},
+  [441] = {.lex_state = 279},
+  [442] = {.lex_state = 269},
+  [443] = {.lex_state = 269},
+  [444] = {.lex_state = 269},
+  [445] = {.lex_state = 269},
+  [446] = {.lex_state = 269},
+  [447] = {.lex_state = 269},
+  [448] = {.lex_state = 269},
+  [449] = {.lex_state = 269},
+  [450] = {.lex_state = 269},
+  [451] = {.lex_state = 269},
+  [452] = {.lex_state = 269},
+  [453] = {.lex_state = 269},
+  [454] = {.lex_state = 269},
+  [455] = {.lex_state = 269},
+  [456] = {.lex_state = 269},
+  [457] = {.lex_state = 269},
+  [458] = {.lex_state = 269},
+  [459] = {.lex_state = 269},
+  [460] = {.lex_state = 269},
+  [461] = {.lex_state = 269},
+  [462] = {.lex_state = 269},
+  [463] = {.lex_state = 279},
+  [464] = {.lex_state = 269},
+  [465] = {.lex_state = 274},
+  [466] = {.lex_state = 274},
+  [467] = {.lex_state = 286},
+  [468] = {.lex_state = 285},
+  [469] = {.lex_state = 274},
+  [470] = {.lex_state = 276},
+  [471] = {.lex_state = 308},
+  [472] = {.lex_state = 274},
+  [473] = {.lex_state = 307},
+  [474] = {.lex_state = 286},
+  [475] = {.lex_state = 286},
+  [476] = {.lex_state = 307},
+  [477] = {.lex_state = 286},
+  [478] = {.lex_state = 286},
+  [479] = {.lex_state = 285},
+  [480] = {.lex_state = 285},
+  [481] = {.lex_state = 285},
+  [482] = {.lex_state = 285},
+  [483] = {.lex_state = 277},
+  [484] = {.lex_state = 285},
+  [485] = {.lex_state = 286},
+  [486] = {.lex_state = 274},
+  [487] = {.lex_state = 274},
+  [488] = {.lex_state = 274},
+  [489] = {.lex_state = 274},
+  [490] = {.lex_state = 274},
+  [491] = {.lex_state = 274},
+  [492] = {.lex_state = 274},
+  [493] = {.lex_state = 274},
+  [494] = {.lex_state = 274},
+  [495] = {.lex_state = 308},
+  [496] = {.lex_state = 274},
+  [497] = {.lex_state = 274},
+  [498] = {.lex_state = 274},
+  [499] = {.lex_state = 274},
+  [500] = {.lex_state = 279},
+  [501] = {.lex_state = 279},
+  [502] = {.lex_state = 279},
+  [503] = {.lex_state = 279},
+  [504] = {.lex_state = 279},
+  [505] = {.lex_state = 279},
+  [506] = {.lex_state = 278},
+  [507] = {.lex_state = 278},
+  [508] = {.lex_state = 278},
+  [509] = {.lex_state = 278},
+  [510] = {.lex_state = 278},
+  [511] = {.lex_state = 278},
+  [512] = {.lex_state = 278},
+  [513] = {.lex_state = 278},
+  [514] = {.lex_state = 278},
+  [515] = {.lex_state = 278},
+  [516] = {.lex_state = 278},
+  [517] = {.lex_state = 278},
+  [518] = {.lex_state = 278},
+  [519] = {.lex_state = 278},
+  [520] = {.lex_state = 278},
+  [521] = {.lex_state = 278},
+  [522] = {.lex_state = 282},
+  [523] = {.lex_state = 278},
+  [524] = {.lex_state = 278},
+  [525] = {.lex_state = 278},
+  [526] = {.lex_state = 278},
+  [527] = {.lex_state = 278},
+  [528] = {.lex_state = 278},
+  [529] = {.lex_state = 278},
+  [530] = {.lex_state = 278},
+  [531] = {.lex_state = 278},
+  [532] = {.lex_state = 278},
+  [533] = {.lex_state = 278},
+  [534] = {.lex_state = 278},
+  [535] = {.lex_state = 278},
+  [536] = {.lex_state = 278},
+  [537] = {.lex_state = 309},
+  [538] = {.lex_state = 309},
+  [539] = {.lex_state = 283},
+  [540] = {.lex_state = 283},
+  [541] = {.lex_state = 304},
+  [542] = {.lex_state = 280},
+  [543] = {.lex_state = 280},
+  [544] = {.lex_state = 280},
+  [545] = {.lex_state = 293},
+  [546] = {.lex_state = 281},
+  [547] = {.lex_state = 280},
+  [548] = {.lex_state = 280},
+  [549] = {.lex_state = 297},
+  [550] = {.lex_state = 297},
+  [551] = {.lex_state = 282},
+  [552] = {.lex_state = 282},
+  [553] = {.lex_state = 297},
+  [554] = {.lex_state = 290},
+  [555] = {.lex_state = 297},
+  [556] = {.lex_state = 297},
+  [557] = {.lex_state = 297},
+  [558] = {.lex_state = 287},
+  [559] = {.lex_state = 295},
+  [560] = {.lex_state = 295},
+  [561] = {.lex_state = 288},
+  [562] = {.lex_state = 289},
+  [563] = {.lex_state = 288},
+  [564] = {.lex_state = 287},
+  [565] = {.lex_state = 287},
+  [566] = {.lex_state = 288},
+  [567] = {.lex_state = 287},
+  [568] = {.lex_state = 291},
+  [569] = {.lex_state = 287},
+  [570] = {.lex_state = 291},
+  [571] = {.lex_state = 291},
+  [572] = {.lex_state = 291},
+  [573] = {.lex_state = 287},
+  [574] = {.lex_state = 297},
+  [575] = {.lex_state = 291},
+  [576] = {.lex_state = 291},
+  [577] = {.lex_state = 291},
+  [578] = {.lex_state = 291},
+  [579] = {.lex_state = 291},
+  [580] = {.lex_state = 291},
+  [581] = {.lex_state = 291},
+  [582] = {.lex_state = 290},
+  [583] = {.lex_state = 291},
+  [584] = {.lex_state = 291},
+  [585] = {.lex_state = 290},
+  [586] = {.lex_state = 290},
+  [587] = {.lex_state = 291},
+  [588] = {.lex_state = 291},
+  [589] = {.lex_state = 290},
+  [590] = {.lex_state = 293},
+  [591] = {.lex_state = 294},
+  [592] = {.lex_state = 294},
+  [593] = {.lex_state = 294},
+  [594] = {.lex_state = 297},
+  [595] = {.lex_state = 297},
+  [596] = {.lex_state = 297},
+  [597] = {.lex_state = 297},
+  [598] = {.lex_state = 297},
+  [599] = {.lex_state = 298},
+  [600] = {.lex_state = 291},
+  [601] = {.lex_state = 291},
+  [602] = {.lex_state = 291},
+  [603] = {.lex_state = 298},
+  [604] = {.lex_state = 298},
+  [605] = {.lex_state = 298},
+  [606] = {.lex_state = 296},
+  [607] = {.lex_state = 298},
+  [608] = {.lex_state = 292},
+  [609] = {.lex_state = 295},
+  [610] = {.lex_state = 295},
+  [611] = {.lex_state = 294},
+  [612] = {.lex_state = 294},
+  [613] = {.lex_state = 295},
+  [614] = {.lex_state = 295},
+  [615] = {.lex_state = 295},
+  [616] = {.lex_state = 295},
+  [617] = {.lex_state = 295},
+  [618] = {.lex_state = 295},
+  [619] = {.lex_state = 295},
+  [620] = {.lex_state = 295},
+  [621] = {.lex_state = 295},
+  [622] = {.lex_state = 295},
+  [623] = {.lex_state = 295},
+  [624] = {.lex_state = 295},
+  [625] = {.lex_state = 295},
+  [626] = {.lex_state = 295},
+  [627] = {.lex_state = 295},
+  [628] = {.lex_state = 295},
+  [629] = {.lex_state = 295},
+  [630] = {.lex_state = 295},
+  [631] = {.lex_state = 295},
+  [632] = {.lex_state = 295},
+  [633] = {.lex_state = 295},
+  [634] = {.lex_state = 295},
+  [635] = {.lex_state = 295},
+  [636] = {.lex_state = 295},
+  [637] = {.lex_state = 295},
+  [638] = {.lex_state = 295},
+  [639] = {.lex_state = 295},
+  [640] = {.lex_state = 295},
+  [641] = {.lex_state = 295},
+  [642] = {.lex_state = 295},
+  [643] = {.lex_state = 295},
+  [644] = {.lex_state = 295},
+  [645] = {.lex_state = 295},
+  [646] = {.lex_state = 295},
+  [647] = {.lex_state = 295},
+  [648] = {.lex_state = 295},
+  [649] = {.lex_state = 307},
+  [650] = {.lex_state = 307},
+  [651] = {.lex_state = 307},
+  [652] = {.lex_state = 299},
+  [653] = {.lex_state = 307},
+  [654] = {.lex_state = 300},
+  [655] = {.lex_state = 300},
+  [656] = {.lex_state = 303},
+  [657] = {.lex_state = 301},
+  [658] = {.lex_state = 303},
+  [659] = {.lex_state = 303},
+  [660] = {.lex_state = 303},
+  [661] = {.lex_state = 303},
+  [662] = {.lex_state = 303},
+  [663] = {.lex_state = 303},
+  [664] = {.lex_state = 302},
+  [665] = {.lex_state = 298},
+  [666] = {.lex_state = 298},
+  [667] = {.lex_state = 298},
+  [668] = {.lex_state = 298},
+  [669] = {.lex_state = 298},
+  [670] = {.lex_state = 298},
+  [671] = {.lex_state = 301},
+  [672] = {.lex_state = 303},
+  [673] = {.lex_state = 301},
+  [674] = {.lex_state = 303},
+  [675] = {.lex_state = 303},
+  [676] = {.lex_state = 303},
+  [677] = {.lex_state = 303},
+  [678] = {.lex_state = 303},
+  [679] = {.lex_state = 301},
+  [680] = {.lex_state = 301},
+  [681] = {.lex_state = 301},
+  [682] = {.lex_state = 302},
+  [683] = {.lex_state = 302},
+  [684] = {.lex_state = 302},
+  [685] = {.lex_state = 302},
+  [686] = {.lex_state = 302},
+  [687] = {.lex_state = 305},
+  [688] = {.lex_state = 305},
+  [689] = {.lex_state = 305},
+  [690] = {.lex_state = 305},
+  [691] = {.lex_state = 305},
+  [692] = {.lex_state = 305},
+  [693] = {.lex_state = 305},
+  [694] = {.lex_state = 305},
+  [695] = {.lex_state = 305},
+  [696] = {.lex_state = 305},
+  [697] = {.lex_state = 305},
+  [698] = {.lex_state = 305},
+  [699] = {.lex_state = 305},
+  [700] = {.lex_state = 305},
+  [701] = {.lex_state = 305},
+  [702] = {.lex_state = 305},
+  [703] = {.lex_state = 305},
+  [704] = {.lex_state = 305},
+  [705] = {.lex_state = 305},
+  [706] = {.lex_state = 305},
+  [707] = {.lex_state = 305},
+  [708] = {.lex_state = 305},
+  [709] = {.lex_state = 305},
+  [710] = {.lex_state = 305},
+  [711] = {.lex_state = 305},
+  [712] = {.lex_state = 305},
+  [713] = {.lex_state = 305},
+  [714] = {.lex_state = 305},
+  [715] = {.lex_state = 305},
+  [716] = {.lex_state = 305},
+  [717] = {.lex_state = 305},
+  [718] = {.lex_state = 305},
+  [719] = {.lex_state = 305},
+  [720] = {.lex_state = 305},
+  [721] = {.lex_state = 305},
+  [722] = {.lex_state = 305},
+  [723] = {.lex_state = 305},
+  [724] = {.lex_state = 305},
+  [725] = {.lex_state = 305},
+  [726] = {.lex_state = 305},
+  [727] = {.lex_state = 305},
+  [728] = {.lex_state = 305},
+  [729] = {.lex_state = 305},
+  [730] = {.lex_state = 305},
+  [731] = {.lex_state = 305},
+  [732] = {.lex_state = 305},
+  [733] = {.lex_state = 305},
+  [734] = {.lex_state = 305},
+  [735] = {.lex_state = 305},
+  [736] = {.lex_state = 305},
+  [737] = {.lex_state = 305},
+  [738] = {.lex_state = 305},
+  [739] = {.lex_state = 305},
+  [740] = {.lex_state = 305},
+  [741] = {.lex_state = 305},
+  [742] = {.lex_state = 305},
+  [743] = {.lex_state = 305},
+  [744] = {.lex_state = 305},
+  [745] = {.lex_state = 305},
+  [746] = {.lex_state = 305},
+  [747] = {.lex_state = 305},
+  [748] = {.lex_state = 305},
+  [749] = {.lex_state = 305},
+  [750] = {.lex_state = 305},
+  [751] = {.lex_state = 305},
+  [752] = {.lex_state = 305},
+  [753] = {.lex_state = 305},
+  [754] = {.lex_state = 305},
+  [755] = {.lex_state = 305},
+  [756] = {.lex_state = 305},
+  [757] = {.lex_state = 305},
+  [758] = {.lex_state = 305},
+  [759] = {.lex_state = 305},
+  [760] = {.lex_state = 305},
+  [761] = {.lex_state = 305},
+  [762] = {.lex_state = 305},
+  [763] = {.lex_state = 305},
+  [764] = {.lex_state = 305},
+  [765] = {.lex_state = 305},
+  [766] = {.lex_state = 305},
+  [767] = {.lex_state = 305},
+  [768] = {.lex_state = 305},
+  [769] = {.lex_state = 305},
+  [770] = {.lex_state = 305},
+  [771] = {.lex_state = 305},
+  [772] = {.lex_state = 305},
+  [773] = {.lex_state = 305},
+  [774] = {.lex_state = 305},
+  [775] = {.lex_state = 305},
+  [776] = {.lex_state = 305},
+  [777] = {.lex_state = 306},
+  [778] = {.lex_state = 306},
+  [779] = {.lex_state = 306},
+  [780] = {.lex_state = 306},
+  [781] = {.lex_state = 306},
+  [782] = {.lex_state = 306},
+  [783] = {.lex_state = 280},
+  [784] = {.lex_state = 306},
+  [785] = {.lex_state = 306},
+  [786] = {.lex_state = 306},
+  [787] = {.lex_state = 280},
+  [788] = {.lex_state = 280},
+  [789] = {.lex_state = 306},
+  [790] = {.lex_state = 306},
+  [791] = {.lex_state = 306},
+  [792] = {.lex_state = 306},
+  [793] = {.lex_state = 311},
+  [794] = {.lex_state = 306},
+  [795] = {.lex_state = 280},
+  [796] = {.lex_state = 306},
+  [797] = {.lex_state = 306},
+  [798] = {.lex_state = 280},
+  [799] = {.lex_state = 280},
+  [800] = {.lex_state = 306},
+  [801] = {.lex_state = 306},
+  [802] = {.lex_state = 306},
+  [803] = {.lex_state = 306},
+  [804] = {.lex_state = 306},
+  [805] = {.lex_state = 306},
+  [806] = {.lex_state = 306},
+  [807] = {.lex_state = 306},
+  [808] = {.lex_state = 306},
+  [809] = {.lex_state = 306},
+  [810] = {.lex_state = 306},
+  [811] = {.lex_state = 306},
+  [812] = {.lex_state = 306},
+  [813] = {.lex_state = 280},
+  [814] = {.lex_state = 306},
+  [815] = {.lex_state = 306},
+  [816] = {.lex_state = 306},
+  [817] = {.lex_state = 306},
+  [818] = {.lex_state = 280},
+  [819] = {.lex_state = 306},
+  [820] = {.lex_state = 306},
+  [821] = {.lex_state = 306},
+  [822] = {.lex_state = 306},
+  [823] = {.lex_state = 306},
+  [824] = {.lex_state = 306},
+  [825] = {.lex_state = 306},
+  [826] = {.lex_state = 306},
+  [827] = {.lex_state = 306},
+  [828] = {.lex_state = 306},
+  [829] = {.lex_state = 306},
+  [830] = {.lex_state = 306},
+  [831] = {.lex_state = 306},
+  [832] = {.lex_state = 306},
+  [833] = {.lex_state = 306},
+  [834] = {.lex_state = 306},
+  [835] = {.lex_state = 306},
+  [836] = {.lex_state = 312},
+  [837] = {.lex_state = 312},
+  [838] = {.lex_state = 306},
+  [839] = {.lex_state = 306},
+  [840] = {.lex_state = 306},
+  [841] = {.lex_state = 312},
+  [842] = {.lex_state = 306},
+  [843] = {.lex_state = 306},
+  [844] = {.lex_state = 312},
+  [845] = {.lex_state = 306},
+  [846] = {.lex_state = 306},
+  [847] = {.lex_state = 306},
+  [848] = {.lex_state = 306},
+  [849] = {.lex_state = 306},
+  [850] = {.lex_state = 306},
+  [851] = {.lex_state = 312},
+  [852] = {.lex_state = 312},
+  [853] = {.lex_state = 312},
+  [854] = {.lex_state = 312},
+  [855] = {.lex_state = 313},
+  [856] = {.lex_state = 313},
+  [857] = {.lex_state = 304},
   [858] = {.lex_state = 0},
-  [859] = {.lex_state = 295},
-  [860] = {.lex_state = 295},
-  [861] = {.lex_state = 304},
-  [862] = {.lex_state = 295},
-  [863] = {.lex_state = 295},
+  [859] = {.lex_state = 304},
+  [860] = {.lex_state = 304},
+  [861] = {.lex_state = 310},
+  [862] = {.lex_state = 304},
+  [863] = {.lex_state = 304},
   [864] = {.lex_state = 0},
-  [865] = {.lex_state = 295},
-  [866] = {.lex_state = 295},
-  [867] = {.lex_state = 295},
-  [868] = {.lex_state = 295},
-  [869] = {.lex_state = 295},
-  [870] = {.lex_state = 295},
-  [871] = {.lex_state = 295},
-  [872] = {.lex_state = 295},
-  [873] = {.lex_state = 295},
-  [874] = {.lex_state = 304},
-  [875] = {.lex_state = 295},
-  [876] = {.lex_state = 295},
-  [877] = {.lex_state = 295},
-  [878] = {.lex_state = 295},
-  [879] = {.lex_state = 304},
-  [880] = {.lex_state = 295},
-  [881] = {.lex_state = 295},
-  [882] = {.lex_state = 295},
-  [883] = {.lex_state = 295},
-  [884] = {.lex_state = 304},
-  [885] = {.lex_state = 295},
-  [886] = {.lex_state = 295},
-  [887] = {.lex_state = 304},
-  [888] = {.lex_state = 295},
-  [889] = {.lex_state = 295},
+  [865] = {.lex_state = 304},
+  [866] = {.lex_state = 304},
+  [867] = {.lex_state = 304},
+  [868] = {.lex_state = 304},
+  [869] = {.lex_state = 304},
+  [870] = {.lex_state = 304},
+  [871] = {.lex_state = 304},
+  [872] = {.lex_state = 304},
+  [873] = {.lex_state = 304},
+  [874] = {.lex_state = 310},
+  [875] = {.lex_state = 304},
+  [876] = {.lex_state = 304},
+  [877] = {.lex_state = 304},
+  [878] = {.lex_state = 304},
+  [879] = {.lex_state = 310},
+  [880] = {.lex_state = 304},
+  [881] = {.lex_state = 304},
+  [882] = {.lex_state = 304},
+  [883] = {.lex_state = 304},
+  [884] = {.lex_state = 310},
+  [885] = {.lex_state = 304},
+  [886] = {.lex_state = 304},
+  [887] = {.lex_state = 310},
+  [888] = {.lex_state = 304},
+  [889] = {.lex_state = 304},
   [890] = {.lex_state = 0},
-  [891] = {.lex_state = 295},
-  [892] = {.lex_state = 295},
-  [893] = {.lex_state = 295},
-  [894] = {.lex_state = 295},
-  [895] = {.lex_state = 295},
-  [896] = {.lex_state = 304},
-  [897] = {.lex_state = 295},
-  [898] = {.lex_state = 295},
-  [899] = {.lex_state = 304},
-  [900] = {.lex_state = 295},
-  [901] = {.lex_state = 295},
-  [902] = {.lex_state = 295},
-  [903] = {.lex_state = 304},
-  [904] = {.lex_state = 295},
-  [905] = {.lex_state = 305},
-  [906] = {.lex_state = 295},
-  [907] = {.lex_state = 295},
-  [908] = {.lex_state = 295},
-  [909] = {.lex_state = 295},
-  [910] = {.lex_state = 295},
-  [911] = {.lex_state = 295},
-  [912] = {.lex_state = 295},
-  [913] = {.lex_state = 295},
-  [914] = {.lex_state = 295},
-  [915] = {.lex_state = 295},
-  [916] = {.lex_state = 295},
-  [917] = {.lex_state = 295},
-  [918] = {.lex_state = 295},
-  [919] = {.lex_state = 295},
-  [920] = {.lex_state = 295},
-  [921] = {.lex_state = 295},
-  [922] = {.lex_state = 295},
-  [923] = {.lex_state = 304},
-  [924] = {.lex_state = 295},
-  [925] = {.lex_state = 295},
-  [926] = {.lex_state = 295},
-  [927] = {.lex_state = 295},
-  [928] = {.lex_state = 304},
+  [891] = {.lex_state = 304},
+  [892] = {.lex_state = 304},
+  [893] = {.lex_state = 304},
+  [894] = {.lex_state = 304},
+  [895] = {.lex_state = 304},
+  [896] = {.lex_state = 310},
+  [897] = {.lex_state = 304},
+  [898] = {.lex_state = 304},
+  [899] = {.lex_state = 310},
+  [900] = {.lex_state = 304},
+  [901] = {.lex_state = 304},
+  [902] = {.lex_state = 304},
+  [903] = {.lex_state = 310},
+  [904] = {.lex_state = 304},
+  [905] = {.lex_state = 314},
+  [906] = {.lex_state = 304},
+  [907] = {.lex_state = 304},
+  [908] = {.lex_state = 304},
+  [909] = {.lex_state = 304},
+  [910] = {.lex_state = 304},
+  [911] = {.lex_state = 304},
+  [912] = {.lex_state = 304},
+  [913] = {.lex_state = 304},
+  [914] = {.lex_state = 304},
+  [915] = {.lex_state = 304},
+  [916] = {.lex_state = 304},
+  [917] = {.lex_state = 304},
+  [918] = {.lex_state = 304},
+  [919] = {.lex_state = 304},
+  [920] = {.lex_state = 304},
+  [921] = {.lex_state = 304},
+  [922] = {.lex_state = 304},
+  [923] = {.lex_state = 310},
+  [924] = {.lex_state = 304},
+  [925] = {.lex_state = 304},
+  [926] = {.lex_state = 304},
+  [927] = {.lex_state = 304},
+  [928] = {.lex_state = 310},
   [929] = {.lex_state = 0},
-  [930] = {.lex_state = 295},
-  [931] = {.lex_state = 295},
-  [932] = {.lex_state = 295},
-  [933] = {.lex_state = 295},
-  [934] = {.lex_state = 295},
-  [935] = {.lex_state = 295},
+  [930] = {.lex_state = 304},
+  [931] = {.lex_state = 304},
+  [932] = {.lex_state = 304},
+  [933] = {.lex_state = 304},
+  [934] = {.lex_state = 304},
+  [935] = {.lex_state = 304},
   [936] = {.lex_state = 0},
-  [937] = {.lex_state = 296},
-  [938] = {.lex_state = 304},
-  [939] = {.lex_state = 295},
-  [940] = {.lex_state = 296},
-  [941] = {.lex_state = 295},
-  [942] = {.lex_state = 295},
-  [943] = {.lex_state = 296},
-  [944] = {.lex_state = 296},
-  [945] = {.lex_state = 295},
-  [946] = {.lex_state = 296},
-  [947] = {.lex_state = 295},
-  [948] = {.lex_state = 295},
-  [949] = {.lex_state = 304},
+  [937] = {.lex_state = 305},
+  [938] = {.lex_state = 310},
+  [939] = {.lex_state = 304},
+  [940] = {.lex_state = 305},
+  [941] = {.lex_state = 304},
+  [942] = {.lex_state = 304},
+  [943] = {.lex_state = 305},
+  [944] = {.lex_state = 305},
+  [945] = {.lex_state = 304},
+  [946] = {.lex_state = 305},
+  [947] = {.lex_state = 304},
+  [948] = {.lex_state = 304},
+  [949] = {.lex_state = 310},
   [950] = {.lex_state = 0},
-  [951] = {.lex_state = 295},
-  [952] = {.lex_state = 295},
-  [953] = {.lex_state = 296},
-  [954] = {.lex_state = 295},
+  [951] = {.lex_state = 304},
+  [952] = {.lex_state = 304},
+  [953] = {.lex_state = 305},
+  [954] = {.lex_state = 304},
   [955] = {.lex_state = 0},
-  [956] = {.lex_state = 295},
-  [957] = {.lex_state = 296},
-  [958] = {.lex_state = 295},
-  [959] = {.lex_state = 295},
-  [960] = {.lex_state = 305},
-  [961] = {.lex_state = 295},
+  [956] = {.lex_state = 304},
+  [957] = {.lex_state = 305},
+  [958] = {.lex_state = 304},
+  [959] = {.lex_state = 304},
+  [960] = {.lex_state = 314},
+  [961] = {.lex_state = 304},
   [962] = {.lex_state = 0},
   [963] = {.lex_state = 0},
   [964] = {.lex_state = 0},
@@ -18951,7 +19092,7 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [1013] = {.lex_state = 0},
   [1014] = {.lex_state = 0},
   [1015] = {.lex_state = 0},
-  [1016] = {.lex_state = 296},
+  [1016] = {.lex_state = 305},
   [1017] = {.lex_state = 0},
   [1018] = {.lex_state = 0},
   [1019] = {.lex_state = 0},
@@ -18967,9 +19108,9 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [1029] = {.lex_state = 0},
   [1030] = {.lex_state = 0},
   [1031] = {.lex_state = 0},
-  [1032] = {.lex_state = 298},
+  [1032] = {.lex_state = 307},
   [1033] = {.lex_state = 0},
-  [1034] = {.lex_state = 296},
+  [1034] = {.lex_state = 305},
   [1035] = {.lex_state = 0},
   [1036] = {.lex_state = 0},
   [1037] = {.lex_state = 0},
@@ -18995,21 +19136,21 @@ static const TSLexMode ts_lex_modes[STATE_COUNT] = {
   [1057] = {.lex_state = 0},
   [1058] = {.lex_state = 0},
   [1059] = {.lex_state = 0},
-  [1060] = {.lex_state = 298},
+  [1060] = {.lex_state = 307},
   [1061] = {.lex_state = 0},
-  [1062] = {.lex_state = 261},
-  [1063] = {.lex_state = 296},
-  [1064] = {.lex_state = 296},
-  [1065] = {.lex_state = 261},
-  [1066] = {.lex_state = 261},
-  [1067] = {.lex_state = 296},
+  [1062] = {.lex_state = 270},
+  [1063] = {.lex_state = 305},
+  [1064] = {.lex_state = 305},
+  [1065] = {.lex_state = 270},
+  [1066] = {.lex_state = 270},
+  [1067] = {.lex_state = 305},
   [1068] = {.lex_state = 0},
-  [1069] = {.lex_state = 296},
-  [1070] = {.lex_state = 261},
-  [1071] = {.lex_state = 261},
-  [1072] = {.lex_state = 296},
-  [1073] = {.lex_state = 261},
-  [1074] = {.lex_state = 261},
+  [1069] = {.lex_state = 305},
+  [1070] = {.lex_state = 270},
+  [1071] = {.lex_state = 270},
+  [1072] = {.lex_state = 305},
+  [1073] = {.lex_state = 270},
+  [1074] = {.lex_state = 270},
 };
 
 static const uint16_t ts_parse_table[LARGE_STATE_COUNT][SYMBOL_COUNT] = {
