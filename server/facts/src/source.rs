@@ -1,8 +1,8 @@
 //! Findings about the source itself: form of lines, names, values, includes.
 
 use reveille_decoders::Severity;
-use reveille_program::{Analysis, ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Unit};
-use reveille_source::{Dialect, Encoding, OpId, ProblemKind as LineProblem, Span};
+use reveille_program::{Analysis, ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Unit, definition_span};
+use reveille_source::{Dialect, Encoding, ProblemKind as LineProblem, Span};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
 
@@ -184,17 +184,6 @@ fn expression(kind: &ExpressionProblem, at: Evidence) -> Finding {
         ExpressionProblem::TextTooLong => ("value-006", "as a number a text has 4 characters at most"),
     };
     Finding::new(code, at, message.to_owned())
-}
-
-/// Where the name stands that a line defines.
-pub(crate) fn definition_span(program: &Program, place: Place) -> Span {
-    let Some(file) = program.file(place.file) else { return Span::default() };
-    let (chunk, line, _) = file.at(place.chunk, place.line);
-    if !line.label.is_empty() || line.op == OpId::NONE {
-        return line.label;
-    }
-    let first = chunk.operands(line).into_iter().next().unwrap_or(0..0);
-    Span { start: first.start as u16, end: first.end as u16 }
 }
 
 /// The defined name that is spelled most like `name`, if one is close.

@@ -283,7 +283,8 @@ pub(crate) fn names(field: &str, dialect: Dialect, mut each: impl FnMut(&str, us
 }
 
 /// Whether a label is local: valid between two ordinary labels only.
-pub(crate) fn is_local_label(name: &str, dialect: Dialect) -> bool {
+#[must_use]
+pub fn is_local_label(name: &str, dialect: Dialect) -> bool {
     match name.as_bytes() {
         [b'.', _, ..] | [b'@', _, ..] => dialect == Dialect::Motorola,
         [first, .., b'$'] => first.is_ascii_digit() || dialect == Dialect::Motorola,

@@ -11,12 +11,15 @@ mod index;
 mod layout;
 mod names;
 mod program;
+mod references;
 mod unit;
 
 pub use analysis::Analysis;
 pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
+pub use index::is_local_label;
 pub use layout::lay_out;
 pub use names::{Names, Symbol};
 pub use program::{Content, FileId, Program, SourceFile};
+pub use references::{definition_span, references};
 pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

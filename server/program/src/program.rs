@@ -62,6 +62,22 @@ impl SourceFile {
         self.binary_at
     }
 
+    /// The place of a line, counted from 0 in the file; none past the last line.
+    #[must_use]
+    pub fn place(&self, line: usize) -> Option<crate::Place> {
+        let (chunk, at) = self.source.chunk_of_line(line)?;
+        Some(crate::Place { file: self.id, chunk: chunk as u32, line: at as u16 })
+    }
+
+    /// The line of a place, counted from 0 in the file.
+    #[must_use]
+    pub fn line_number(&self, place: crate::Place) -> usize {
+        if self.source.chunks().is_empty() {
+            return 0;
+        }
+        self.source.first_line(place.chunk as usize) + usize::from(place.line)
+    }
+
     /// The names of the files it includes.
     #[must_use]
     pub fn includes(&self) -> &Arc<[String]> {

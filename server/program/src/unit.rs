@@ -227,6 +227,18 @@ impl Unit {
         Some(crate::layout::replay(program, self, segment, place.line))
     }
 
+    /// The scope of local labels at a line.
+    #[must_use]
+    pub fn scope_at(&self, program: &Program, place: Place) -> Option<u32> {
+        self.state_at(program, place).map(|state| state.scope)
+    }
+
+    /// Whether a local label can be used in a scope.
+    #[must_use]
+    pub fn is_in_scope(&self, definition: &Definition, scope: Option<u32>) -> bool {
+        scope == Some(definition.scope)
+    }
+
     /// The location of a line, after the alignment that its own data asks for.
     #[must_use]
     pub fn location(&self, program: &Program, place: Place) -> Value {

@@ -1,0 +1,235 @@
+//! What can be written at a place.
+
+use std::ops::Range;
+
+use reveille_cpu::MNEMONICS;
+use reveille_decoders::layouts;
+use reveille_facts::Model;
+use reveille_program::{DefinitionKind, FileId, Value};
+use reveille_source::{DIRECTIVES, Dialect, LineKind, Meaning, Operation};
+
+use crate::lookup::Spot;
+
+/// What is offered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum CompletionKind {
+    /// An instruction.
+    Instruction,
+    /// A directive.
+    Directive,
+    /// A macro.
+    Macro,
+    /// A size suffix.
+    Size,
+    /// A register.
+    Register,
+    /// A label.
+    Label,
+    /// A constant.
+    Constant,
+    /// A file to include.
+    File,
+    /// A block layout.
+    Layout,
+}
+
+/// Something that can be written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Completion {
+    /// The text.
+    pub label: String,
+    /// What it is.
+    pub kind: CompletionKind,
+    /// More about it, in one line.
+    pub detail: String,
+    /// What it takes the place of.
+    pub range: Range<usize>,
+}
+
+/// How many names are offered at most.
+const MOST: usize = 400;
+
+/// What can be written at a byte of a file; and whether there is more than is offered.
+#[must_use]
+pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>, bool) {
+    let Some(spot) = Spot::new(model, file, byte) else { return operations_of_empty_line(model, file, byte) };
+    let before = &spot.text[..spot.at];
+    let is_word = |it: char| it.is_ascii_alphanumeric() || matches!(it, '_' | '.' | '$' | '@' | '?') || !it.is_ascii();
+    let word_start = before
+        .rfind(|it: char| !is_word(it))
+        .map_or(0, |at| at + before[at..].chars().next().map_or(1, char::len_utf8));
+    let dialect = spot.file.source().dialect();
+    let range = |start: usize| spot.in_file(&(start..spot.at));
+    let comment = spot.line.comment.range();
+    if !comment.is_empty() && spot.at > comment.start {
+        return (layout_names(before, &range), false);
+    }
+    let operation = spot.line.operation.range();
+    let is_in_operands = !operation.is_empty() && spot.at > usize::from(spot.line.size_span().end);
+    if is_in_operands && spot.line.kind == LineKind::Statement {
+        return operands(&spot, word_start, &range);
+    }
+    // In column one a label begins: nothing can be known of it.
+    if word_start == 0 && spot.line.kind != LineKind::Blank && dialect == Dialect::Motorola {
+        return (Vec::new(), false);
+    }
+    let typed = &before[word_start..];
+    if let Some(dot) = typed.rfind('.').filter(|at| *at > 0) {
+        let start = word_start + dot + 1;
+        return (sizes(&typed[..dot], &range(start)), false);
+    }
+    (operations(model, file, &range(word_start), typed, dialect), false)
+}
+
+fn operations_of_empty_line(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>, bool) {
+    // Behind the last line end there is no line yet.
+    let Some(source) = model.program().file(file) else { return (Vec::new(), false) };
+    (operations(model, file, &(byte..byte), "", source.source().dialect()), false)
+}
+
+/// Upper case if what is typed, or the file's first operation, is.
+fn in_case(text: &str, upper: bool) -> String {
+    if upper { text.to_ascii_uppercase() } else { text.to_owned() }
+}
+
+fn writes_upper(model: &Model, file: FileId, typed: &str) -> bool {
+    if let Some(letter) = typed.bytes().find(u8::is_ascii_alphabetic) {
+        return letter.is_ascii_uppercase();
+    }
+    let Some(source) = model.program().file(file) else { return false };
+    let Some(chunk) = source.source().chunks().first() else { return false };
+    let mut operations = chunk.lines().iter().filter(|line| line.op.is_instruction()).map(|line| line.operation.of(chunk.line_text(line)));
+    operations.next().is_some_and(|it| it.bytes().all(|byte| byte.is_ascii_uppercase()))
+}
+
+fn operations(model: &Model, file: FileId, range: &Range<usize>, typed: &str, dialect: Dialect) -> Vec<Completion> {
+    let upper = writes_upper(model, file, typed);
+    let mut found: Vec<Completion> = Vec::new();
+    let mut push = |label: String, kind, detail: &str| {
+        found.push(Completion { label, kind, detail: detail.to_owned(), range: range.clone() });
+    };
+    for mnemonic in MNEMONICS {
+        push(in_case(mnemonic.name, upper), CompletionKind::Instruction, mnemonic.summary);
+    }
+    let dot = if dialect == Dialect::Dotted { "." } else { "" };
+    for directive in DIRECTIVES {
+        push(format!("{dot}{}", in_case(directive.name, upper)), CompletionKind::Directive, directive.summary);
+    }
+    let program = model.program();
+    if let Some(unit) = model.analysis().unit_of(file) {
+        for definition in unit.definitions().iter().filter(|it| it.kind == DefinitionKind::Macro) {
+            push(program.names().text(definition.symbol).to_string(), CompletionKind::Macro, "macro of this program");
+        }
+    }
+    found
+}
+
+fn sizes(name: &str, range: &Range<usize>) -> Vec<Completion> {
+    let size = |letter: char, detail: &str| Completion {
+        label: letter.to_string(),
+        kind: CompletionKind::Size,
+        detail: detail.to_owned(),
+        range: range.clone(),
+    };
+    if let Some(mnemonic) = reveille_cpu::mnemonic(name) {
+        let is_branch = mnemonic.sizes.allows(reveille_cpu::Size::Short);
+        return mnemonic
+            .sizes
+            .iter()
+            .map(|it| {
+                size(
+                    it.letter(),
+                    if is_branch { "length of the branch" } else { ["byte", "word", "long word", ""][it as usize] },
+                )
+            })
+            .collect();
+    }
+    let takes_size = reveille_source::directive_index(name).is_some_and(|at| {
+        matches!(
+            DIRECTIVES[at].meaning,
+            Meaning::Constants | Meaning::Block | Meaning::Reserve | Meaning::StructureField
+        )
+    });
+    if takes_size { vec![size('b', "byte"), size('w', "word"), size('l', "long word")] } else { Vec::new() }
+}
+
+/// Behind `@block ` in a comment: the layouts that there are.
+fn layout_names(before: &str, range: &dyn Fn(usize) -> Range<usize>) -> Vec<Completion> {
+    let Some(mark) = before.rfind("@block ") else { return Vec::new() };
+    let start = mark + "@block ".len();
+    if before[start..].contains(' ') {
+        return Vec::new();
+    }
+    let offer = |it: &reveille_decoders::Layout| Completion {
+        label: it.name.clone(),
+        kind: CompletionKind::Layout,
+        detail: it.title.clone(),
+        range: range(start),
+    };
+    layouts().iter().map(offer).collect()
+}
+
+fn operands(spot: &Spot<'_>, word_start: usize, range: &dyn Fn(usize) -> Range<usize>) -> (Vec<Completion>, bool) {
+    let (model, program) = (spot.model, spot.model.program());
+    let typed = spot.text[word_start..spot.at].to_ascii_lowercase();
+    let mut found = Vec::new();
+    let mut push = |label: String, kind, detail: String, start: usize| {
+        found.push(Completion { label, kind, detail, range: range(start) });
+    };
+    if let Operation::Directive(directive) = spot.line.op.get()
+        && directive.meaning == Meaning::Include
+    {
+        let start = spot.text[..spot.at].rfind(['"', '\'', '<', ' ', '\t']).map_or(word_start, |at| at + 1);
+        let folder = spot.file.path().parent();
+        for file in program.files().filter(|it| it.id() != spot.place.file) {
+            let path = folder.and_then(|folder| file.path().strip_prefix(folder).ok());
+            if let Some(path) = path {
+                push(path.to_string_lossy().replace('\\', "/"), CompletionKind::File, String::new(), start);
+            }
+        }
+        return (found, false);
+    }
+    if spot.line.op.is_instruction() {
+        let upper = writes_upper(model, spot.place.file, &typed);
+        for name in [
+            "d0", "d1", "d2", "d3", "d4", "d5", "d6", "d7", "a0", "a1", "a2", "a3", "a4", "a5", "a6", "a7", "sp", "pc",
+            "sr", "ccr", "usp",
+        ] {
+            if let Some(register) = reveille_cpu::register(name) {
+                push(in_case(name, upper), CompletionKind::Register, register.describe(), word_start);
+            }
+        }
+    }
+    let Some(unit) = spot.unit() else { return (found, false) };
+    let mut is_more = false;
+    let mut seen = rustc_hash::FxHashSet::default();
+    let scope = unit.scope_at(program, spot.place);
+    // Names near the place first: what is typed here most often belongs here.
+    for definition in unit.definitions().iter().rev() {
+        let name = program.names().text(definition.symbol);
+        if definition.symbol.is_local() && !unit.is_in_scope(definition, scope) {
+            continue;
+        }
+        if definition.kind == DefinitionKind::Macro
+            || !name.to_ascii_lowercase().contains(&typed)
+            || !seen.insert(definition.symbol)
+        {
+            continue;
+        }
+        if seen.len() > MOST {
+            is_more = true;
+            break;
+        }
+        let (kind, detail) = match (definition.kind, definition.value) {
+            (DefinitionKind::Label, Value::Number(address)) => {
+                (CompletionKind::Label, format!("label at ${address:X}"))
+            }
+            (DefinitionKind::Label, _) => (CompletionKind::Label, "label".to_owned()),
+            (DefinitionKind::RegisterName, _) => (CompletionKind::Register, "register name".to_owned()),
+            (_, Value::Number(value)) => (CompletionKind::Constant, format!("{value} = ${value:X}")),
+            _ => (CompletionKind::Constant, String::new()),
+        };
+        push(name.to_string(), kind, detail, word_start);
+    }
+    (found, is_more)
+}

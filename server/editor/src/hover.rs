@@ -1,0 +1,299 @@
+//! What stands under the cursor, in Markdown.
+
+use std::fmt::Write;
+use std::ops::Range;
+
+use reveille_decoders::{FieldKind, Scalar};
+use reveille_facts::{BlockFact, Model, Part};
+use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, FileId, Unit, Value, evaluate};
+use reveille_source::{Operation, TokenKind};
+
+use crate::lookup::{Spot, Thing};
+
+/// An answer to a hover.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hover {
+    /// What it is about, in bytes of the file.
+    pub range: Range<usize>,
+    /// The text, Markdown.
+    pub markdown: String,
+}
+
+/// What stands at a byte of a file.
+#[must_use]
+pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
+    let spot = Spot::new(model, file, byte)?;
+    let thing = spot.thing();
+    if let Some(block) = model.block_at(spot.place)
+        && let Some(found) = block_hover(&spot, block, thing.as_ref())
+    {
+        return Some(found);
+    }
+    let (range, markdown) = match thing? {
+        Thing::Label(_) => name(&spot)?,
+        Thing::Operation(range) => (range, operation(&spot)?),
+        Thing::Token(TokenKind::Name, _) => name(&spot)?,
+        Thing::Token(TokenKind::Number | TokenKind::Text, range) => (range.clone(), number(&spot, &range)?),
+        Thing::Token(TokenKind::Register, range) => {
+            let text = &spot.text[range.clone()];
+            let register = reveille_cpu::register(text)?;
+            (range, fenced(text, &register.describe()))
+        }
+        _ => return None,
+    };
+    Some(Hover { range: spot.in_file(&range), markdown })
+}
+
+fn fenced(head: &str, text: &str) -> String {
+    format!("```m68k\n{head}\n```\n---\n{text}")
+}
+
+fn operation(spot: &Spot<'_>) -> Option<String> {
+    let name = spot.line.operation.of(spot.text);
+    match spot.line.op.get() {
+        Operation::Instruction(mnemonic) => {
+            let sizes: Vec<_> = mnemonic.sizes.iter().map(|size| format!(".{}", size.letter())).collect();
+            let sizes = if sizes.is_empty() { "no size".to_owned() } else { format!("sizes {}", sizes.join(" ")) };
+            let operands = match (mnemonic.operands.least, mnemonic.operands.most) {
+                (0, 0) => "no operands".to_owned(),
+                (1, 1) => "1 operand".to_owned(),
+                (least, most) if least == most => format!("{most} operands"),
+                (least, most) => format!("{least} or {most} operands"),
+            };
+            Some(fenced(name, &format!("{}\n\n{sizes}; {operands}", mnemonic.summary)))
+        }
+        Operation::Directive(directive) => Some(fenced(name, directive.summary)),
+        Operation::Assignment => Some(fenced(name, "gives a name a value")),
+        Operation::MacroCall => self::name(spot).map(|it| it.1),
+        Operation::None => None,
+    }
+}
+
+fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
+    let (unit, definition, range) = spot.definition()?;
+    let program = spot.model.program();
+    let text = program.names().text(definition.symbol);
+    let file = program.file(definition.place.file)?;
+    let (_, line, source) = file.at(definition.place.chunk, definition.place.line);
+    let mut body = String::new();
+    let _ = writeln!(body, "{}", describe(unit, &definition));
+    let comment = line.comment.of(source).trim_start_matches(['*', ';', '|', '/', '#', ' ', '\t']).trim();
+    if !comment.is_empty() {
+        let _ = writeln!(body, "\n{}", escaped(comment));
+    }
+    if let Some(block) =
+        spot.model.blocks().find(|it| it.at.place == definition.place && definition.kind == DefinitionKind::Label)
+    {
+        let _ = writeln!(body, "\n{}: {}", block.layout.title, summary(block));
+    }
+    let _ = write!(body, "\n{}:{}", file.path().display(), file.line_number(definition.place) + 1);
+    Some((range, fenced(&text, &body)))
+}
+
+fn describe(unit: &Unit, definition: &Definition) -> String {
+    let value = match definition.value {
+        Value::Number(number) => bases(number, 0),
+        Value::Address(..) => match (definition.kind, unit.is_odd(definition.value)) {
+            (DefinitionKind::Label, Some(true)) => {
+                "address not known yet, odd: instruction lengths come before it".into()
+            }
+            (DefinitionKind::Label, Some(false)) => {
+                "address not known yet, even: instruction lengths come before it".into()
+            }
+            _ => "an address that is not known yet".into(),
+        },
+        Value::Unknown => "value not known".into(),
+    };
+    match definition.kind {
+        DefinitionKind::Label => format!("label: {value}"),
+        DefinitionKind::Equate => format!("constant: {value}"),
+        DefinitionKind::Set => format!("variable of the assembler: {value}"),
+        DefinitionKind::RegisterName => "name of a register or a register list".into(),
+        DefinitionKind::Macro => "macro".into(),
+        DefinitionKind::External => "defined by another module".into(),
+    }
+}
+
+/// Markdown of a text that is none.
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for character in text.chars() {
+        if matches!(character, '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '#') {
+            out.push('\\');
+        }
+        out.push(character);
+    }
+    out
+}
+
+struct Alone(bool);
+
+impl Context for Alone {
+    fn name(&mut self, _: &str, _: Range<usize>) -> Value {
+        Value::Unknown
+    }
+    fn location(&mut self) -> Value {
+        Value::Unknown
+    }
+    fn problem(&mut self, _: ExpressionProblem, _: Range<usize>) {
+        self.0 = false;
+    }
+}
+
+/// A number or a short text in all bases.
+fn number(spot: &Spot<'_>, range: &Range<usize>) -> Option<String> {
+    let dialect = spot.file.source().dialect();
+    let text = &spot.text[range.clone()];
+    let mut alone = Alone(true);
+    let value = evaluate(text, 0..text.len(), dialect, &mut alone).number().filter(|_| alone.0);
+    let shown: String = text.chars().take(40).collect();
+    match value {
+        Some(value) => Some(fenced(&shown, &bases(value, spot.line.size))),
+        None if text.starts_with(['\'', '"']) => {
+            let bytes = reveille_program::quoted_bytes(text, dialect);
+            Some(fenced(&shown, &format!("text of {} bytes", bytes.len())))
+        }
+        None => None,
+    }
+}
+
+/// A number in decimal, hex, octal and binary, as characters where it is some, and signed where its top bit is set.
+pub(crate) fn bases(number: i64, size: u8) -> String {
+    let bits = match size {
+        b'b' => 8,
+        b'w' => 16,
+        b'l' => 32,
+        _ if (-0x80..0x100).contains(&number) => 8,
+        _ if (-0x8000..0x1_0000).contains(&number) => 16,
+        _ => 32,
+    };
+    let pattern = (number as u64) & (u64::MAX >> (64 - bits));
+    let digits = bits / 4;
+    let mut text = format!("{number} = ${pattern:0digits$X} = @{pattern:o}");
+    let groups: Vec<String> = (0..bits / 4).rev().map(|at| format!("{:04b}", pattern >> (4 * at) & 15)).collect();
+    let _ = write!(text, " = %{}", groups.join("_"));
+    let signed = ((pattern << (64 - bits)) as i64) >> (64 - bits);
+    if signed != number {
+        let _ = write!(text, " = {signed} signed");
+    }
+    let bytes: Vec<u8> = pattern.to_be_bytes().into_iter().skip_while(|byte| *byte == 0).collect();
+    if !bytes.is_empty() && bytes.iter().all(|byte| (0x20..0x7f).contains(byte)) {
+        let characters: String = bytes.iter().map(|byte| char::from(*byte)).collect();
+        let _ = write!(text, " = '{characters}'");
+    }
+    // Underscores are for people; no assembler of the time takes them.
+    text
+}
+
+/// Geometry and capacity in one line.
+pub(crate) fn summary(block: &BlockFact) -> String {
+    if block.shape.is_swapped {
+        return "recorded with the bytes of each word exchanged".into();
+    }
+    if block.shape.is_template {
+        return "not filled in".into();
+    }
+    let mut parts = Vec::new();
+    match block.geometry() {
+        Some([cylinders, heads, sectors, size]) => {
+            parts.push(format!("**{cylinders} x {heads} x {sectors} x {size}**"))
+        }
+        None => parts.push("**no whole geometry**".into()),
+    }
+    if let Some(capacity) = block.number("capacity") {
+        parts.push(if capacity % 1024 == 0 { format!("{} KiB", capacity / 1024) } else { format!("{capacity} bytes") });
+    }
+    if let Some(format) = block.format {
+        parts.push(format!("equals the standard format {} ({})", format.title, format.source));
+    }
+    parts.join(", ")
+}
+
+fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thing>) -> Option<Hover> {
+    // Only over the bytes themselves, or over their label or operation; a comment is a comment.
+    let part: Option<&Part> = match thing? {
+        Thing::Label(_) | Thing::Operation(_) => None,
+        Thing::Token(_, range) | Thing::Operand(range) => {
+            let own = block.parts.iter().filter(|part| part.at.place == spot.place);
+            let mut own =
+                own.filter(|part| part.at.span.range().start <= range.start && range.end <= part.at.span.range().end);
+            match own.next() {
+                Some(part) => Some(part),
+                // The line belongs to two entries of a table, and this operand to the other.
+                None => {
+                    let other = spot.model.blocks().find(|it| {
+                        let mut parts = it.parts.iter().filter(|part| part.at.place == spot.place);
+                        parts.any(|part| {
+                            part.at.span.range().start <= range.start && range.end <= part.at.span.range().end
+                        })
+                    });
+                    return other.filter(|it| !std::ptr::eq(*it, block)).and_then(|it| block_hover(spot, it, thing));
+                }
+            }
+        }
+        Thing::Comment(_) => return None,
+    };
+    let mut text = format!("```m68k\n{}  {}\n```\n---\n{}\n", block.subject, block.layout.name, summary(block));
+    let _ = writeln!(text, "\n| byte | field | value |\n|---:|---|---|");
+    for field in &block.layout.fields {
+        let is_here = part.is_some_and(|part| part.start < field.offset + field.bytes && part.end > field.offset);
+        let value = match block.block().value(field) {
+            None => "not known".into(),
+            Some(Scalar::Number(number)) if field.kind == FieldKind::Code => format!("${number:02X}"),
+            Some(Scalar::Number(number)) => number.to_string(),
+            Some(Scalar::Text(text)) => format!("'{}'", escaped(&text)),
+        };
+        let (offset, meaning) = (field.offset, &field.meaning);
+        let _ = if is_here {
+            writeln!(text, "| **{offset}** | **> {meaning}** | **{value}** |")
+        } else {
+            writeln!(text, "| {offset} | {meaning} | {value} |")
+        };
+    }
+    if block.is_readable() {
+        let _ = writeln!(text, "\n{}", layout_line(block));
+    }
+    let confidence = &block.confidence;
+    let _ = writeln!(text, "\n{}: {}", confidence.level.name(), confidence.reasons.join("; "));
+    if let (Some(part), Some(Thing::Token(TokenKind::Number | TokenKind::Text, range))) = (part, thing)
+        && let Some(number) = number(spot, range)
+        && part.end - part.start <= 4
+    {
+        let own = number.rsplit("---\n").next().unwrap_or("");
+        let _ = writeln!(text, "\n`{}`: {own}", &spot.text[range.clone()]);
+    }
+    let _ = write!(text, "\nSource: {}", block.layout.source);
+    let range = match (part, thing) {
+        (Some(part), _) => part.at.span.range(),
+        (None, Some(Thing::Label(range) | Thing::Operation(range))) => range.clone(),
+        _ => spot.line.operands.range(),
+    };
+    Some(Hover { range: spot.in_file(&range), markdown: text })
+}
+
+/// Where FATs, root directory and data lie.
+fn layout_line(block: &BlockFact) -> String {
+    let number = |name: &str| block.number(name);
+    let mut parts = Vec::new();
+    match (number("fat_start"), number("second_fat_start"), number("sectors_per_fat")) {
+        (Some(first), Some(second), Some(len)) => {
+            parts.push(format!("FATs from sectors {first} and {second}, {len} each"))
+        }
+        (Some(first), None, Some(len)) => parts.push(format!("FAT from sector {first}, {len} long")),
+        _ => (),
+    }
+    if let (Some(start), Some(len)) = (number("root_start"), number("root_sectors")) {
+        parts.push(format!("root directory from {start}, {len} long"));
+    }
+    if let Some(start) = number("data_start") {
+        parts.push(format!("data from {start}"));
+    }
+    if let (Some(clusters), Some(bytes), Some(bits)) = (number("clusters"), number("cluster_bytes"), number("fat_bits"))
+    {
+        parts.push(format!("{clusters} clusters of {bytes} bytes: FAT{bits}"));
+    }
+    if let Some(needed) = number("fat_sectors_needed") {
+        parts.push(format!("a FAT needs {needed} sectors"));
+    }
+    parts.join("; ")
+}

@@ -1,0 +1,73 @@
+//! Where a name is used.
+
+use reveille_source::Span;
+
+use crate::index::EventKind;
+use crate::unit::{Place, Unit, numeric_reference, place_of};
+use crate::{Definition, FileId, Program, Symbol};
+
+/// Where the definitions of the symbol of `definition` stand, and where it is used, in all files of its unit: the definitions first.
+#[must_use]
+pub fn references(program: &Program, unit: &Unit, definition: &Definition) -> (Vec<(Place, Span)>, Vec<(Place, Span)>) {
+    let symbol = definition.symbol;
+    let folded = program.names().folded(symbol);
+    // Another spelling means this name where no other name has exactly that spelling.
+    let is_meant = |it: Symbol| it == symbol || (unit.get(it).is_none() && program.names().folded(it) == folded);
+    let same_scope = |it: &Definition| !symbol.is_local() || it.scope == definition.scope;
+    let definitions = unit.definitions().iter().filter(|it| it.symbol == symbol && same_scope(it));
+    let definitions = definitions.map(|it| (it.place, definition_span(program, it.place))).collect();
+    let mut uses = Vec::new();
+    for id in unit.files() {
+        let Some(file) = program.file(*id) else { continue };
+        for (chunk, indexed) in file.indexed.iter().enumerate() {
+            let list = if symbol.is_local() { &indexed.local_uses } else { &indexed.uses };
+            for found in list {
+                if symbol.is_local() {
+                    let name = program.names().text(found.symbol);
+                    let is_numeric = numeric_reference(&name).is_some();
+                    if found.symbol != symbol && !is_numeric {
+                        continue;
+                    }
+                    let (place, span) = place_of(*id, chunk as u32, found);
+                    if unit.resolve(program, place, &name).is_some_and(|it| it.place == definition.place) {
+                        uses.push((place, span));
+                    }
+                } else if is_meant(found.symbol) {
+                    uses.push(place_of(*id, chunk as u32, found));
+                }
+            }
+            calls(*id, chunk as u32, indexed, &is_meant, &mut uses);
+        }
+    }
+    (definitions, uses)
+}
+
+fn calls(
+    file: FileId,
+    chunk: u32,
+    indexed: &crate::index::Indexed,
+    is_meant: &dyn Fn(Symbol) -> bool,
+    uses: &mut Vec<(Place, Span)>,
+) {
+    for event in &indexed.events {
+        if let EventKind::Call(symbol) = event.kind
+            && is_meant(symbol)
+        {
+            let span = indexed.chunk.lines()[usize::from(event.line)].operation;
+            uses.push((Place { file, chunk, line: event.line }, span));
+        }
+    }
+}
+
+/// Where the name stands that a line defines: its label, or the first operand of `.equ name,value` and `.macro name`.
+#[must_use]
+pub fn definition_span(program: &Program, place: Place) -> Span {
+    let Some(file) = program.file(place.file) else { return Span::default() };
+    let (chunk, line, text) = file.at(place.chunk, place.line);
+    if !line.label.is_empty() || line.op == reveille_source::OpId::NONE {
+        return line.label;
+    }
+    let first = chunk.operands(line).into_iter().next().unwrap_or(0..0);
+    let end = text[first.clone()].find(char::is_whitespace).map_or(first.end, |at| first.start + at);
+    Span { start: first.start as u16, end: end as u16 }
+}
