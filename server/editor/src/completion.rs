@@ -98,7 +98,11 @@ fn writes_upper(model: &Model, file: FileId, typed: &str) -> bool {
     }
     let Some(source) = model.program().file(file) else { return false };
     let Some(chunk) = source.source().chunks().first() else { return false };
-    let mut operations = chunk.lines().iter().filter(|line| line.op.is_instruction()).map(|line| line.operation.of(chunk.line_text(line)));
+    let mut operations = chunk
+        .lines()
+        .iter()
+        .filter(|line| line.op.is_instruction())
+        .map(|line| line.operation.of(chunk.line_text(line)));
     operations.next().is_some_and(|it| it.bytes().all(|byte| byte.is_ascii_uppercase()))
 }
 

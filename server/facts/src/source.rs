@@ -1,7 +1,9 @@
 //! Findings about the source itself: form of lines, names, values, includes.
 
 use reveille_decoders::Severity;
-use reveille_program::{Analysis, ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Unit, definition_span};
+use reveille_program::{
+    Analysis, ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Unit, definition_span,
+};
 use reveille_source::{Dialect, Encoding, ProblemKind as LineProblem, Span};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};

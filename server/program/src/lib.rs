@@ -20,6 +20,6 @@ pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_b
 pub use index::is_local_label;
 pub use layout::lay_out;
 pub use names::{Names, Symbol};
-pub use program::{Content, FileId, Program, SourceFile};
+pub use program::{Content, FileId, Prepared, Program, SourceFile};
 pub use references::{definition_span, references};
 pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

@@ -113,6 +113,24 @@ pub enum Content {
     Binary(usize),
 }
 
+/// A file that was read for a program and is not in it yet.
+#[derive(Debug)]
+pub struct Prepared {
+    path: PathBuf,
+    source: File,
+    encoding: Encoding,
+    binary_at: Option<usize>,
+    indexed: Vec<Arc<Indexed>>,
+}
+
+impl Prepared {
+    /// Where the file is.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
 impl Program {
     /// A program without files.
     #[must_use]
@@ -150,21 +168,29 @@ impl Program {
 
     /// Adds files or replaces them, reading them on all processors of the current pool.
     pub fn set_files(&mut self, files: Vec<(PathBuf, Content)>) {
+        let files = self.prepare(files);
+        self.insert(files);
+    }
+
+    /// Reads files for [`Program::insert`], without changing the program.
+    #[must_use]
+    pub fn prepare(&self, files: Vec<(PathBuf, Content)>) -> Vec<Prepared> {
         use rayon::prelude::*;
-        let names = self.names.clone();
-        let read: Vec<_> = files
-            .into_par_iter()
-            .map(|(path, content)| {
-                let (source, encoding, binary_at) = match content {
-                    Content::Text(source, encoding) => (source, encoding, None),
-                    Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at)),
-                };
-                let indexed: Vec<_> =
-                    source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), &names))).collect();
-                (normal(&path), source, encoding, binary_at, indexed)
-            })
-            .collect();
-        for (path, source, encoding, binary_at, indexed) in read {
+        let read = |(path, content): (PathBuf, Content)| {
+            let (source, encoding, binary_at) = match content {
+                Content::Text(source, encoding) => (source, encoding, None),
+                Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at)),
+            };
+            let indexed = source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), &self.names))).collect();
+            Prepared { path: normal(&path), source, encoding, binary_at, indexed }
+        };
+        if files.len() == 1 { files.into_iter().map(read).collect() } else { files.into_par_iter().map(read).collect() }
+    }
+
+    /// Adds files or replaces them; gives their numbers.
+    pub fn insert(&mut self, files: Vec<Prepared>) -> Vec<FileId> {
+        let mut ids = Vec::with_capacity(files.len());
+        for Prepared { path, source, encoding, binary_at, indexed } in files {
             let files = Arc::make_mut(&mut self.files);
             let id = match self.by_path.get(&path) {
                 Some(id) => *id,
@@ -183,7 +209,9 @@ impl Program {
             let includes = includes(&indexed);
             let file = SourceFile { id, path: path.into(), source, encoding, binary_at, includes, indexed };
             files[id.index()] = Some(Arc::new(file));
+            ids.push(id);
         }
+        ids
     }
 
     /// Replaces a file by its next version; `splice` tells which chunks are new. Reads only those.

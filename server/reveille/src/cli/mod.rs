@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod lint;
+mod serve;
 mod sheet;
 
 use std::io::Write;
@@ -30,6 +31,8 @@ struct Command {
 
 #[derive(Debug, Subcommand)]
 enum Action {
+    /// Serves an editor: the language server, on standard input and output.
+    Serve(serve::Serve),
     /// Lists what does not fit, for files or a whole firmware tree.
     Lint(lint::Lint),
     /// Prints the bring-up sheet of a firmware tree: every fact with its evidence.
@@ -86,8 +89,15 @@ pub(crate) fn run() -> ExitCode {
         }
     };
     start_log(command.log.as_deref());
+    if let Action::Serve(serve) = &command.action {
+        return match serve.run() {
+            Ok(code) => ExitCode::from(code),
+            Err(error) => failed(&error),
+        };
+    }
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     let result = match &command.action {
+        Action::Serve(_) => Ok(CLEAN),
         Action::Lint(lint) => lint.run(&mut out),
         Action::Sheet(sheet) => sheet.run(&mut out),
     };
@@ -100,11 +110,13 @@ pub(crate) fn run() -> ExitCode {
         {
             ExitCode::from(CLEAN)
         }
-        Err(error) => {
-            eprintln!("reveille: {error:#}");
-            ExitCode::from(FAILED)
-        }
+        Err(error) => failed(&error),
     }
+}
+
+fn failed(error: &anyhow::Error) -> ExitCode {
+    eprintln!("reveille: {error:#}");
+    ExitCode::from(FAILED)
 }
 
 /// Logs to standard error, never to standard output, which belongs to results and to the protocol.

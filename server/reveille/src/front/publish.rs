@@ -1,0 +1,87 @@
+//! Publishes findings: after every change, for the documents that changed and for files whose findings did.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use tower_lsp::Client;
+use tower_lsp::gen_lsp_types as proto;
+
+use super::{Shared, Snapshot};
+use crate::load;
+use crate::lsp::to_proto;
+
+type Published = HashMap<proto::Uri, (Option<i32>, Vec<proto::Diagnostic>)>;
+
+/// Runs until the server ends. Changes that come while findings are worked out are taken together.
+pub(super) async fn run(shared: Arc<Shared>, client: Client) {
+    let mut changes = shared.changes();
+    let mut published = Published::new();
+    while changes.changed().await.is_ok() {
+        changes.mark_unchanged();
+        let snapshot = shared.snapshot();
+        let work = snapshot.clone();
+        let found = tokio::task::spawn_blocking(move || diagnostics(&work)).await;
+        let Ok(found) = found else {
+            tracing::error!("the findings could not be worked out; the next change tries again");
+            continue;
+        };
+        for (uri, (version, diagnostics)) in &found {
+            let is_same = published.get(uri).is_some_and(|it| it.0 == *version && it.1 == *diagnostics);
+            let is_silent = !published.contains_key(uri) && diagnostics.is_empty() && version.is_none();
+            if !is_same && !is_silent {
+                client.publish_diagnostics(uri.clone(), diagnostics.clone(), *version).await;
+            }
+        }
+        // A file that is gone has no findings any more; that is told once.
+        for uri in published.keys().filter(|uri| !found.contains_key(uri)) {
+            client.publish_diagnostics(uri.clone(), Vec::new(), None).await;
+        }
+        published = found;
+        look_for_includes(&shared, &snapshot);
+    }
+}
+
+/// The findings of all files, as the protocol has them.
+fn diagnostics(snapshot: &Snapshot) -> Published {
+    let model = snapshot.model();
+    let mut found = Published::new();
+    for file in model.program().files() {
+        if let Some(uri) = snapshot.uri(file.id()) {
+            found.insert(uri, (snapshot.version(file.id()), Vec::new()));
+        }
+    }
+    for finding in model.findings() {
+        let place = finding.at.place.file;
+        if let Some(uri) = snapshot.uri(place)
+            && let Some(own) = found.get_mut(&uri)
+        {
+            own.1.push(to_proto::diagnostic(snapshot, model, finding));
+        }
+    }
+    found
+}
+
+/// Looks on disk for included files that the program lacks, each once, on a worker.
+fn look_for_includes(shared: &Arc<Shared>, snapshot: &Snapshot) {
+    let model = snapshot.model();
+    let mut paths: Vec<PathBuf> = Vec::new();
+    for unit in model.analysis().units() {
+        let Some(root) = unit.root() else { continue };
+        for (file, name) in unit.missing() {
+            let candidates = model.program().include_paths(*file, root, name).into_iter();
+            paths.extend(candidates.filter(|path| shared.looked_for.insert(path.clone(), ()).is_none()));
+        }
+    }
+    if paths.is_empty() {
+        return;
+    }
+    let shared = shared.clone();
+    tokio::task::spawn_blocking(move || {
+        let read = |path: PathBuf| Some((path.clone(), load::content(&path, None).ok()??));
+        let files: Vec<_> = paths.into_iter().filter(|path| path.is_file()).filter_map(read).collect();
+        if !files.is_empty() {
+            shared.load(files);
+        }
+    });
+}

@@ -1,0 +1,184 @@
+//! The one state of the server: open documents and the program. Only the ingress and loaders change it.
+
+use std::collections::{HashMap, HashSet};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+
+use dashmap::DashMap;
+use reveille_facts::Model;
+use reveille_program::{Content, FileId, Prepared, Program};
+use reveille_source::{Document, Encoding, Position};
+use tower_lsp::gen_lsp_types as proto;
+
+use super::snapshot::{ClientTraits, Snapshot, path_of};
+
+/// Version and address of an open document.
+#[derive(Clone, Debug)]
+pub(crate) struct Versions {
+    pub(crate) uri: proto::Uri,
+    pub(crate) version: i32,
+}
+
+#[derive(Debug)]
+struct Open {
+    document: Document,
+    file: FileId,
+}
+
+/// Documents and program.
+#[derive(Debug, Default)]
+pub(crate) struct Workspace {
+    program: Program,
+    documents: HashMap<PathBuf, Open>,
+    open: Arc<HashMap<FileId, Versions>>,
+    pub(crate) traits: Arc<ClientTraits>,
+    pub(crate) folders: Vec<PathBuf>,
+    last: Arc<Mutex<Option<Model>>>,
+    snapshot: Option<Arc<Snapshot>>,
+}
+
+/// The state, and who wants to hear of changes.
+#[derive(Debug)]
+pub(crate) struct Shared {
+    workspace: Mutex<Workspace>,
+    changed: tokio::sync::watch::Sender<u64>,
+    pub(crate) has_shut_down: AtomicBool,
+    /// Paths of included files that were looked for: workers on several threads add to it.
+    pub(crate) looked_for: DashMap<PathBuf, ()>,
+}
+
+impl Shared {
+    pub(super) fn new(workspace: Mutex<Workspace>) -> Self {
+        let (changed, _) = tokio::sync::watch::channel(0);
+        Self { workspace, changed, has_shut_down: AtomicBool::new(false), looked_for: DashMap::new() }
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Workspace> {
+        self.workspace.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The state as it is now.
+    pub(crate) fn snapshot(&self) -> Arc<Snapshot> {
+        self.lock().snapshot()
+    }
+
+    /// Tells of every change.
+    pub(super) fn changes(&self) -> tokio::sync::watch::Receiver<u64> {
+        self.changed.subscribe()
+    }
+
+    /// Changes the state, and tells of it.
+    pub(crate) fn change<R>(&self, change: impl FnOnce(&mut Workspace) -> R) -> R {
+        let result = {
+            let mut workspace = self.lock();
+            let result = change(&mut workspace);
+            workspace.snapshot = None;
+            result
+        };
+        self.changed.send_modify(|count| *count += 1);
+        result
+    }
+
+    /// Reads files and puts them into the program; slow, for workers. Open documents stay what the client says they are.
+    pub(crate) fn load(&self, files: Vec<(PathBuf, Content)>) {
+        let program = self.lock().program.clone();
+        let files = program.prepare(files);
+        self.change(|workspace| workspace.insert_from_disk(files));
+    }
+}
+
+impl Workspace {
+    fn snapshot(&mut self) -> Arc<Snapshot> {
+        let make = || {
+            Arc::new(Snapshot {
+                program: self.program.clone(),
+                traits: self.traits.clone(),
+                open: self.open.clone(),
+                model: OnceLock::new(),
+                last: self.last.clone(),
+            })
+        };
+        self.snapshot.get_or_insert_with(make).clone()
+    }
+
+    pub(crate) fn open(&mut self, uri: proto::Uri, version: i32, text: &str) {
+        let path = path_of(&uri);
+        let document = Document::new(text, None);
+        let content = Content::Text(document.file().clone(), Encoding::Utf8);
+        let files = self.program.prepare(vec![(path.clone(), content)]);
+        let Some(file) = self.program.insert(files).into_iter().next() else { return };
+        self.documents.insert(path, Open { document, file });
+        Arc::make_mut(&mut self.open).insert(file, Versions { uri, version });
+    }
+
+    /// Applies the changes of one notification in their order. An error tells why the document was dropped.
+    pub(crate) fn edit(
+        &mut self,
+        uri: &proto::Uri,
+        version: i32,
+        changes: Vec<proto::TextDocumentContentChangeEvent>,
+    ) -> Result<(), String> {
+        let path = path_of(uri);
+        let unit = self.traits.unit;
+        let Some(open) = self.documents.get_mut(&path) else {
+            let [proto::TextDocumentContentChangeEvent::TextDocumentContentChangeWholeDocument(whole)] =
+                changes.as_slice()
+            else {
+                return Err("it is not open".into());
+            };
+            self.open(uri.clone(), version, &whole.text);
+            return Ok(());
+        };
+        for change in changes {
+            match change {
+                proto::TextDocumentContentChangeEvent::TextDocumentContentChangePartial(part) => {
+                    let position = |it: proto::Position| Position { line: it.line, column: it.character };
+                    let byte = |it| open.document.byte(position(it), unit);
+                    let range = byte(part.range.start)..byte(part.range.end);
+                    match open.document.edit(range.clone(), &part.text) {
+                        Ok(splice) => self.program.edit_file(open.file, open.document.file().clone(), splice),
+                        Err(len) => {
+                            self.close(&path);
+                            return Err(format!(
+                                "an edit of bytes {} to {} is not inside its {len} bytes",
+                                range.start, range.end
+                            ));
+                        }
+                    }
+                }
+                proto::TextDocumentContentChangeEvent::TextDocumentContentChangeWholeDocument(whole) => {
+                    open.document = Document::new(&whole.text, None);
+                    let content = Content::Text(open.document.file().clone(), Encoding::Utf8);
+                    let files = self.program.prepare(vec![(path.clone(), content)]);
+                    self.program.insert(files);
+                }
+            }
+        }
+        if let Some(own) = Arc::make_mut(&mut self.open).get_mut(&open.file) {
+            own.version = version;
+        }
+        Ok(())
+    }
+
+    /// Forgets the client's text of a document. What the disk has is read by a worker afterwards.
+    pub(crate) fn close(&mut self, path: &Path) {
+        if let Some(open) = self.documents.remove(path) {
+            Arc::make_mut(&mut self.open).remove(&open.file);
+            self.program.remove_file(path);
+        }
+    }
+
+    /// Takes a file out that is gone from the disk.
+    pub(crate) fn remove(&mut self, path: &Path) {
+        if !self.documents.contains_key(path) {
+            self.program.remove_file(path);
+        }
+    }
+
+
+    fn insert_from_disk(&mut self, files: Vec<Prepared>) {
+        let open: HashSet<_> = self.documents.keys().cloned().collect();
+        self.program.insert(files.into_iter().filter(|it| !open.contains(it.path())).collect());
+    }
+}

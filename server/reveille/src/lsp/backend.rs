@@ -1,0 +1,267 @@
+//! The requests: each is turned into plain data, worked out on another thread, and turned back.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+use tower_lsp::gen_lsp_types as proto;
+use tower_lsp::jsonrpc::{Error, Result};
+use tower_lsp::{Client, LanguageServer};
+
+use super::capabilities::{client_traits, server_capabilities};
+use super::to_proto;
+use crate::front::{SNAPSHOT, Shared, Snapshot};
+use crate::load;
+
+/// Answers requests.
+pub(crate) struct Backend {
+    client: Client,
+    shared: Arc<Shared>,
+}
+
+/// How many files of the workspace's folders are read at the start.
+const MOST_FILES: usize = 10_000;
+
+impl Backend {
+    pub(crate) fn new(client: Client, shared: Arc<Shared>) -> Self {
+        Self { client, shared }
+    }
+
+    pub(crate) fn client(&self) -> &Client {
+        &self.client
+    }
+}
+
+/// Works an answer out on another thread, from the snapshot that the request came with. A panic there fails this request alone.
+async fn work<R: Send + 'static>(
+    method: &'static str,
+    work: impl FnOnce(&Snapshot) -> R + Send + 'static,
+) -> Result<R> {
+    let snapshot = SNAPSHOT.try_with(Arc::clone).map_err(|_| Error::internal_error())?;
+    let span = tracing::debug_span!("request", method);
+    let work = move || span.in_scope(|| work(&snapshot));
+    tokio::task::spawn_blocking(work).await.map_err(|error| {
+        tracing::error!(method, %error, "a request failed");
+        Error { message: format!("{method} failed inside the server").into(), ..Error::internal_error() }
+    })
+}
+
+impl LanguageServer for Backend {
+    async fn initialize(&self, params: proto::InitializeParams) -> Result<proto::InitializeResult> {
+        let traits = client_traits(&params.capabilities);
+        let capabilities = server_capabilities(traits.unit);
+        let folders = params.workspace_folders_initialize_params.workspace_folders;
+        let folders = folders
+            .and_then(|it| serde_json::to_value(it).ok())
+            .and_then(|it| it.as_array().cloned())
+            .unwrap_or_default();
+        let folders = folders.iter().filter_map(|it| proto::Uri::parse(it.get("uri")?.as_str()?).ok());
+        let mut paths: Vec<PathBuf> = folders.filter_map(|uri| uri.to_file_path().ok()).collect();
+        if paths.is_empty() {
+            #[allow(deprecated, reason = "older clients name their folder so")]
+            paths.extend(params.root_uri.and_then(|uri| uri.to_file_path().ok()));
+        }
+        self.shared.change(|workspace| {
+            workspace.traits = Arc::new(traits);
+            workspace.folders = paths;
+        });
+        let version = Some(env!("CARGO_PKG_VERSION").to_owned());
+        Ok(proto::InitializeResult {
+            capabilities,
+            server_info: Some(proto::ServerInfo { name: "reveille".into(), version }),
+        })
+    }
+
+    async fn initialized(&self, _: proto::InitializedParams) {
+        let shared = self.shared.clone();
+        tokio::task::spawn_blocking(move || load_folders(&shared));
+        if self.shared.snapshot().traits.watches_files {
+            let endings = load::SOURCE_ENDINGS.join(",");
+            let options = serde_json::json!({ "watchers": [{ "globPattern": format!("**/*.{{{endings}}}") }] });
+            let registration = proto::Registration {
+                id: "reveille-watch".into(),
+                method: "workspace/didChangeWatchedFiles".into(),
+                register_options: Some(options),
+            };
+            if let Err(error) = self.client.register_capability(vec![registration]).await {
+                tracing::warn!(%error, "the client does not watch files");
+            }
+        }
+    }
+
+    async fn shutdown(&self) -> Result<()> {
+        self.shared.has_shut_down.store(true, Ordering::SeqCst);
+        Ok(())
+    }
+
+    async fn hover(&self, params: proto::HoverParams) -> Result<Option<proto::Hover>> {
+        let at = params.text_document_position_params;
+        work("textDocument/hover", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::hover(snapshot.model(), file, snapshot.byte(file, at.position))?;
+            let content = if snapshot.traits.hover_markdown {
+                proto::MarkupContent { kind: proto::MarkupKind::Markdown, value: found.markdown }
+            } else {
+                proto::MarkupContent { kind: proto::MarkupKind::PlainText, value: to_proto::plain(&found.markdown) }
+            };
+            Some(proto::Hover { contents: content.into(), range: Some(snapshot.range(file, &found.range)) })
+        })
+        .await
+    }
+
+    async fn goto_definition(&self, params: proto::DefinitionParams) -> Result<Option<proto::DefinitionResponse>> {
+        let at = params.text_document_position_params;
+        work("textDocument/definition", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let (origin, found) =
+                reveille_editor::definition(snapshot.model(), file, snapshot.byte(file, at.position))?;
+            if snapshot.traits.definition_links {
+                let links = found.iter().filter_map(|it| {
+                    let target = to_proto::location(snapshot, it)?;
+                    Some(proto::DefinitionLink {
+                        origin_selection_range: Some(snapshot.range(file, &origin)),
+                        target_uri: target.uri,
+                        target_range: target.range,
+                        target_selection_range: target.range,
+                    })
+                });
+                return Some(links.collect::<Vec<_>>().into());
+            }
+            let locations: Vec<_> = found.iter().filter_map(|it| to_proto::location(snapshot, it)).collect();
+            Some(proto::Definition::from(locations).into())
+        })
+        .await
+    }
+
+    async fn references(&self, params: proto::ReferenceParams) -> Result<Option<Vec<proto::Location>>> {
+        let at = params.text_document_position_params;
+        let with_definitions = params.context.include_declaration;
+        work("textDocument/references", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let byte = snapshot.byte(file, at.position);
+            let found = reveille_editor::references(snapshot.model(), file, byte, with_definitions);
+            Some(found.iter().filter_map(|it| to_proto::location(snapshot, it)).collect())
+        })
+        .await
+    }
+
+    async fn document_symbol(
+        &self,
+        params: proto::DocumentSymbolParams,
+    ) -> Result<Option<proto::DocumentSymbolResponse>> {
+        work("textDocument/documentSymbol", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let outline = reveille_editor::outline(snapshot.model(), file);
+            if snapshot.traits.hierarchical_symbols {
+                let symbols = outline.into_iter().map(|it| to_proto::document_symbol(snapshot, file, it));
+                return Some(symbols.collect::<Vec<_>>().into());
+            }
+            let mut flat = Vec::new();
+            for symbol in &outline {
+                to_proto::symbol_information(snapshot, file, symbol, &mut flat);
+            }
+            Some(flat.into())
+        })
+        .await
+    }
+
+    async fn symbol(&self, params: proto::WorkspaceSymbolParams) -> Result<Option<proto::WorkspaceSymbolResponse>> {
+        work("workspace/symbol", move |snapshot| {
+            let found = reveille_editor::search(snapshot.model(), &params.query);
+            let symbols = found.into_iter().filter_map(|it| to_proto::workspace_symbol(snapshot, it));
+            Some(symbols.collect::<Vec<_>>().into())
+        })
+        .await
+    }
+
+    async fn selection_range(&self, params: proto::SelectionRangeParams) -> Result<Option<Vec<proto::SelectionRange>>> {
+        work("textDocument/selectionRange", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let ranges = params.positions.into_iter().map(|position| {
+                let found = reveille_editor::selection(snapshot.model(), file, snapshot.byte(file, position));
+                let outer_first = found.into_iter().rev();
+                let nested = outer_first.fold(None, |parent: Option<proto::SelectionRange>, range| {
+                    Some(proto::SelectionRange { range: snapshot.range(file, &range), parent: parent.map(Box::new) })
+                });
+                nested.unwrap_or(proto::SelectionRange {
+                    range: proto::Range { start: position, end: position },
+                    parent: None,
+                })
+            });
+            Some(ranges.collect())
+        })
+        .await
+    }
+
+    async fn completion(&self, params: proto::CompletionParams) -> Result<Option<proto::CompletionResponse>> {
+        let at = params.text_document_position_params;
+        work("textDocument/completion", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let byte = snapshot.byte(file, at.position);
+            let (found, is_more) = reveille_editor::completions(snapshot.model(), file, byte);
+            let items =
+                found.into_iter().enumerate().map(|(rank, it)| to_proto::completion_item(snapshot, file, rank, it));
+            Some(proto::CompletionList { is_incomplete: is_more, items: items.collect(), ..Default::default() }.into())
+        })
+        .await
+    }
+
+    async fn code_action(&self, params: proto::CodeActionParams) -> Result<Option<Vec<proto::CodeActionResponse>>> {
+        work("textDocument/codeAction", move |snapshot| {
+            let only = params.context.only.as_ref();
+            // A kind stands for all that begin with it and a dot.
+            let wanted = only.is_none_or(|kinds| {
+                kinds
+                    .iter()
+                    .any(|kind| *kind == proto::CodeActionKind::QuickFix || *kind == proto::CodeActionKind::Empty)
+            });
+            if !wanted {
+                return Some(Vec::new());
+            }
+            let file = snapshot.file(&params.text_document.uri)?;
+            let range = snapshot.byte(file, params.range.start)..snapshot.byte(file, params.range.end);
+            let model = snapshot.model();
+            let found = reveille_editor::actions(model, file, range);
+            Some(found.iter().filter_map(|it| to_proto::code_action(snapshot, model, it)).map(Into::into).collect())
+        })
+        .await
+    }
+
+    async fn semantic_tokens_full(&self, params: proto::SemanticTokensParams) -> Result<Option<proto::SemanticTokens>> {
+        work("textDocument/semanticTokens/full", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let tokens = reveille_editor::semantic_tokens(snapshot.model(), file, 0..usize::MAX);
+            Some(proto::SemanticTokens { result_id: None, data: to_proto::semantic_tokens(snapshot, file, &tokens) })
+        })
+        .await
+    }
+
+    async fn semantic_tokens_range(
+        &self,
+        params: proto::SemanticTokensRangeParams,
+    ) -> Result<Option<proto::SemanticTokens>> {
+        work("textDocument/semanticTokens/range", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let lines = params.range.start.line as usize..params.range.end.line as usize + 1;
+            let tokens = reveille_editor::semantic_tokens(snapshot.model(), file, lines);
+            Some(proto::SemanticTokens { result_id: None, data: to_proto::semantic_tokens(snapshot, file, &tokens) })
+        })
+        .await
+    }
+}
+
+/// Reads the sources of the workspace's folders.
+fn load_folders(shared: &Shared) {
+    let folders = shared.change(|workspace| workspace.folders.clone());
+    for folder in folders {
+        let mut paths = load::sources_in(&folder);
+        if paths.len() > MOST_FILES {
+            tracing::warn!(folder = %folder.display(), files = paths.len(), most = MOST_FILES, "the folder has too many sources; the rest is read when included");
+            paths.truncate(MOST_FILES);
+        }
+        let files: Vec<_> =
+            paths.into_iter().filter_map(|path| Some((path.clone(), load::content(&path, None).ok()??))).collect();
+        tracing::info!(folder = %folder.display(), files = files.len(), "read");
+        shared.load(files);
+    }
+}

@@ -1,0 +1,93 @@
+//! What the server offers, and what it reads from the client's offers.
+
+use reveille_source::ColumnUnit;
+use tower_lsp::gen_lsp_types as proto;
+
+use super::to_proto::TOKEN_TYPES;
+use crate::front::ClientTraits;
+
+/// What the client can do.
+pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits {
+    let text = client.text_document.as_ref();
+    let workspace = client.workspace.as_ref();
+    let offered = client.general.as_ref().and_then(|it| it.position_encodings.as_ref());
+    let offers = |kind: &proto::PositionEncodingKind| offered.is_some_and(|it| it.contains(kind));
+    let unit = if offers(&proto::PositionEncodingKind::UTF8) {
+        ColumnUnit::Utf8
+    } else if offers(&proto::PositionEncodingKind::UTF32) {
+        ColumnUnit::Utf32
+    } else {
+        ColumnUnit::Utf16
+    };
+    let formats = text.and_then(|it| it.hover.as_ref()).and_then(|it| it.content_format.as_ref());
+    ClientTraits {
+        unit,
+        hover_markdown: formats.is_none_or(|it| it.contains(&proto::MarkupKind::Markdown)),
+        related_information: text
+            .and_then(|it| it.publish_diagnostics.as_ref())
+            .and_then(|it| it.diagnostics_capabilities.related_information)
+            .unwrap_or(false),
+        hierarchical_symbols: text
+            .and_then(|it| it.document_symbol.as_ref())
+            .and_then(|it| it.hierarchical_document_symbol_support)
+            .unwrap_or(false),
+        definition_links: text.and_then(|it| it.definition.as_ref()).and_then(|it| it.link_support).unwrap_or(false),
+        versioned_edits: workspace
+            .and_then(|it| it.workspace_edit.as_ref())
+            .and_then(|it| it.document_changes)
+            .unwrap_or(false),
+        watches_files: workspace
+            .and_then(|it| it.did_change_watched_files.as_ref())
+            .and_then(|it| it.dynamic_registration)
+            .unwrap_or(false),
+    }
+}
+
+/// What the server offers.
+pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities {
+    proto::ServerCapabilities {
+        position_encoding: Some(match unit {
+            ColumnUnit::Utf8 => proto::PositionEncodingKind::UTF8,
+            ColumnUnit::Utf16 => proto::PositionEncodingKind::UTF16,
+            ColumnUnit::Utf32 => proto::PositionEncodingKind::UTF32,
+        }),
+        text_document_sync: Some(
+            proto::TextDocumentSyncOptions {
+                open_close: Some(true),
+                change: Some(proto::TextDocumentSyncKind::Incremental),
+                ..Default::default()
+            }
+            .into(),
+        ),
+        hover_provider: Some(true.into()),
+        definition_provider: Some(true.into()),
+        references_provider: Some(true.into()),
+        document_symbol_provider: Some(true.into()),
+        workspace_symbol_provider: Some(true.into()),
+        selection_range_provider: Some(true.into()),
+        completion_provider: Some(proto::CompletionOptions {
+            trigger_characters: Some([".", "#", ",", "("].map(str::to_owned).into()),
+            ..Default::default()
+        }),
+        code_action_provider: Some(
+            proto::CodeActionOptions {
+                code_action_kinds: Some(vec![proto::CodeActionKind::QuickFix]),
+                ..Default::default()
+            }
+            .into(),
+        ),
+        semantic_tokens_provider: Some(
+            proto::SemanticTokensOptions {
+                legend: proto::SemanticTokensLegend {
+                    token_types: TOKEN_TYPES.iter().map(|it| (*it).to_owned()).collect(),
+                    token_modifiers: vec!["definition".to_owned()],
+                },
+                range: Some(true.into()),
+                full: Some(true.into()),
+                ..Default::default()
+            }
+            .into(),
+        ),
+        ..Default::default()
+    }
+}

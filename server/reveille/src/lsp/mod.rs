@@ -1,0 +1,8 @@
+//! The protocol: what messages mean, and answers in its types. The only place that knows them.
+
+mod backend;
+mod capabilities;
+pub(crate) mod notifications;
+pub(crate) mod to_proto;
+
+pub(crate) use backend::Backend;

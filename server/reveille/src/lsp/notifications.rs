@@ -1,0 +1,55 @@
+//! What the client tells. The ingress calls these in the order of the messages; none waits for anything.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use tower_lsp::gen_lsp_types as proto;
+
+use crate::front::Shared;
+use crate::load;
+
+pub(crate) fn did_open(shared: &Shared, params: proto::DidOpenTextDocumentParams) {
+    let document = params.text_document;
+    shared.change(|workspace| workspace.open(document.uri, document.version, &document.text));
+}
+
+pub(crate) fn did_change(shared: &Shared, params: proto::DidChangeTextDocumentParams) {
+    let uri = params.text_document.text_document_identifier.uri;
+    let version = params.text_document.version;
+    if let Err(reason) = shared.change(|workspace| workspace.edit(&uri, version, params.content_changes)) {
+        tracing::error!(%uri, reason, "a document is dropped until its whole text comes");
+    }
+}
+
+pub(crate) fn did_close(shared: &Arc<Shared>, params: proto::DidCloseTextDocumentParams) {
+    let uri = params.text_document.uri;
+    let path = uri.to_file_path().unwrap_or_else(|()| uri.as_str().into());
+    shared.change(|workspace| workspace.close(&path));
+    reload(shared, vec![path]);
+}
+
+pub(crate) fn did_change_watched_files(shared: &Arc<Shared>, params: proto::DidChangeWatchedFilesParams) {
+    let paths = params.changes.into_iter().filter_map(|change| change.uri.to_file_path().ok());
+    let paths: Vec<PathBuf> = paths.filter(|path| load::is_source(path)).collect();
+    // A file that was looked for in vain may be there now.
+    shared.looked_for.clear();
+    if !paths.is_empty() {
+        reload(shared, paths);
+    }
+}
+
+/// Reads files from disk again, on a worker; those that are gone go from the program too.
+fn reload(shared: &Arc<Shared>, paths: Vec<PathBuf>) {
+    let shared = shared.clone();
+    tokio::task::spawn_blocking(move || {
+        let mut files = Vec::new();
+        for path in paths {
+            match load::content(&path, None) {
+                Ok(Some(content)) => files.push((path, content)),
+                Ok(None) => (),
+                Err(_) => shared.change(|workspace| workspace.remove(&path)),
+            }
+        }
+        shared.load(files);
+    });
+}

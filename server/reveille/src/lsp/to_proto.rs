@@ -1,0 +1,228 @@
+//! Answers in the protocol's types.
+
+use std::collections::HashMap;
+
+use reveille_decoders::Severity;
+use reveille_editor::{
+    Action, Completion, CompletionKind, Location, OutlineKind, OutlineSymbol, SemanticKind, SemanticToken,
+};
+use reveille_facts::{Finding, Model};
+use reveille_program::FileId;
+use tower_lsp::gen_lsp_types as proto;
+
+use crate::front::Snapshot;
+
+/// The legend of semantic tokens; the order is that of [`SemanticKind`]. Own types carry our prefix.
+pub(crate) const TOKEN_TYPES: [&str; 12] = [
+    "keyword",
+    "reveilleDirective",
+    "macro",
+    "reveilleSize",
+    "reveilleRegister",
+    "function",
+    "enumMember",
+    "variable",
+    "number",
+    "string",
+    "comment",
+    "parameter",
+];
+
+pub(crate) fn location(snapshot: &Snapshot, at: &Location) -> Option<proto::Location> {
+    Some(proto::Location { uri: snapshot.uri(at.file)?, range: snapshot.range(at.file, &at.range) })
+}
+
+pub(crate) fn diagnostic(snapshot: &Snapshot, model: &Model, finding: &Finding) -> proto::Diagnostic {
+    let at = reveille_editor::location(model, finding.at);
+    let related = finding.related.iter().filter_map(|(at, message)| {
+        let location = location(snapshot, &reveille_editor::location(model, *at))?;
+        Some(proto::DiagnosticRelatedInformation { location, message: message.clone() })
+    });
+    proto::Diagnostic {
+        range: snapshot.range(at.file, &at.range),
+        severity: Some(match finding.severity {
+            Severity::Error => proto::DiagnosticSeverity::Error,
+            Severity::Warning => proto::DiagnosticSeverity::Warning,
+            Severity::Note => proto::DiagnosticSeverity::Information,
+            Severity::Hint => proto::DiagnosticSeverity::Hint,
+        }),
+        code: Some(finding.code.to_owned().into()),
+        source: Some("reveille".to_owned()),
+        message: finding.message.clone().into(),
+        related_information: snapshot.traits.related_information.then(|| related.collect()),
+        ..Default::default()
+    }
+}
+
+pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_>) -> Option<proto::CodeAction> {
+    let mut edits: HashMap<FileId, Vec<proto::TextEdit>> = HashMap::new();
+    for edit in &action.edits {
+        let range = snapshot.range(edit.at.file, &edit.at.range);
+        edits.entry(edit.at.file).or_default().push(proto::TextEdit { range, new_text: edit.text.clone() });
+    }
+    let mut change = proto::WorkspaceEdit::default();
+    if snapshot.traits.versioned_edits {
+        let documents = edits.into_iter().filter_map(|(file, edits)| {
+            let text_document = proto::OptionalVersionedTextDocumentIdentifier {
+                version: snapshot.version(file),
+                text_document_identifier: proto::TextDocumentIdentifier { uri: snapshot.uri(file)? },
+            };
+            let edits = edits.into_iter().map(Into::into).collect();
+            Some(proto::TextDocumentEdit { text_document, edits }.into())
+        });
+        change.document_changes = Some(documents.collect());
+    } else {
+        change.changes =
+            Some(edits.into_iter().filter_map(|(file, edits)| Some((snapshot.uri(file)?, edits))).collect());
+    }
+    Some(proto::CodeAction {
+        title: action.title.to_owned(),
+        kind: Some(proto::CodeActionKind::QuickFix),
+        diagnostics: Some(vec![diagnostic(snapshot, model, action.finding)]),
+        is_preferred: Some(action.is_preferred),
+        edit: Some(change),
+        ..Default::default()
+    })
+}
+
+fn symbol_kind(kind: OutlineKind) -> proto::SymbolKind {
+    match kind {
+        OutlineKind::Routine => proto::SymbolKind::Function,
+        OutlineKind::Data => proto::SymbolKind::Variable,
+        OutlineKind::Block => proto::SymbolKind::Struct,
+        OutlineKind::Constant => proto::SymbolKind::Constant,
+        OutlineKind::Variable => proto::SymbolKind::Variable,
+        OutlineKind::Macro => proto::SymbolKind::Operator,
+        OutlineKind::Section => proto::SymbolKind::Namespace,
+    }
+}
+
+#[allow(deprecated, reason = "the field is part of the protocol's type")]
+pub(crate) fn document_symbol(snapshot: &Snapshot, file: FileId, symbol: OutlineSymbol) -> proto::DocumentSymbol {
+    let children = symbol.children.into_iter().map(|it| document_symbol(snapshot, file, it)).collect::<Vec<_>>();
+    proto::DocumentSymbol {
+        name: symbol.name,
+        detail: (!symbol.detail.is_empty()).then_some(symbol.detail),
+        kind: symbol_kind(symbol.kind),
+        range: snapshot.range(file, &symbol.range),
+        selection_range: snapshot.range(file, &symbol.name_range),
+        children: (!children.is_empty()).then_some(children),
+        tags: None,
+        deprecated: None,
+    }
+}
+
+#[allow(deprecated, reason = "the field is part of the protocol's type")]
+/// The outline without its tree, for clients that know no trees.
+pub(crate) fn symbol_information(
+    snapshot: &Snapshot,
+    file: FileId,
+    symbol: &OutlineSymbol,
+    into: &mut Vec<proto::SymbolInformation>,
+) {
+    let at = Location { file, range: symbol.name_range.clone() };
+    if let Some(location) = location(snapshot, &at) {
+        into.push(proto::SymbolInformation {
+            location,
+            deprecated: None,
+            base_symbol_information: proto::BaseSymbolInformation {
+                name: symbol.name.clone(),
+                kind: symbol_kind(symbol.kind),
+                tags: None,
+                container_name: None,
+            },
+        });
+    }
+    for child in &symbol.children {
+        symbol_information(snapshot, file, child, into);
+    }
+}
+
+pub(crate) fn workspace_symbol(snapshot: &Snapshot, found: reveille_editor::Found) -> Option<proto::WorkspaceSymbol> {
+    Some(proto::WorkspaceSymbol {
+        location: location(snapshot, &found.at)?.into(),
+        data: None,
+        base_symbol_information: proto::BaseSymbolInformation {
+            name: found.name,
+            kind: symbol_kind(found.kind),
+            tags: None,
+            container_name: Some(found.container),
+        },
+    })
+}
+
+pub(crate) fn completion_item(
+    snapshot: &Snapshot,
+    file: FileId,
+    rank: usize,
+    item: Completion,
+) -> proto::CompletionItem {
+    let kind = match item.kind {
+        CompletionKind::Instruction => proto::CompletionItemKind::Keyword,
+        CompletionKind::Directive => proto::CompletionItemKind::Event,
+        CompletionKind::Macro => proto::CompletionItemKind::Operator,
+        CompletionKind::Size => proto::CompletionItemKind::Unit,
+        CompletionKind::Register => proto::CompletionItemKind::Variable,
+        CompletionKind::Label => proto::CompletionItemKind::Function,
+        CompletionKind::Constant => proto::CompletionItemKind::Constant,
+        CompletionKind::File => proto::CompletionItemKind::File,
+        CompletionKind::Layout => proto::CompletionItemKind::Struct,
+    };
+    proto::CompletionItem {
+        kind: Some(kind),
+        detail: (!item.detail.is_empty()).then_some(item.detail),
+        sort_text: Some(format!("{rank:05}")),
+        text_edit: Some(
+            proto::TextEdit { range: snapshot.range(file, &item.range), new_text: item.label.clone() }.into(),
+        ),
+        label: item.label,
+        ..Default::default()
+    }
+}
+
+/// Tokens as the differences that the protocol sends.
+pub(crate) fn semantic_tokens(
+    snapshot: &Snapshot,
+    file: FileId,
+    tokens: &[SemanticToken],
+) -> Vec<proto::SemanticToken> {
+    let Some(source) = snapshot.model().program().file(file) else { return Vec::new() };
+    let unit = snapshot.traits.unit;
+    let mut sent = Vec::with_capacity(tokens.len());
+    let (mut last_line, mut last_start) = (0, 0);
+    let mut line_text = (u32::MAX, "");
+    for token in tokens {
+        if line_text.0 != token.line {
+            line_text = (token.line, source.source().line(token.line as usize).map_or("", |it| it.1));
+        }
+        let start = unit.column(line_text.1, token.start.into());
+        let end = unit.column(line_text.1, token.end.into());
+        let delta_line = token.line - last_line;
+        sent.push(proto::SemanticToken {
+            delta_line,
+            delta_start: if delta_line == 0 { start - last_start } else { start },
+            length: end - start,
+            token_type: token_type(token.kind),
+            token_modifiers_bitset: u32::from(token.is_definition),
+        });
+        (last_line, last_start) = (token.line, start);
+    }
+    sent
+}
+
+fn token_type(kind: SemanticKind) -> u32 {
+    kind as u32
+}
+
+/// Markdown as plain text: without the marks that stand for looks.
+pub(crate) fn plain(markdown: &str) -> String {
+    let lines = markdown.lines().filter(|line| !line.starts_with("```") && !line.starts_with("|---"));
+    let mut text = String::new();
+    for line in lines {
+        let line = line.replace("**", "").replace('`', "");
+        let line = line.trim_start_matches("| ").trim_end_matches(" |").replace(" | ", "  ");
+        text.push_str(if line == "---" { "" } else { &line });
+        text.push('\n');
+    }
+    text
+}
