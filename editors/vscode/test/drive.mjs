@@ -188,11 +188,13 @@ async function inside() {
     });
 }
 
-/** Where in disk.s the row of the 720 K disk is: line and column from 1, as VS Code counts. */
-function row720(folder) {
+/** Where in disk.s the total of the 720 K disk is: line and column from 1. "Go to Line" counts a tab as far as it reaches. */
+function total720(folder) {
     const lines = readFileSync(join(folder, 'disk.s'), 'utf8').split('\n');
     const index = lines.findIndex((line) => line.includes('$A0,$05,$F9,$03,$00,$09'));
-    return { line: index + 1, column: lines[index].indexOf('$A0') + 2 };
+    const before = lines[index].slice(0, lines[index].indexOf('$A0'));
+    const width = [...before].reduce((column, letter) => (letter === '\t' ? column + 8 - (column % 8) : column + 1), 0);
+    return { line: index + 1, column: width + 2 };
 }
 
 async function seen() {
@@ -229,7 +231,7 @@ async function seen() {
             });
 
             await check('the hover over the third row names the disk', async () => {
-                const { line, column } = row720(folder);
+                const { line, column } = total720(folder);
                 await say('Control+G', `:${line}:${column}`);
                 await page.keyboard.press('Control+K');
                 await page.keyboard.press('Control+I');
@@ -242,6 +244,8 @@ async function seen() {
             await check('the Problems panel names Reveille and its code', async () => {
                 await page.keyboard.press('Control+Shift+M');
                 const rows = page.locator('.markers-panel .monaco-list-row');
+                await rows.first().waitFor();
+                await page.locator('.viewpane-filter input, .markers-panel-filter input').first().fill('fat-0');
                 await rows.filter({ hasText: /reveille\s*\(?\s*fat-/i }).first().waitFor();
                 await page.waitForTimeout(300);
                 await page.screenshot({ path: shot('vscode-problems.png') });
