@@ -37,7 +37,7 @@ for way in enable start; do
         cd "$work/$way/skerry" || exit 2
         HOME=$work/$way XDG_CONFIG_HOME=$work/$way/config XDG_DATA_HOME=$work/$way/data XDG_STATE_HOME=$work/$way/state \
             XDG_CACHE_HOME=$work/$way/cache XDG_RUNTIME_DIR=$work/$way REVEILLE=$server WAY=$way REPORT=$work/$way/report \
-            timeout -k 5 90 "$nvim" --headless --clean -n --cmd "set runtimepath^=$plugin" \
+            timeout --foreground -k 5 90 "$nvim" --headless --clean -n --cmd "set runtimepath^=$plugin" \
             -c "luafile $here/behaviour.lua" >"$work/$way/said" 2>&1
     )
     status=$?

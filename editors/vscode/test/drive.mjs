@@ -66,6 +66,15 @@ function freePort() {
     });
 }
 
+/** What must not be left behind when somebody ends the test: filled and emptied by `workbench`. */
+const leftovers = new Set();
+for (const signal of ['SIGHUP', 'SIGINT', 'SIGTERM']) {
+    process.once(signal, () => {
+        for (const remove of leftovers) remove();
+        process.exit(2);
+    });
+}
+
 /** A VS Code with a profile of its own, on a copy of the demo firmware, and a browser page for it. */
 async function workbench(body) {
     const home = mkdtempSync(join(tmpdir(), 'reveille-code-'));
@@ -109,6 +118,11 @@ async function workbench(body) {
     const env = { ...process.env, HOME: home };
     let served;
     let browser;
+    const abandon = () => {
+        if (served?.pid !== undefined && served.exitCode === null) process.kill(-served.pid, 'SIGKILL');
+        rmSync(home, { recursive: true, force: true, maxRetries: 5 });
+    };
+    leftovers.add(abandon);
     try {
         const install = (vsix) => {
             const run = spawnSync(process.execPath, [program, ...where, ...agreed, '--install-extension', vsix], {
@@ -160,6 +174,7 @@ async function workbench(body) {
             process.kill(-served.pid, 'SIGTERM');
             await within(5, 'end of VS Code', gone).catch(() => process.kill(-served.pid, 'SIGKILL'));
         }
+        leftovers.delete(abandon);
         rmSync(home, { recursive: true, force: true, maxRetries: 5 });
     }
 }

@@ -45,7 +45,7 @@ case $shots in /*) ;; *) shots=$OLDPWD/$shots ;; esac
 mkdir -p "$shots" || exit 2
 
 # The driver has its own limits; this one is for the case that it hangs itself.
-REVEILLE=$server CHROMIUM=$browser timeout -k 10 300 node "$here/drive.mjs" \
+REVEILLE=$server CHROMIUM=$browser timeout --foreground -k 10 300 node "$here/drive.mjs" \
     --code-server "$code_server" --tools "$code_tools" --extension "$extension" --vsix "$work/reveille.vsix" \
     --demo "$root/tests/demo/skerry-damaged" --shots "$shots"
 status=$?
