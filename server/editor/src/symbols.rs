@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use reveille_facts::{Evidence, Model};
 use reveille_program::{DefinitionKind, FileId, definition_span};
-use reveille_source::{LineKind, Meaning, Operation};
+use reveille_source::{LineKind, Meaning, OpId, Operation};
 
 use crate::lookup::{Location, location};
 
@@ -86,7 +86,13 @@ pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
                 (false, None) if matches!(line.op.get(), Operation::Assignment) => {
                     (line.label.of(text), line.label, OutlineKind::Constant)
                 }
-                (false, None) => (line.label.of(text), line.label, OutlineKind::Routine),
+                (false, None) => {
+                    // A label on a line of its own is what follows it.
+                    let mut next = it.lines()[at..].iter().filter(|it| it.op != OpId::NONE);
+                    let is_data = next.next().is_some_and(|it| it.op.directive().is_some_and(|it| is_data(it.meaning)));
+                    let kind = if is_data { OutlineKind::Data } else { OutlineKind::Routine };
+                    (line.label.of(text), line.label, kind)
+                }
             };
             if name.is_empty() {
                 continue;
@@ -128,6 +134,14 @@ pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
         found[*last].range.end = source.source().len();
     }
     found
+}
+
+fn is_data(meaning: Meaning) -> bool {
+    use Meaning as M;
+    matches!(
+        meaning,
+        M::Constants | M::ConstantsOf(_) | M::Strings(_) | M::Block | M::Reserve | M::ReserveBytes | M::IncludeBytes
+    )
 }
 
 /// A name that a search found.

@@ -1,7 +1,9 @@
 //! Parameter blocks in runs of data: which bytes are one, of which layout, and how sure that is.
 
 use reveille_decoders::{Block, Format, Layout, Scalar, Values, family, formats, layout, layouts};
-use reveille_program::{DataItem, DataRun, FileId, Head, Place, Program, Symbol, Unit, Value, data_runs};
+use reveille_program::{
+    DataItem, DataRun, FileId, Head, Place, Program, Symbol, Unit, Value, data_runs, definition_span,
+};
 use reveille_source::Span;
 
 use crate::finding::Evidence;
@@ -180,10 +182,10 @@ pub(crate) fn blocks(program: &Program, unit: &Unit) -> Vec<BlockFact> {
         }
         covered = None;
         if let Some(cut) = cut(run) {
-            found.extend(facts(program, run, &cut));
+            found.extend(facts(program, unit, run, &cut));
         } else if let Some((run, cut)) = across_labels(program, unit, run) {
             covered = Some(Covered { file: run.file, last: run.last });
-            found.extend(facts(program, &run, &cut));
+            found.extend(facts(program, unit, &run, &cut));
         }
     }
     found
@@ -515,13 +517,16 @@ fn ends_line(run: &mut DataRun, len: usize) -> bool {
 }
 
 /// The facts of a cut.
-fn facts(program: &Program, run: &DataRun, cut: &Cut) -> Vec<BlockFact> {
+fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) -> Vec<BlockFact> {
     let name = run.label.map(|label| program.names().text(label).to_string());
     let label_text = name.clone().unwrap_or_default();
     let count = cut.entries.len();
     let items: Vec<DataItem> =
         run.items.iter().filter(|item| cut.fill_bytes == 0 || !item.span.is_empty()).cloned().collect();
     let mut found = Vec::with_capacity(count);
+    // Other data may follow the table without a label: it ends with its last entry.
+    let end = cut.entries.last().map_or(0, |it| it.start + it.len);
+    let last = last_place(&items, end).unwrap_or(run.last);
     for (at, entry) in cut.entries.iter().enumerate() {
         let (bytes, holes) = placed(&cut.bytes, entry);
         let (parts, own_items, items_start) = parts(&items, entry, cut.layout);
@@ -541,9 +546,10 @@ fn facts(program: &Program, run: &DataRun, cut: &Cut) -> Vec<BlockFact> {
             (None, 1) => "table without a label".to_owned(),
             (None, _) => format!("table without a label[{at}]"),
         };
-        let file = program.file(run.file);
-        let own_line = |place: Place| file.map_or(Span::default(), |file| file.at(place.chunk, place.line).1.label);
-        let label_at = Evidence { place: run.first, span: own_line(run.first) };
+        let label = run
+            .label
+            .and_then(|label| unit.definitions().iter().rev().find(|it| it.symbol == label && it.place <= run.first));
+        let label_at = label.map(|it| Evidence { place: it.place, span: definition_span(program, it.place) });
         let is_plain = shape.missing.is_none() && shape.extra.is_none() && !shape.is_swapped && !shape.is_template;
         let mut fact = BlockFact {
             subject,
@@ -562,8 +568,8 @@ fn facts(program: &Program, run: &DataRun, cut: &Cut) -> Vec<BlockFact> {
             values,
             format: None,
             unknown_layout: cut.unknown_layout.clone().filter(|_| at == 0),
-            at: if at == 0 && !label_at.span.is_empty() { label_at } else { first },
-            last: run.last,
+            at: label_at.filter(|_| at == 0).unwrap_or(first),
+            last,
             label_text: label_text.clone(),
         };
         if is_plain {
@@ -572,6 +578,18 @@ fn facts(program: &Program, run: &DataRun, cut: &Cut) -> Vec<BlockFact> {
         found.push(fact);
     }
     found
+}
+
+/// The line that lays down the last of `len` bytes.
+fn last_place(items: &[DataItem], len: usize) -> Option<Place> {
+    let mut sum = 0;
+    items
+        .iter()
+        .find(|item| {
+            sum += item.bytes.len();
+            sum >= len
+        })
+        .map(|item| item.place)
 }
 
 fn offset(value: Value, by: usize) -> Value {

@@ -68,14 +68,9 @@ const SPELLINGS: &[(&str, Role)] = &[
     ("secsiz", Role::SectorSize),
     ("seclen", Role::SectorSize),
     ("cylinders", Role::Cylinders),
-    ("ncyls", Role::Cylinders),
-    ("ncyl", Role::Cylinders),
     ("cyls", Role::Cylinders),
-    ("ntracks", Role::Cylinders),
     ("tracks", Role::Cylinders),
-    ("nheads", Role::Sides),
     ("heads", Role::Sides),
-    ("nsides", Role::Sides),
     ("sides", Role::Sides),
 ];
 
@@ -84,6 +79,8 @@ fn role(name: &str) -> Option<(Role, String)> {
     let plain: String = name.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_ascii_lowercase();
     SPELLINGS.iter().find_map(|(spelling, role)| {
         let rest = plain.strip_prefix(spelling).or_else(|| plain.strip_suffix(spelling))?;
+        // NCYLS and NUMCYLS are CYLS.
+        let rest = if matches!(rest, "n" | "num" | "no") { "" } else { rest };
         (rest.len() <= 8).then(|| (*role, rest.to_owned()))
     })
 }
@@ -125,6 +122,8 @@ mod tests {
     #[test]
     fn names_tell_what_they_count() {
         assert_eq!(role("CYLS"), Some((Role::Cylinders, String::new())));
+        assert_eq!(role("NCYLS"), Some((Role::Cylinders, String::new())));
+        assert_eq!(role("WORNCYLS"), Some((Role::Cylinders, "worn".into())));
         assert_eq!(role("FD_HEADS"), Some((Role::Sides, "fd".into())));
         assert_eq!(role("SEC_PER_TRK"), Some((Role::SectorsPerTrack, String::new())));
         assert_eq!(role("SecSize"), Some((Role::SectorSize, String::new())));

@@ -153,7 +153,7 @@ fn beside_constants(blocks: &mut [BlockFact], group: &ConstantsFact) -> Option<F
         return None;
     }
     // None agrees: the nearest is the one that was meant, if it has half of the values.
-    let nearest = blocks.iter_mut().filter(has_geometry).max_by_key(|it| agreeing(it).1)?;
+    let nearest = blocks.iter_mut().filter(has_geometry).min_by_key(|it| std::cmp::Reverse(agreeing(it).1))?;
     let (all, same) = agreeing(nearest);
     if all == 0 || same * 2 < all {
         return None;

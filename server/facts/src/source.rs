@@ -121,7 +121,14 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             }
             finding
         }
-        ProblemKind::Expression(kind) => expression(kind, at),
+        ProblemKind::Expression(kind) => {
+            // What cannot be read has been told of already.
+            let file = program.file(problem.place.file)?;
+            if file.at(problem.place.chunk, problem.place.line).1.has_problem() {
+                return None;
+            }
+            expression(kind, at)
+        }
         ProblemKind::DoesNotFit { value, bytes } => {
             let bits = bytes * 8;
             let least = -(1_i64 << (bits - 1));
@@ -201,7 +208,9 @@ fn nearest(program: &Program, unit: &Unit, name: &str) -> Option<String> {
     }
     let texts = definitions.iter().map(|it| program.names().text(it.symbol));
     let close = texts.filter(|it| it.len().abs_diff(name.len()) <= most);
-    let best = close.map(|it| (distance(&it, name), it)).min_by_key(|it| it.0)?;
+    // Of names that are equally near, one that begins alike is meant.
+    let first = |it: &str| it.bytes().next().map(|byte| byte.to_ascii_lowercase());
+    let best = close.map(|it| (distance(&it, name), it)).min_by_key(|it| (it.0, first(&it.1) != first(name)))?;
     (best.0 <= most).then(|| best.1.to_string())
 }
 

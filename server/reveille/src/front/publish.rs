@@ -19,8 +19,17 @@ pub(super) async fn run(shared: Arc<Shared>, client: Client) {
     let mut published = Published::new();
     while changes.changed().await.is_ok() {
         changes.mark_unchanged();
+        if shared.is_loading() {
+            // Findings about names that the next moment brings would only flash; the end of loading is a change too.
+            continue;
+        }
         let snapshot = shared.snapshot();
-        let work = snapshot.clone();
+        let (work, for_includes) = (snapshot.clone(), shared.clone());
+        let loading = tokio::task::spawn_blocking(move || load_includes(&for_includes, &work)).await;
+        if loading.unwrap_or(false) {
+            continue;
+        }
+        let work = snapshot;
         let found = tokio::task::spawn_blocking(move || diagnostics(&work)).await;
         let Ok(found) = found else {
             tracing::error!("the findings could not be worked out; the next change tries again");
@@ -38,7 +47,6 @@ pub(super) async fn run(shared: Arc<Shared>, client: Client) {
             client.publish_diagnostics(uri.clone(), Vec::new(), None).await;
         }
         published = found;
-        look_for_includes(&shared, &snapshot);
     }
 }
 
@@ -62,8 +70,8 @@ fn diagnostics(snapshot: &Snapshot) -> Published {
     found
 }
 
-/// Looks on disk for included files that the program lacks, each once, on a worker.
-fn look_for_includes(shared: &Arc<Shared>, snapshot: &Snapshot) {
+/// Looks on disk for included files that the program lacks, each once; gives whether some were found and loaded.
+fn load_includes(shared: &Shared, snapshot: &Snapshot) -> bool {
     let model = snapshot.model();
     let mut paths: Vec<PathBuf> = Vec::new();
     for unit in model.analysis().units() {
@@ -73,15 +81,11 @@ fn look_for_includes(shared: &Arc<Shared>, snapshot: &Snapshot) {
             paths.extend(candidates.filter(|path| shared.looked_for.insert(path.clone(), ()).is_none()));
         }
     }
-    if paths.is_empty() {
-        return;
+    let read = |path: PathBuf| Some((path.clone(), load::content(&path, None).ok()??));
+    let files: Vec<_> = paths.into_iter().filter(|path| path.is_file()).filter_map(read).collect();
+    let has_found = !files.is_empty();
+    if has_found {
+        shared.load(files);
     }
-    let shared = shared.clone();
-    tokio::task::spawn_blocking(move || {
-        let read = |path: PathBuf| Some((path.clone(), load::content(&path, None).ok()??));
-        let files: Vec<_> = paths.into_iter().filter(|path| path.is_file()).filter_map(read).collect();
-        if !files.is_empty() {
-            shared.load(files);
-        }
-    });
+    has_found
 }

@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use dashmap::DashMap;
@@ -43,6 +43,7 @@ pub(crate) struct Workspace {
 pub(crate) struct Shared {
     workspace: Mutex<Workspace>,
     changed: tokio::sync::watch::Sender<u64>,
+    is_loading: AtomicBool,
     pub(crate) has_shut_down: AtomicBool,
     /// Paths of included files that were looked for: workers on several threads add to it.
     pub(crate) looked_for: DashMap<PathBuf, ()>,
@@ -51,7 +52,13 @@ pub(crate) struct Shared {
 impl Shared {
     pub(super) fn new(workspace: Mutex<Workspace>) -> Self {
         let (changed, _) = tokio::sync::watch::channel(0);
-        Self { workspace, changed, has_shut_down: AtomicBool::new(false), looked_for: DashMap::new() }
+        Self {
+            workspace,
+            changed,
+            is_loading: AtomicBool::new(false),
+            has_shut_down: AtomicBool::new(false),
+            looked_for: DashMap::new(),
+        }
     }
 
     fn lock(&self) -> MutexGuard<'_, Workspace> {
@@ -66,6 +73,17 @@ impl Shared {
     /// Tells of every change.
     pub(super) fn changes(&self) -> tokio::sync::watch::Receiver<u64> {
         self.changed.subscribe()
+    }
+
+    /// Whether the workspace's folders are being read.
+    pub(super) fn is_loading(&self) -> bool {
+        self.is_loading.load(Ordering::SeqCst)
+    }
+
+    /// Tells that the workspace's folders are being read, or that they are.
+    pub(crate) fn set_loading(&self, is_loading: bool) {
+        self.is_loading.store(is_loading, Ordering::SeqCst);
+        self.changed.send_modify(|count| *count += 1);
     }
 
     /// Changes the state, and tells of it.
@@ -175,7 +193,6 @@ impl Workspace {
             self.program.remove_file(path);
         }
     }
-
 
     fn insert_from_disk(&mut self, files: Vec<Prepared>) {
         let open: HashSet<_> = self.documents.keys().cloned().collect();

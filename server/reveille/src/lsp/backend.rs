@@ -65,6 +65,13 @@ impl LanguageServer for Backend {
             workspace.traits = Arc::new(traits);
             workspace.folders = paths;
         });
+        self.shared.set_loading(true);
+        let shared = self.shared.clone();
+        tokio::task::spawn_blocking(move || {
+            // However reading ends, findings are published afterwards.
+            let _ = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| load_folders(&shared)));
+            shared.set_loading(false);
+        });
         let version = Some(env!("CARGO_PKG_VERSION").to_owned());
         Ok(proto::InitializeResult {
             capabilities,
@@ -73,8 +80,6 @@ impl LanguageServer for Backend {
     }
 
     async fn initialized(&self, _: proto::InitializedParams) {
-        let shared = self.shared.clone();
-        tokio::task::spawn_blocking(move || load_folders(&shared));
         if self.shared.snapshot().traits.watches_files {
             let endings = load::SOURCE_ENDINGS.join(",");
             let options = serde_json::json!({ "watchers": [{ "globPattern": format!("**/*.{{{endings}}}") }] });
