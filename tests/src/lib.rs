@@ -2,11 +2,12 @@
 //!
 //! The program is looked for in `REVEILLE`, else where cargo puts it beside the tests.
 
-use std::collections::VecDeque;
-use std::io::{BufRead, BufReader, Read, Write};
+use std::collections::{BTreeMap, VecDeque};
+use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
@@ -69,6 +70,10 @@ pub struct Client {
     /// Messages that came while another was waited for.
     unread: VecDeque<(Instant, Value)>,
     next_id: i64,
+    /// What the server wrote to standard error.
+    log: Arc<Mutex<String>>,
+    /// What was published last for each document: its version and its findings.
+    pub published: BTreeMap<String, (Option<i64>, Vec<Value>)>,
     /// What the server said to `initialize`.
     pub capabilities: Value,
 }
@@ -85,6 +90,81 @@ pub fn uri(path: &Path) -> String {
         }
     }
     uri
+}
+
+/// The position of a byte of a text in UTF-16; lines end with LF.
+#[must_use]
+pub fn position(text: &str, byte: usize) -> Value {
+    position_in(text, byte, "utf-16")
+}
+
+/// The position of a byte of a text in an encoding of the protocol; lines end with LF.
+#[must_use]
+pub fn position_in(text: &str, byte: usize, encoding: &str) -> Value {
+    let before = &text[..byte];
+    let own = &before[before.rfind('\n').map_or(0, |at| at + 1)..];
+    let character = match encoding {
+        "utf-8" => own.len(),
+        "utf-32" => own.chars().count(),
+        _ => own.encode_utf16().count(),
+    };
+    json!({ "line": before.matches('\n').count(), "character": character })
+}
+
+/// The byte at a UTF-16 position of a text whose lines end with LF.
+///
+/// # Panics
+/// If the position is none.
+#[must_use]
+pub fn byte(text: &str, position: &Value) -> usize {
+    let number = |name: &str| position[name].as_u64().expect("a position has numbers") as usize;
+    let start: usize = text.split_inclusive('\n').take(number("line")).map(str::len).sum();
+    let mut left = number("character");
+    let mut at = start;
+    for character in text[start..].chars().take_while(|it| *it != '\n') {
+        if left == 0 {
+            break;
+        }
+        left = left.checked_sub(character.len_utf16()).expect("a position is no half of a character");
+        at += character.len_utf8();
+    }
+    assert_eq!(left, 0, "{position} is past the end of its line");
+    at
+}
+
+/// The position of the first place of `needle` in a text, in UTF-16.
+///
+/// # Panics
+/// If it is not there.
+#[must_use]
+pub fn at(text: &str, needle: &str) -> Value {
+    position(text, text.find(needle).unwrap_or_else(|| panic!("`{needle}` is not in the text")))
+}
+
+/// The part of a text that a range of the protocol spans.
+#[must_use]
+pub fn within<'a>(text: &'a str, range: &Value) -> &'a str {
+    &text[byte(text, &range["start"])..byte(text, &range["end"])]
+}
+
+/// A text after edits of the protocol, none of which overlap.
+///
+/// # Panics
+/// If they do.
+#[must_use]
+pub fn edited(text: &str, edits: &[Value]) -> String {
+    let place = |edit: &Value| (byte(text, &edit["range"]["start"]), byte(text, &edit["range"]["end"]));
+    let mut edits: Vec<&Value> = edits.iter().collect();
+    edits.sort_by_key(|edit| place(edit));
+    let (mut result, mut done) = (String::new(), 0);
+    for edit in edits {
+        let (start, end) = place(edit);
+        assert!(done <= start && start <= end, "edits overlap");
+        result.push_str(&text[done..start]);
+        result.push_str(edit["newText"].as_str().expect("an edit has its text"));
+        done = end;
+    }
+    result + &text[done..]
 }
 
 /// What an editor offers that knows much: the capabilities that answers depend on.
@@ -124,20 +204,32 @@ impl Client {
     #[must_use]
     pub fn spawn() -> Self {
         let mut command = Command::new(program());
-        command.arg("serve").stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::inherit());
+        command.arg("serve").stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut child = command.spawn().expect("the server starts");
         let input = child.stdin.take();
+        let log = Arc::new(Mutex::new(String::new()));
+        if let Some(errors) = child.stderr.take() {
+            let log = log.clone();
+            std::thread::spawn(move || {
+                for line in BufReader::new(errors).lines().map_while(Result::ok) {
+                    let mut log = log.lock().unwrap_or_else(PoisonError::into_inner);
+                    log.push_str(&line);
+                    log.push('\n');
+                }
+            });
+        }
         let output = child.stdout.take().expect("standard output is a pipe");
         let (send, messages) = channel();
         std::thread::spawn(move || {
             let mut output = BufReader::new(output);
             while let Some(message) = read(&mut output) {
-                if send.send((Instant::now(), message)).is_err() {
+                if send.send(message).is_err() {
                     return;
                 }
             }
         });
-        Self { child, input, messages, unread: VecDeque::new(), next_id: 0, capabilities: Value::Null }
+        let (unread, published) = (VecDeque::new(), BTreeMap::new());
+        Self { child, input, messages, unread, next_id: 0, log, published, capabilities: Value::Null }
     }
 
     /// Writes bytes as they are.
@@ -178,6 +270,14 @@ impl Client {
         self.wait(|message| message["id"] == json!(id) && message.get("method").is_none()).1
     }
 
+    /// Sends a request and waits; gives the time to the answer, and the answer.
+    pub fn timed(&mut self, method: &str, params: Value) -> (Duration, Value) {
+        let begin = Instant::now();
+        let id = self.post(method, params);
+        let (at, answer) = self.wait(|message| message["id"] == json!(id) && message.get("method").is_none());
+        (at - begin, answer)
+    }
+
     /// The result of a request.
     ///
     /// # Panics
@@ -200,8 +300,14 @@ impl Client {
         loop {
             let left = end.saturating_duration_since(Instant::now());
             let Ok((at, message)) = self.messages.recv_timeout(left) else {
-                panic!("the server did not send it; unread: {:?}", self.unread);
+                panic!("the server did not send it; unread: {:?}; its log: {}", self.unread, self.log());
             };
+            if message["method"] == "textDocument/publishDiagnostics" {
+                let params = &message["params"];
+                let findings = params["diagnostics"].as_array().cloned().unwrap_or_default();
+                let uri = params["uri"].as_str().unwrap_or_default().to_owned();
+                self.published.insert(uri, (params["version"].as_i64(), findings));
+            }
             if message.get("method").is_some() && message.get("id").is_some() {
                 let answer = json!({ "jsonrpc": "2.0", "id": message["id"], "result": null });
                 self.send(&answer);
@@ -236,12 +342,39 @@ impl Client {
         (at, message["params"]["diagnostics"].as_array().cloned().unwrap_or_default())
     }
 
+    /// Waits until everything is published that follows from what was sent before, and gives it: [`Client::published`].
+    ///
+    /// Findings are published round by round. The first change of the fence comes back in the round of what was sent before or
+    /// a later one, the second in a round of its own; between them that round is over.
+    pub fn settle(&mut self) -> &BTreeMap<String, (Option<i64>, Vec<Value>)> {
+        const FENCE: &str = "untitled:fence";
+        self.open(FENCE, "* 1\n");
+        let _ = self.findings(FENCE, 1);
+        self.change(FENCE, 2, Value::Null, "* 2\n");
+        let _ = self.findings(FENCE, 2);
+        self.notify("textDocument/didClose", json!({ "textDocument": { "uri": FENCE } }));
+        self.published.remove(FENCE);
+        &self.published
+    }
+
+    /// What the server has written to standard error so far.
+    #[must_use]
+    pub fn log(&self) -> String {
+        self.log.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
     /// Says goodbye and gives the exit code.
+    ///
+    /// # Panics
+    /// If something in the server panicked meanwhile.
     pub fn stop(mut self) -> i32 {
         let answer = self.request("shutdown", Value::Null);
         assert!(answer.get("error").is_none(), "{answer}");
         self.notify("exit", Value::Null);
-        self.exit_code()
+        let code = self.exit_code();
+        let log = self.log();
+        assert!(!log.contains("panicked"), "{log}");
+        code
     }
 
     /// Closes the server's input.
@@ -278,7 +411,8 @@ impl Drop for Client {
     }
 }
 
-fn read(output: &mut impl BufRead) -> Option<Value> {
+/// The next message, and when it was there; what reading it costs the client is not the server's.
+fn read(output: &mut impl BufRead) -> Option<(Instant, Value)> {
     let mut length = 0;
     loop {
         let mut line = String::new();
@@ -295,5 +429,6 @@ fn read(output: &mut impl BufRead) -> Option<Value> {
     }
     let mut body = vec![0; length];
     output.read_exact(&mut body).ok()?;
-    serde_json::from_slice(&body).ok()
+    let at = Instant::now();
+    Some((at, serde_json::from_slice(&body).ok()?))
 }

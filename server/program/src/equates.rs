@@ -119,7 +119,7 @@ impl Context for InEquate<'_, '_> {
             let exact = symbol.and_then(|it| (*unit.by_symbol.get(it.index())? as usize).checked_sub(1));
             exact.or_else(|| {
                 let folded = self.settle.program.names().folded(symbol?);
-                Some(*unit.by_folded.get(&folded)? as usize)
+                unit.find_folded(self.settle.program, folded)
             })
         };
         found.map_or(Value::Unknown, |at| self.settle.equate(at, self.depth + 1))

@@ -763,7 +763,6 @@ impl<'a> Walk<'a> {
 
     /// What can be told only when every line was met.
     fn finish(&mut self) {
-        self.fold();
         crate::equates::settle(self.program, &mut self.unit);
         let is_idle = |unit: &Unit, place: Place| !unit.is_active(place);
         let mut problems = Vec::new();
@@ -791,7 +790,7 @@ impl<'a> Walk<'a> {
                 }
                 let (place, span) = place_of(segment.file, segment.chunk, found);
                 let folded = self.program.names().folded(found.symbol);
-                if !self.unit.by_folded.contains_key(&folded) && !is_idle(&self.unit, place) {
+                if self.unit.find_folded(self.program, folded).is_none() && !is_idle(&self.unit, place) {
                     problems.push(Problem { kind: ProblemKind::Undefined(found.symbol), place, span });
                 }
             }
@@ -813,15 +812,6 @@ impl<'a> Walk<'a> {
         // Files that are read more than once tell the same things again.
         let mut seen = rustc_hash::FxHashSet::default();
         self.unit.problems.retain(|it| seen.insert(it.clone()));
-    }
-
-    fn fold(&mut self) {
-        for (at, definition) in self.unit.definitions.iter().enumerate() {
-            if !definition.symbol.is_local() {
-                let folded = self.program.names().folded(definition.symbol);
-                self.unit.by_folded.entry(folded).or_insert(at as u32);
-            }
-        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! A root file with all it includes, laid out: where names are defined, what they are worth, what is wrong.
 
 use std::ops::Range;
+use std::sync::OnceLock;
 
 use reveille_source::{Span, name_in};
 use rustc_hash::FxHashMap;
@@ -116,7 +117,8 @@ pub struct Unit {
     pub(crate) definitions: Vec<Definition>,
     /// For each name, the place in `definitions` of the one that counts, and 1; 0 for none.
     pub(crate) by_symbol: Vec<u32>,
-    pub(crate) by_folded: FxHashMap<Symbol, u32>,
+    /// Names in lower case; made when a spelling is not found, which is rare.
+    pub(crate) by_folded: OnceLock<FxHashMap<Symbol, u32>>,
     pub(crate) locals: FxHashMap<(u32, Symbol), u32>,
     /// Numeric labels of the dotted style: all definitions of a digit, in order.
     pub(crate) numeric: FxHashMap<Symbol, Vec<u32>>,
@@ -181,7 +183,20 @@ impl Unit {
             Some(symbol) => program.names().folded(symbol),
             None => program.names().find(&name.to_ascii_lowercase())?,
         };
-        self.definitions.get(*self.by_folded.get(&folded)? as usize)
+        self.definitions.get(self.find_folded(program, folded)?)
+    }
+
+    /// The place in `definitions` of the first name that is this one in lower case.
+    pub(crate) fn find_folded(&self, program: &Program, folded: Symbol) -> Option<usize> {
+        let make = || {
+            let mut map = FxHashMap::default();
+            let ordinary = self.definitions.iter().enumerate().filter(|it| !it.1.symbol.is_local());
+            for (at, definition) in ordinary {
+                map.entry(program.names().folded(definition.symbol)).or_insert(at as u32);
+            }
+            map
+        };
+        self.by_folded.get_or_init(make).get(&folded).map(|at| *at as usize)
     }
 
     /// The definition of an ordinary name by its number.

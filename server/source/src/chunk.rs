@@ -3,7 +3,7 @@
 use std::ops::Range;
 use std::sync::{Arc, OnceLock};
 
-use crate::lines::{self, Line, LineKind, Problem, read_lines};
+use crate::lines::{self, Line, LineKind, Problem, Region, read_region};
 use crate::{Dialect, Evidence};
 
 /// How many lines a fresh chunk has; a chunk grows to twice that before it is split.
@@ -118,8 +118,12 @@ impl File {
     #[must_use]
     pub fn new(text: &str, forced: Option<Dialect>) -> Self {
         let dialect = forced.unwrap_or_default();
-        let mut file =
-            Self { chunks: read_chunks(text, dialect, true).unwrap_or_default(), starts: Vec::new(), dialect, forced };
+        let mut file = Self {
+            chunks: read_chunks(text, dialect, Region::WHOLE).unwrap_or_default(),
+            starts: Vec::new(),
+            dialect,
+            forced,
+        };
         file.restart();
         file.settle_dialect();
         file
@@ -245,7 +249,9 @@ impl File {
             let region = text(start..end);
             let ends_line = region.ends_with('\n') || (region.ends_with('\r') && !self.starts_with_line_feed(to));
             if to_file_end || ends_line || region.is_empty() {
-                if let Some(chunks) = read_chunks(&region, self.dialect, to_file_end) {
+                if let Some(chunks) =
+                    read_chunks(&region, self.dialect, Region { from_file_start: start == 0, to_file_end })
+                {
                     break chunks;
                 }
             }
@@ -282,15 +288,15 @@ impl File {
             return false;
         }
         self.dialect = shown;
-        self.chunks = read_chunks(&self.text(), shown, true).unwrap_or_default();
+        self.chunks = read_chunks(&self.text(), shown, Region::WHOLE).unwrap_or_default();
         self.restart();
         true
     }
 }
 
 /// Reads text into chunks. None if a comment of several lines does not end in it, and the file goes on.
-fn read_chunks(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec<Arc<Chunk>>> {
-    let lines = read_lines(text, dialect, to_file_end)?;
+fn read_chunks(text: &str, dialect: Dialect, region: Region) -> Option<Vec<Arc<Chunk>>> {
+    let lines = read_region(text, dialect, region)?;
     let mut chunks = Vec::with_capacity(lines.len() / CHUNK_LINES + 1);
     let mut first = 0;
     while first < lines.len() {

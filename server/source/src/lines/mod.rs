@@ -6,8 +6,8 @@ mod words;
 
 use std::ops::Range;
 
+pub(crate) use reader::{Region, problems, read_region, sign};
 pub use reader::{operands, read_line, read_lines};
-pub(crate) use reader::{problems, sign};
 pub use tokens::{TokenKind, name_in, tokens};
 pub(crate) use words::Words;
 pub use words::{OpId, Operation};
@@ -84,6 +84,8 @@ pub struct Line {
     /// What the line is.
     pub kind: LineKind,
     pub(crate) flags: u8,
+    /// How many bytes the size suffix has.
+    pub(crate) size_len: u8,
 }
 
 pub(crate) const COLON: u8 = 1;
@@ -117,12 +119,8 @@ impl Line {
     /// Where the size suffix stands, without its dot.
     #[must_use]
     pub fn size_span(&self) -> Span {
-        let start = self.operation.end + 1;
-        match self.size {
-            0 => Span { start: self.operation.end, end: self.operation.end },
-            b'\\' => Span { start, end: start + 2 },
-            _ => Span { start, end: start + 1 },
-        }
+        let start = self.operation.end + u16::from(self.size != 0);
+        Span { start, end: start + u16::from(self.size_len) }
     }
 
     /// Whether anything about the line's form is wrong; [`Chunk::problems`](crate::Chunk::problems) tells what.

@@ -2,7 +2,8 @@
 
 use std::ops::Range;
 
-use memchr::{memchr2, memmem};
+use memchr::{memchr, memchr2, memmem};
+use reveille_cpu::{Register, register};
 
 use super::words::{Words, split_size};
 use super::{
@@ -45,10 +46,29 @@ fn skip(line: &[u8], mut at: usize, class: u8) -> usize {
     at
 }
 
-/// Reads the lines of `text`. A comment of several lines that does not end inside `text` gives `None`, unless `text` reaches
-/// to the end of the file: then it is taken to end with its line.
+/// Where a text stands in its file.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Region {
+    /// Its first byte is the file's.
+    pub(crate) from_file_start: bool,
+    /// Its last byte is the file's.
+    pub(crate) to_file_end: bool,
+}
+
+impl Region {
+    /// The text is the whole file.
+    pub(crate) const WHOLE: Self = Self { from_file_start: true, to_file_end: true };
+}
+
+/// Reads the lines of `text`, which starts where its file does. A comment of several lines that does not end inside `text` gives
+/// `None`, unless `text` reaches to the end of the file: then it is taken to end with its line.
 #[must_use]
 pub fn read_lines(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec<Line>> {
+    read_region(text, dialect, Region { from_file_start: true, to_file_end })
+}
+
+/// Reads the lines of a part of a file, as [`read_lines`] does.
+pub(crate) fn read_region(text: &str, dialect: Dialect, region: Region) -> Option<Vec<Line>> {
     let bytes = text.as_bytes();
     let words = Words::get();
     let mut lines = Vec::with_capacity(bytes.len() / 24 + 1);
@@ -61,13 +81,17 @@ pub fn read_lines(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec
             Some(found) => (at + found, at + found + 1),
             None => (bytes.len(), bytes.len()),
         };
-        let mut line =
-            if at < comment_end { comment_line(&bytes[at..end]) } else { read(&bytes[at..end], dialect, &words) };
+        let mut line = if at < comment_end {
+            comment_line(&bytes[at..end])
+        } else {
+            let column_one = if at == 0 && region.from_file_start { mark_len(&bytes[..end]) } else { 0 };
+            read(&bytes[at..end], column_one, dialect, &words)
+        };
         line.start = at as u32;
         if at >= comment_end && dialect == Dialect::Dotted && opens_comment(&bytes[at..end], &line) {
             match memmem::find(&bytes[end..], b"*/") {
                 Some(found) => comment_end = end + found + 1,
-                None if to_file_end => line.flags |= OPEN_COMMENT,
+                None if region.to_file_end => line.flags |= OPEN_COMMENT,
                 None => return None,
             }
         }
@@ -79,7 +103,8 @@ pub fn read_lines(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec
 
 /// The family that a line's directive is a sign of; the same whatever dialect the line is read in.
 pub(crate) fn sign(text: &[u8], words: &Words) -> Option<Dialect> {
-    let mut at = skip(text, 0, BLANK);
+    let start = mark_len(text);
+    let mut at = skip(text, start, BLANK);
     for _ in 0..2 {
         let end = skip(text, at, WORD);
         if end == at {
@@ -87,7 +112,10 @@ pub(crate) fn sign(text: &[u8], words: &Words) -> Option<Dialect> {
         }
         if text.get(end) != Some(&b':') {
             let (op, dotted) = words.operation(split_size(&text[at..end]).0);
-            if op.directive().is_some() {
+            if let Some(directive) = op.directive() {
+                if dotted && at == start && !directive.bare && !has_operand(text, end, words) {
+                    return None; // More likely a local label of Motorola syntax.
+                }
                 return Some(if dotted { Dialect::Dotted } else { Dialect::Motorola });
             }
             if op.is_instruction() {
@@ -97,6 +125,13 @@ pub(crate) fn sign(text: &[u8], words: &Words) -> Option<Dialect> {
         at = skip(text, end + usize::from(text.get(end) == Some(&b':')), BLANK);
     }
     None
+}
+
+/// Whether what follows a word may be an operand: there is something, it is no comment and no operation.
+fn has_operand(text: &[u8], end: usize, words: &Words) -> bool {
+    let at = skip(text, end, BLANK);
+    let op = words.operation(split_size(&text[at..skip(text, at, WORD)]).0).0;
+    !matches!(text.get(at), None | Some(b';' | b'*' | b'|')) && !op.is_instruction() && op.directive().is_none()
 }
 
 /// Whether a comment of several lines starts in the line and does not end in it.
@@ -123,13 +158,19 @@ fn trimmed(bytes: &[u8]) -> usize {
     bytes.iter().rposition(|byte| !is(*byte, BLANK)).map_or(0, |last| last + 1)
 }
 
-/// Reads one line, without its line end.
+/// Reads one line, without its line end, as if it were the file's first.
 #[must_use]
 pub fn read_line(text: &str, dialect: Dialect) -> Line {
-    read(text.as_bytes(), dialect, &Words::get())
+    read(text.as_bytes(), mark_len(text.as_bytes()), dialect, &Words::get())
 }
 
-fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
+/// The length of the byte order mark that a file may start with (rule 2).
+fn mark_len(bytes: &[u8]) -> usize {
+    if bytes.starts_with("\u{feff}".as_bytes()) { "\u{feff}".len() } else { 0 }
+}
+
+/// Reads a line whose first column is at the byte `column_one`.
+fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Line {
     let mut line = Line::default();
     let Ok(len) = u16::try_from(bytes.len()) else {
         return Line { kind: LineKind::TooLong, len: u16::MAX, ..line };
@@ -137,13 +178,13 @@ fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
     line.len = len;
     let b = &bytes[..trimmed(bytes)];
     let n = b.len();
-    let first = skip(b, 0, BLANK);
-    if first == n {
+    let first = skip(b, column_one, BLANK);
+    if first >= n {
         return line; // 5
     }
     // 6, 7
-    if first == 0 && b[0] == b'#' {
-        return Line { kind: LineKind::Preprocessor, comment: Span::new(0, n), ..line };
+    if first == column_one && b[first] == b'#' {
+        return Line { kind: LineKind::Preprocessor, comment: Span::new(first, n), ..line };
     }
     if matches!(b[first], b'*' | b';' | b'|') || starts_slash_comment(b, first) {
         return Line { kind: LineKind::Comment, comment: Span::new(first, n), ..line };
@@ -167,9 +208,9 @@ fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
         } else if !number || is_local_number() {
             let next = skip(b, end, BLANK);
             let assigned = assignment_sign(b, next);
-            if assigned != 0 || (at == 0 && !words.is_column_one_operation(word, dialect)) {
+            if assigned != 0 || (first == column_one && !words.is_column_one_operation(word, dialect)) {
                 line.label = Span::new(at, end);
-                if first == 0 {
+                if first == column_one {
                     line.flags |= COLUMN_ONE;
                 }
                 at = end;
@@ -181,7 +222,7 @@ fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
             if sign != 0 {
                 line.operation = Span::new(next, next + sign);
                 line.op = OpId::ASSIGNMENT;
-                return with_operands(line, b, next + sign, dialect);
+                return with_operands(line, bytes, n, next + sign, dialect);
             }
             if next == at && line.flags & COLON == 0 {
                 if b[at] == b';' {
@@ -210,6 +251,7 @@ fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
     }
     line.operation = Span::new(at, at + name.len());
     line.size = size;
+    line.size_len = (end - at - name.len()).saturating_sub(1) as u8;
     let (op, dotted) = words.operation(name);
     line.op = op;
     if dotted {
@@ -227,7 +269,7 @@ fn read(bytes: &[u8], dialect: Dialect, words: &Words) -> Line {
         }
         return line;
     }
-    with_operands(line, b, end, dialect)
+    with_operands(line, bytes, n, end, dialect)
 }
 
 fn starts_slash_comment(b: &[u8], at: usize) -> bool {
@@ -243,7 +285,8 @@ fn assignment_sign(b: &[u8], at: usize) -> usize {
     }
 }
 
-fn with_operands(mut line: Line, b: &[u8], after_operation: usize, dialect: Dialect) -> Line {
+fn with_operands(mut line: Line, bytes: &[u8], n: usize, after_operation: usize, dialect: Dialect) -> Line {
+    let b = &bytes[..n];
     let start = skip(b, after_operation, BLANK);
     if start == b.len() {
         return line;
@@ -252,7 +295,7 @@ fn with_operands(mut line: Line, b: &[u8], after_operation: usize, dialect: Dial
         line.comment = Span::new(start, b.len());
         return line;
     }
-    let field = scan(b, start, dialect, line.op == OpId::MACRO_CALL, &mut |_, _| ());
+    let field = scan(bytes, n, start, dialect, line.op == OpId::MACRO_CALL, &mut |_, _| ());
     line.operands = Span::new(start, field.end);
     line.flags |= field.flags;
     if field.comment < b.len() {
@@ -280,10 +323,19 @@ struct Field {
     flags: u8,
 }
 
-/// Rules 16 to 19. `b` is the line without blanks at its end; `each` gets every operand's start and end.
-fn scan(b: &[u8], start: usize, dialect: Dialect, call: bool, each: &mut impl FnMut(usize, usize)) -> Field {
-    let n = b.len();
+/// Rules 16 to 19. The line is read up to `n`, after which there are blanks only; `each` gets every operand's start and end.
+fn scan(
+    bytes: &[u8],
+    n: usize,
+    start: usize,
+    dialect: Dialect,
+    call: bool,
+    each: &mut impl FnMut(usize, usize),
+) -> Field {
+    let b = &bytes[..n];
     let (mut at, mut operand, mut end, mut depth, mut flags) = (start, start, start, 0_u32, 0);
+    // Where the last quotes or angle brackets end, and brackets that hold nothing but a register.
+    let (mut guarded, mut register_end) = (0, 0);
     let comment = loop {
         while at < n && !is(b[at], SPECIAL) {
             at += 1;
@@ -300,6 +352,7 @@ fn scan(b: &[u8], start: usize, dialect: Dialect, call: bool, each: &mut impl Fn
                 }
                 at = after;
                 end = at;
+                guarded = at;
             }
             b',' if depth == 0 => {
                 each(operand, end.max(operand));
@@ -330,12 +383,22 @@ fn scan(b: &[u8], start: usize, dialect: Dialect, call: bool, each: &mut impl Fn
                 }
                 depth -= 1;
                 at += 1;
+                if dialect == Dialect::Dotted && !call && is_register_in_brackets(&b[operand..at]) {
+                    register_end = at;
+                }
                 end = at;
             }
             b'<' => {
                 at += 1;
-                if call && operand + 1 == at {
-                    at = b[at..].iter().position(|byte| *byte == b'>').map_or(at, |close| at + close + 1);
+                if operand + 1 == at {
+                    let close = match call {
+                        true => memchr(b'>', &b[at..]),
+                        false => b[at..].iter().position(|byte| is(*byte, SPECIAL) || *byte == b'>'),
+                    };
+                    if let Some(close) = close.filter(|close| b[at + close] == b'>') {
+                        at += close + 1;
+                        guarded = at;
+                    }
                 }
                 end = at;
             }
@@ -345,7 +408,11 @@ fn scan(b: &[u8], start: usize, dialect: Dialect, call: bool, each: &mut impl Fn
             }
             _ => {
                 let next = skip(b, at, BLANK);
-                if !continues(b, at, next, depth, dialect) {
+                let goes_on = match dialect {
+                    Dialect::Motorola => b[at - 1] == b',' && b[next] != b';',
+                    Dialect::Dotted => continues(bytes, at, next, depth, guarded, register_end),
+                };
+                if !goes_on {
                     break next;
                 }
                 if b[at - 1] == b',' && dialect == Dialect::Motorola {
@@ -362,14 +429,11 @@ fn scan(b: &[u8], start: usize, dialect: Dialect, call: bool, each: &mut impl Fn
     Field { end, comment, flags }
 }
 
-/// Rule 18: whether the operand field goes on after the blanks from `blank` to `next`.
-fn continues(b: &[u8], blank: usize, next: usize, depth: u32, dialect: Dialect) -> bool {
+/// Rule 18d: whether the operand field goes on after the blanks from `blank` to `next`.
+fn continues(b: &[u8], blank: usize, next: usize, depth: u32, guarded: usize, register_end: usize) -> bool {
     let last = b[blank - 1];
     if b[next] == b';' {
         return false;
-    }
-    if dialect == Dialect::Motorola {
-        return last == b',';
     }
     if depth > 0 || b[next] == b',' {
         return true;
@@ -377,23 +441,46 @@ fn continues(b: &[u8], blank: usize, next: usize, depth: u32, dialect: Dialect) 
     if matches!(b[next], b'*' | b'|') || starts_slash_comment(b, next) {
         return false;
     }
-    let before = b.get(blank.wrapping_sub(2)).copied().unwrap_or(b' ');
-    match last {
-        b'+' if before == b')' => false,
-        b'+' | b'-' | b'/' | b'&' | b'!' | b'^' | b'<' | b'>' | b'=' | b'~' | b'(' | b',' | b'#' => true,
-        b'*' | b'|' if is(before, WORD) => true,
-        _ => match b[next] {
-            b'+' | b'-' | b'/' | b'&' | b'^' | b'<' | b'>' => true,
-            b'!' | b'=' => true,
+    let goes_on = match last {
+        _ if blank == guarded => false,
+        b'+' => register_end != blank - 1,
+        b'-' | b'/' | b'&' | b'!' | b'^' | b'<' | b'>' | b'=' | b'~' | b'(' | b',' | b'#' => true,
+        b'*' | b'|' => {
+            let before = b[blank - 2];
+            is(before, WORD) || matches!(before, b')' | b']') || guarded == blank - 1
+        }
+        _ => false,
+    };
+    goes_on
+        || match b[next] {
+            b'+' | b'-' | b'&' | b'!' | b'^' | b'<' | b'>' | b'=' => true,
+            b'/' => b.get(next + 1).is_some_and(|after| is(*after, BLANK)),
             _ => false,
-        },
-    }
+        }
+}
+
+/// Whether something is brackets around nothing but a register that a sign may follow.
+fn is_register_in_brackets(operand: &[u8]) -> bool {
+    let [b'(' | b'[', inside @ .., b')' | b']'] = operand else { return false };
+    let start = skip(inside, 0, BLANK);
+    let name = &inside[start..trimmed(inside).max(start)];
+    let name = name.strip_prefix(b"%").unwrap_or(name);
+    name.eq_ignore_ascii_case(b"fp")
+        || std::str::from_utf8(name).is_ok_and(|name| register(name).is_some_and(|it| it != Register::Pc))
 }
 
 /// Rule 17: the byte after the string that starts at `at`, and whether it is closed.
 pub(super) fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
     let quote = b[at];
     let mut end = at + 1;
+    let of_backslash = dialect == Dialect::Dotted && quote == b'\'' && b.get(end) == Some(&b'\\');
+    if of_backslash {
+        let after = character_end(b, end + 1);
+        if after > end + 1 && b.get(after) == Some(&quote) {
+            return (after + 1, true);
+        }
+    }
+    let mut last_doubled = None;
     while end < b.len() {
         if dialect == Dialect::Dotted && quote == b'"' && b[end] == b'\\' {
             end += 2;
@@ -401,20 +488,26 @@ pub(super) fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
             if b.get(end + 1) != Some(&quote) {
                 return (end + 1, true);
             }
+            last_doubled = Some(end + 1);
             end += 2;
         } else {
             end += 1;
         }
     }
     if dialect == Dialect::Dotted && quote == b'\'' && at + 1 < b.len() {
-        let character = at + 1 + usize::from(b[at + 1] == b'\\');
-        let mut after = (character + 1).min(b.len());
-        while after < b.len() && b[after] & 0xc0 == 0x80 {
-            after += 1;
-        }
+        let after = last_doubled.unwrap_or_else(|| character_end(b, at + 1 + usize::from(of_backslash)));
         return (after, true);
     }
     (b.len(), false)
+}
+
+/// The end of the character that starts at `at`, or the line's.
+fn character_end(b: &[u8], at: usize) -> usize {
+    let mut end = (at + 1).min(b.len());
+    while end < b.len() && b[end] & 0xc0 == 0x80 {
+        end += 1;
+    }
+    end
 }
 
 /// The operands of a line, as ranges of bytes inside it.
@@ -422,9 +515,11 @@ pub fn operands(text: &str, line: &Line, dialect: Dialect, mut each: impl FnMut(
     if line.operands.is_empty() {
         return;
     }
-    let end = if line.comment.is_empty() { trimmed(text.as_bytes()) } else { line.comment.range().end };
-    let b = &text.as_bytes()[..end];
-    scan(b, line.operands.start.into(), dialect, line.op == OpId::MACRO_CALL, &mut |start, end| each(start..end));
+    let bytes = text.as_bytes();
+    let end = if line.comment.is_empty() { trimmed(bytes) } else { line.comment.range().end };
+    scan(bytes, end, line.operands.start.into(), dialect, line.op == OpId::MACRO_CALL, &mut |start, end| {
+        each(start..end)
+    });
 }
 
 /// What is wrong with the form of a line that [`Line::has_problem`].

@@ -117,7 +117,11 @@ impl Words {
         let (id, dotted) = self.operation(name);
         match id.get() {
             Operation::Directive(directive) => {
-                dotted || directive.column_one || (dialect == Dialect::Dotted && !directive.soft)
+                if dialect == Dialect::Motorola {
+                    directive.column_one && !dotted // A dot there starts a local label.
+                } else {
+                    dotted || !directive.soft
+                }
             }
             Operation::Instruction(_) => dialect == Dialect::Dotted,
             _ => false,
@@ -131,7 +135,15 @@ pub(super) fn split_size(word: &[u8]) -> (&[u8], u8) {
         [name @ .., b'.', letter] if !name.is_empty() && letter.is_ascii_alphabetic() => {
             (name, letter.to_ascii_lowercase())
         }
-        [name @ .., b'.', b'\\', _] if !name.is_empty() => (name, b'\\'),
+        [name @ .., b'.', b'\\'] if !name.is_empty() => (name, b'\\'),
+        [name @ .., b'.', b'\\', last] if !name.is_empty() && *last != b'.' && last.is_ascii() => (name, b'\\'),
+        [.., last] if !last.is_ascii() => {
+            let last = word.iter().rposition(|byte| byte & 0xc0 != 0x80).unwrap_or(0);
+            match &word[..last] {
+                [name @ .., b'.', b'\\'] if !name.is_empty() => (name, b'\\'),
+                _ => (word, 0),
+            }
+        }
         _ => (word, 0),
     }
 }

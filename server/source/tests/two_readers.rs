@@ -1,0 +1,473 @@
+//! The line reader and the tree-sitter grammars read every line alike: `grammar/LINES.md` is what both do.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+use std::fs;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
+use reveille_cpu::MNEMONICS;
+use reveille_source::{DIRECTIVES, Dialect, File, LineKind, Operation, ProblemKind, language};
+use tree_sitter::{Node, Parser};
+
+/// What is compared of a line. All places are bytes of the file.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+struct Parts {
+    label: Option<(usize, usize)>,
+    class: &'static str,
+    operation: Option<(usize, usize)>,
+    size: Option<(usize, usize)>,
+    /// `None` for an empty operand.
+    operands: Vec<Option<(usize, usize)>>,
+    comment: Option<(usize, usize)>,
+    broken: bool,
+}
+
+fn is_blank(character: char) -> bool {
+    " \t\u{b}\u{c}\u{1a}".contains(character)
+}
+
+/// A range without the blanks at its ends; none if nothing is left.
+fn trimmed(text: &str, start: usize, end: usize) -> Option<(usize, usize)> {
+    let part = &text[start..end];
+    let start = start + (part.len() - part.trim_start_matches(is_blank).len());
+    let part = part.trim_matches(is_blank);
+    (!part.is_empty()).then_some((start, start + part.len()))
+}
+
+/// A file as the line reader reads it.
+fn read(file: &File) -> Vec<Parts> {
+    let text = file.text();
+    let mut found = Vec::new();
+    for (index, chunk) in file.chunks().iter().enumerate() {
+        let problems = chunk.problems();
+        for (at, line) in chunk.lines().iter().enumerate() {
+            let start = file.first_byte(index) + line.start as usize;
+            let place = |range: Range<usize>| (!range.is_empty()).then_some((start + range.start, start + range.end));
+            // The constant of a blank, without a closing quote, may end an operand.
+            let operand = |range| place(range).and_then(|(start, end)| trimmed(&text, start, end));
+            let class = match line.op.get() {
+                Operation::None => "",
+                Operation::Instruction(_) => "instruction",
+                Operation::Directive(_) => "directive",
+                Operation::Assignment => "assignment",
+                Operation::MacroCall => "macro_call",
+            };
+            let is_broken = |kind| kind == ProblemKind::Broken;
+            found.push(Parts {
+                label: place(line.label.range()),
+                class,
+                operation: place(line.operation.range()),
+                size: place(line.size_span().range()),
+                operands: chunk.operands(line).into_iter().map(operand).collect(),
+                comment: place(line.comment.range()),
+                broken: problems.iter().any(|(of, problem)| *of == at && is_broken(problem.kind)),
+            });
+            assert_eq!(line.kind == LineKind::Blank, found.last() == Some(&Parts::default()), "{line:?}");
+        }
+    }
+    found
+}
+
+/// The operands of a list. An empty one has no node: it is told by the commas.
+fn listed(text: &str, list: Node<'_>) -> Vec<Option<(usize, usize)>> {
+    let mut found = vec![None];
+    let mut cursor = list.walk();
+    for child in list.children(&mut cursor) {
+        if child.kind() == "," {
+            found.push(None);
+        } else if let Some(last) = found.last_mut() {
+            assert!(last.is_none(), "two operands without a comma: {list}");
+            *last = trimmed(text, child.start_byte(), child.end_byte());
+        }
+    }
+    found
+}
+
+/// A file as the grammar reads it: by the line's first byte, what is on each line that is not blank.
+fn parse(parser: &mut Parser, text: &str, starts: &[usize]) -> BTreeMap<usize, Parts> {
+    let tree = parser.parse(text, None).unwrap();
+    let root = tree.root_node();
+    let line_of = |byte: usize| starts[starts.partition_point(|start| *start <= byte) - 1];
+    let mut found = BTreeMap::new();
+    let mut cursor = root.walk();
+    for line in root.children(&mut cursor) {
+        assert!(!line.is_error() && line.kind() == "line", "{text:?}: {root}");
+        let mut parts = Parts::default();
+        let mut comments: Vec<(usize, usize)> = Vec::new();
+        let mut inside = line.walk();
+        for child in line.children(&mut inside) {
+            let name =
+                |of: &str| child.child_by_field_name(of).and_then(|it| trimmed(text, it.start_byte(), it.end_byte()));
+            match child.kind() {
+                "label" => parts.label = name("name"),
+                kind @ ("instruction" | "directive" | "macro_call") => {
+                    (parts.operation, parts.size) = (name("name"), name("size"));
+                    let is_sign = parts.operation.is_some_and(|(start, _)| text[start..].starts_with(['=', ':']));
+                    parts.class = match kind {
+                        "instruction" => "instruction",
+                        "macro_call" => "macro_call",
+                        _ if is_sign => "assignment",
+                        _ => "directive",
+                    };
+                }
+                "operands" => parts.operands = listed(text, child),
+                "comment" | "preprocessor" => {
+                    // A comment may go on over lines, and is one on each.
+                    let mut start = child.start_byte();
+                    for piece in text[child.byte_range()].split_inclusive(['\n', '\r']) {
+                        let end = start + piece.trim_end_matches(['\n', '\r']).len();
+                        comments.extend(trimmed(text, start, end));
+                        start += piece.len();
+                    }
+                }
+                "broken" => parts.broken = true,
+                other => assert!(other.starts_with(is_blank) || !child.is_named(), "{other} in {line}"),
+            }
+        }
+        let own = line_of(line.start_byte());
+        for comment in comments {
+            let of = line_of(comment.0);
+            if of == own {
+                parts.comment = Some(comment);
+            } else {
+                found.insert(of, Parts { comment: Some(comment), ..Parts::default() });
+            }
+        }
+        found.insert(own, parts);
+    }
+    found
+}
+
+fn parser(dialect: Dialect) -> Parser {
+    let mut parser = Parser::new();
+    parser.set_language(&language(dialect)).unwrap();
+    parser
+}
+
+/// Where the two readers differ, shown with text instead of places.
+fn differences(parser: &mut Parser, file: &File) -> String {
+    let text = file.text();
+    let starts: Vec<usize> = (0..file.line_count()).map(|line| file.line_start(line)).collect();
+    let read = read(file);
+    let parsed = parse(parser, &text, &starts);
+    let mut shown = String::new();
+    for (at, (start, by_reader)) in starts.iter().zip(&read).enumerate() {
+        let by_grammar = parsed.get(start).cloned().unwrap_or_default();
+        if *by_reader != by_grammar {
+            let line = file.line(at).unwrap().1;
+            let show = |parts: &Parts| {
+                let show = |place: Option<(usize, usize)>| place.map(|(start, end)| (start, &text[start..end]));
+                let Parts { label, class, operation, size, operands, comment, broken } = parts;
+                let operands: Vec<_> = operands.iter().map(|it| show(*it)).collect();
+                let [label, operation, size, comment] = [*label, *operation, *size, *comment].map(show);
+                format!("{label:?} {class} {operation:?} {size:?} {operands:?} {comment:?} broken: {broken}")
+            };
+            let _ = write!(
+                shown,
+                "\n{line:?} from byte {start} ({})\n  reader  {}\n  grammar {}",
+                file.dialect().name(),
+                show(by_reader),
+                show(&by_grammar)
+            );
+        }
+    }
+    shown
+}
+
+/// Files below a folder whose names end as sources do.
+fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            sources(&path, found);
+        } else if path.extension().is_some_and(|it| ["s", "i", "inc", "asm"].iter().any(|known| it == *known)) {
+            found.push(path);
+        }
+    }
+}
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
+}
+
+#[test]
+fn every_line_of_the_fixtures_is_read_alike() {
+    let mut paths = Vec::new();
+    sources(&root().join("tests/demo"), &mut paths);
+    sources(&root().join("grammar/test-fixtures"), &mut paths);
+    let (mut dialects, mut shown) = (BTreeSet::new(), String::new());
+    for path in paths {
+        let text = String::from_utf8_lossy(&fs::read(&path).unwrap()).into_owned();
+        let file = File::new(&text, None);
+        dialects.insert(file.dialect().name());
+        let found = differences(&mut parser(file.dialect()), &file);
+        if !found.is_empty() {
+            let _ = write!(shown, "\n{}:{found}", path.display());
+        }
+    }
+    assert!(shown.is_empty(), "{shown}");
+    assert_eq!(dialects.len(), 2, "fixtures of one dialect only");
+}
+
+/// Heads of lines, up to where operands start.
+const HEADS: &[&str] = &[
+    "",
+    "",
+    "\t",
+    "\tmove.w\t",
+    "\tmove ",
+    "\tlea\t",
+    "\tdc.b ",
+    "\tstore ",
+    "\tinclude ",
+    "x = ",
+    "x=",
+    "\tmove (",
+    "\tnop ",
+    "a: ",
+    "a ",
+    "a:",
+    "1: ",
+    "10$ ",
+    ".loop ",
+    ".skip",
+    ".word ",
+    "\t.word ",
+    "text ",
+    ".text ",
+    "end ",
+    "\tmovem.l\t",
+    "name\tequ\t",
+    "n: set ",
+    "lab\tmacro ",
+    "\tif\t",
+    "endc ",
+    "\tput.\\0 ",
+    "\tput ",
+    "\tb\\1 ",
+    "dc.b ",
+    "é ",
+    "\tb.é\t",
+];
+
+/// Pieces of lines: all that means something somewhere.
+const PIECES: &[&str] = &[
+    "move",
+    "move.l",
+    "dc",
+    "dc.b",
+    "rts",
+    "macro",
+    "if",
+    "end",
+    "include",
+    "foo",
+    "text",
+    ".loop",
+    ".skip",
+    ".word",
+    "x$",
+    "1$",
+    "12",
+    "$1F",
+    "%101",
+    "@17",
+    "1.5",
+    "0x",
+    "0x1F",
+    "0b11",
+    "0r1",
+    "1b",
+    "\\1",
+    "\\@",
+    "\\",
+    "d0",
+    "%d1",
+    "a0",
+    "(a0)",
+    "(a0)+",
+    "-(sp)",
+    "4(a0,d0.w)",
+    "8(pc)",
+    "sp",
+    "pc",
+    "sr",
+    ".w",
+    ".l",
+    ".x",
+    ".",
+    ".\\",
+    ".\\0",
+    "..",
+    ":",
+    "::",
+    ":=",
+    "=",
+    "==",
+    ",",
+    ",",
+    ", ",
+    ";",
+    "*",
+    "**",
+    "* ",
+    "|",
+    "||",
+    "/",
+    " / ",
+    "//",
+    "/*",
+    "*/",
+    "#",
+    "#1",
+    "&",
+    "&&",
+    "!",
+    "!=",
+    "<",
+    ">",
+    "<>",
+    "<<",
+    ">>",
+    "<a b>",
+    "~",
+    "^",
+    "+",
+    "-",
+    " + ",
+    "(",
+    ")",
+    "[",
+    "]",
+    "{",
+    "}",
+    "%",
+    "'",
+    "''",
+    "'a'",
+    "'\\n'",
+    "'\\''",
+    "\"",
+    "\"a b\"",
+    "\"\\\"",
+    "\t",
+    " ",
+    " ",
+    "  ",
+    "\u{c}",
+    "é",
+    "\u{1a}",
+    "\u{feff}",
+    "\0",
+    "𝄞",
+    "text",
+];
+
+fn line() -> impl Strategy<Value = String> {
+    let pieces = prop::collection::vec(prop::sample::select(PIECES), 0..9).prop_map(|it| it.concat());
+    let characters = prop::collection::vec(
+        any::<char>().prop_filter("a line has no end inside", |it| !matches!(*it, '\n' | '\r' | char::MAX)),
+        0..12,
+    )
+    .prop_map(|it| it.into_iter().collect::<String>());
+    prop_oneof![
+        8 => (prop::sample::select(HEADS), pieces).prop_map(|(head, it)| format!("{head}{it}")),
+        1 => characters,
+        1 => "[ -~\\t]{0,30}",
+    ]
+}
+
+/// Whether a line has what the trees are known to read otherwise: the end of rule 18d.
+fn is_known(line: &str, dialect: Dialect) -> bool {
+    if dialect == Dialect::Motorola {
+        return false;
+    }
+    let mut rest = line;
+    while let Some(at) = rest.find(is_blank) {
+        let (before, next) = (&line[..line.len() - rest.len() + at], rest[at..].trim_start_matches(is_blank));
+        rest = next;
+        let mut last = before.chars().rev();
+        let (last, before) = (last.next().unwrap_or(' '), last.next().unwrap_or(' '));
+        let is_mark = next.starts_with(['*', '|']) || next.starts_with("//") || next.starts_with("/*");
+        if "+-/&!^<>=~#*|".contains(last) && is_mark {
+            return true;
+        }
+        let takes_text = line.contains("include") || line.contains("macro");
+        if (before, last) == (')', '+') && takes_text {
+            return true;
+        }
+        let is_value_end = |it: char| it.is_ascii_alphanumeric() || "_.$@?\\)]'\"".contains(it) || !it.is_ascii();
+        if "*|".contains(last) && !is_value_end(before) || before == '\\' && "#*".contains(last) {
+            return true;
+        }
+    }
+    false
+}
+
+fn generated() -> impl Strategy<Value = String> {
+    let end = prop::sample::select(&["\n", "\n", "\r\n", "\r", "\n\n"][..]);
+    (prop::collection::vec((line(), end), 1..5), any::<bool>()).prop_map(|(lines, ended)| {
+        let mut text: String = lines.iter().flat_map(|(line, end)| [line.as_str(), end]).collect();
+        if !ended {
+            text.truncate(text.trim_end_matches(['\n', '\r']).len());
+        }
+        text
+    })
+}
+
+fn check(text: &str, dialect: Dialect) -> Result<(), TestCaseError> {
+    if text.split(['\n', '\r']).any(|line| is_known(line, dialect)) {
+        return Ok(());
+    }
+    let found = differences(&mut parser(dialect), &File::new(text, Some(dialect)));
+    prop_assert!(found.is_empty(), "{found}");
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct("tests/two_readers.proptest-regressions"))),
+        ..ProptestConfig::default()
+    })]
+
+    #[test]
+    fn generated_lines_are_read_alike_in_motorola_syntax(text in generated()) {
+        check(&text, Dialect::Motorola)?;
+    }
+
+    #[test]
+    fn generated_lines_are_read_alike_in_dotted_style(text in generated()) {
+        check(&text, Dialect::Dotted)?;
+    }
+}
+
+// BULK
+#[test]
+#[ignore]
+fn bulk() {
+    use proptest::strategy::ValueTree;
+    let n: usize = std::env::var("N").unwrap().parse().unwrap();
+    let dialect = if std::env::var("D").unwrap() == "d" { Dialect::Dotted } else { Dialect::Motorola };
+    let mut runner = proptest::test_runner::TestRunner::new(ProptestConfig::default());
+    let mut parser = parser(dialect);
+    let mut bad = BTreeSet::new();
+    let mut skipped = 0;
+    for _ in 0..n {
+        let text = line().new_tree(&mut runner).unwrap().current();
+        if is_known(&text, dialect) {
+            skipped += 1;
+            continue;
+        }
+        let found = differences(&mut parser, &File::new(&text, Some(dialect)));
+        if !found.is_empty() {
+            bad.insert((text.len(), found));
+        }
+    }
+    println!("{} of {n} differ, {skipped} skipped", bad.len());
+    for (_, found) in bad.iter().take(25) {
+        println!("{found}");
+    }
+}
