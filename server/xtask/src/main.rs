@@ -2,7 +2,9 @@
 //!
 //! `cargo run -p xtask -- grammar` makes both parsers from their `grammar.js`; with `--check` it writes nothing and fails
 //! where a committed file is not what the grammar generates. Nothing but this program is needed: the generator has its own
-//! JavaScript engine.
+//! JavaScript engine. `docs` makes the documents that come from the program's tables; `check` compares all of it.
+
+mod docs;
 
 use std::{
     fs,
@@ -44,11 +46,21 @@ enum Task {
         #[arg(long)]
         check: bool,
     },
+    /// Make the documents that come from tables.
+    Docs {
+        /// Compare with the committed files, and write nothing.
+        #[arg(long)]
+        check: bool,
+    },
+    /// Compare every generated file with what it comes from.
+    Check,
 }
 
 fn main() -> Result<()> {
     match Arguments::parse().task {
         Task::Grammar { check } => grammar(check),
+        Task::Docs { check } => docs::docs(check),
+        Task::Check => grammar(true).and_then(|()| docs::docs(true)),
     }
 }
 

@@ -1,0 +1,97 @@
+//! Documents that are made from the tables that the program itself uses.
+
+use std::fmt::Write;
+use std::fs;
+use std::path::Path;
+
+use anyhow::{Context, Result, bail};
+use reveille_decoders::{FieldKind, formats, layouts};
+use reveille_facts::catalog;
+
+/// Writes the generated documents; with `check` compares them and writes nothing.
+pub(crate) fn docs(check: bool) -> Result<()> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let documents = [("facts/FINDINGS.md", findings()), ("decoders/BLOCKS.md", blocks())];
+    let mut stale = Vec::new();
+    for (name, text) in documents {
+        let path = root.join(name);
+        if fs::read_to_string(&path).is_ok_and(|old| old == text) {
+            continue;
+        }
+        if check {
+            stale.push(name);
+        } else {
+            fs::write(&path, text).with_context(|| format!("cannot write {name}"))?;
+        }
+    }
+    if !stale.is_empty() {
+        bail!("not what the tables give: {}; run `cargo run -p xtask -- docs`", stale.join(", "));
+    }
+    Ok(())
+}
+
+const MADE: &str = "<!-- Made by `cargo run -p xtask -- docs`. Change the tables, not this file. -->\n\n";
+
+fn findings() -> String {
+    let mut text = format!(
+        "{MADE}# Findings\n\n`reveille lint --explain CODE` prints a page.\n\n| code | severity | what |\n|---|---|---|\n"
+    );
+    for entry in catalog() {
+        let _ = writeln!(text, "| [{0}](#{0}) | {1} | {2} |", entry.code, entry.severity.name(), entry.title);
+    }
+    for entry in catalog() {
+        let (code, severity) = (&entry.code, entry.severity.name());
+        let _ = write!(
+            text,
+            "\n## {code}\n\n{}\n\nSeverity: {severity}\n\n{}\n\nSource: {}\n",
+            capital(&entry.title),
+            entry.why,
+            entry.source
+        );
+    }
+    text
+}
+
+fn capital(text: &str) -> String {
+    let mut characters = text.chars();
+    characters.next().map_or_else(String::new, |first| first.to_uppercase().chain(characters).collect())
+}
+
+fn blocks() -> String {
+    let mut text = format!("{MADE}# Block layouts\n\nA comment `@block NAME` on a table says which layout it has.\n");
+    for layout in layouts() {
+        let _ = write!(text, "\n## {}\n\n{}, {} bytes.\n\n", layout.name, capital(&layout.title), layout.len());
+        if !layout.also.is_empty() {
+            let _ = writeln!(
+                text,
+                "Answers to {} too.\n",
+                layout.also.iter().map(|it| format!("`{it}`")).collect::<Vec<_>>().join(", ")
+            );
+        }
+        text.push_str("| byte | bytes | field | meaning |\n|---:|---:|---|---|\n");
+        for field in &layout.fields {
+            let kind = if field.kind == FieldKind::Text { " (text)" } else { "" };
+            let _ =
+                writeln!(text, "| {} | {} | `{}` | {}{kind} |", field.offset, field.bytes, field.name, field.meaning);
+        }
+        let _ = write!(text, "\nSource: {}\n", layout.source);
+    }
+    text.push_str("\n# Standard formats\n\n| name | cylinders x heads x sectors x bytes | descriptor | per cluster | FAT | root entries | source |\n|---|---|---|---:|---:|---:|---|\n");
+    for it in formats() {
+        let _ = writeln!(
+            text,
+            "| {} | {} x {} x {} x {} | ${:02X} | {} | {} | {} | {} |",
+            it.name,
+            it.cylinders,
+            it.sides,
+            it.sectors_per_track,
+            it.sector_size,
+            it.format_identifier,
+            it.sectors_per_cluster,
+            it.sectors_per_fat,
+            it.root_directory_entries,
+            it.source
+        );
+    }
+    text
+}
