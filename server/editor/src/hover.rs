@@ -234,6 +234,9 @@ fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thing>) -> Opt
         Thing::Comment(_) => return None,
     };
     let mut text = format!("```m68k\n{}  {}\n```\n---\n{}\n", block.subject, block.layout.name, summary(block));
+    if block.is_readable() {
+        let _ = writeln!(text, "\n{}", layout_line(block));
+    }
     let _ = writeln!(text, "\n| byte | field | value |\n|---:|---|---|");
     for field in &block.layout.fields {
         let is_here = part.is_some_and(|part| part.start < field.offset + field.bytes && part.end > field.offset);
@@ -249,9 +252,6 @@ fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thing>) -> Opt
         } else {
             writeln!(text, "| {offset} | {meaning} | {value} |")
         };
-    }
-    if block.is_readable() {
-        let _ = writeln!(text, "\n{}", layout_line(block));
     }
     let confidence = &block.confidence;
     let _ = writeln!(text, "\n{}: {}", confidence.level.name(), confidence.reasons.join("; "));

@@ -60,7 +60,7 @@ fn capital(text: &str) -> String {
 fn blocks() -> String {
     let mut text = format!("{MADE}# Block layouts\n\nA comment `@block NAME` on a table says which layout it has.\n");
     for layout in layouts() {
-        let _ = write!(text, "\n## {}\n\n{}, {} bytes.\n\n", layout.name, capital(&layout.title), layout.len());
+        let _ = write!(text, "\n## {}\n\n{} ({} in all).\n\n", layout.name, capital(&layout.title), layout.len());
         if !layout.also.is_empty() {
             let _ = writeln!(
                 text,
