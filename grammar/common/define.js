@@ -212,9 +212,12 @@ module.exports = function define(dialect) {
 
   /** The rules of the binary operators' signs; the dotted style has two of those that blanks make a comment's mark. */
   const signs = {};
-  const addSign = (rule, sign, source) => {
+  const addSign = (rule, sign, source, gaps = true) => {
     signs[rule + '_sign'] = _ => regex(source);
-    signs[rule] = $ => gapped($, field('operator', alias($[rule + '_sign'], sign)));
+    signs[rule] = $ => {
+      const it = field('operator', alias($[rule + '_sign'], sign));
+      return gaps ? gapped($, it) : it;
+    };
   };
   for (const [rule, sign, , blanks] of OPERATORS) {
     const source = literally(sign);
@@ -223,9 +226,10 @@ module.exports = function define(dialect) {
     } else if (blanks) {
       addSign('_' + rule, sign, `[${BLANK}]*${source}`);
     } else {
-      addSign('_inner_' + rule, sign, `[${BLANK}]*${source}`);
-      // A slash with a blank on each side cannot be the start of a comment.
-      addSign('_' + rule, sign, rule === 'slash' ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : source);
+      // As long as the sign outside of brackets, which may stand there too: brackets need no end.
+      addSign('_inner_' + rule, sign, `[${BLANK}]*${source}` + (rule === 'slash' ? `|[${BLANK}]+\\/[${BLANK}]+` : ''));
+      // A slash with a blank on each side cannot be the start of a comment. Blanks after a percent sign end the operand.
+      addSign('_' + rule, sign, rule === 'slash' ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : source, rule !== 'percent');
     }
   }
   const signOf = ($, level, [rule, , , blanks]) => $[(dotted && !blanks ? level : '') + '_' + rule];
@@ -414,7 +418,12 @@ module.exports = function define(dialect) {
 
       _plain_label: $ => field('name', choice(
         ...named([...whole($, '_word', [$._word]), $._front_longer], $.symbol),
-        ...named([...whole($, '_local', [$._local_word]), $._dotted_longer, $._digits], $.local_symbol),
+        ...named([
+          ...whole($, '_local', [$._local_word]),
+          // Motorola syntax has local labels of these names; the dotted style has operations.
+          ...(dotted ? [$._dotted_longer] : whole($, '_dotted', dottedKeywords($))),
+          $._digits,
+        ], $.local_symbol),
       )),
       _front_colon_label: $ => seq($._front_label_name, choice(':', '::')),
       _front_assigned: $ => $._front_label_name,
@@ -450,9 +459,9 @@ module.exports = function define(dialect) {
         bare($, alias($._front_bare, $.directive)),
         ...(dotted ? [withOperands($, $.instruction, $.operands), bare($, alias($._bare, $.instruction))] : []),
       ),
-      _front_plain: $ => operation($, [$._front_directive, $._dotted_directive], $.directive_name),
-      _front_loose: $ => operation($, [$._front_loose_directive, $._dotted_loose_directive], $.directive_name),
-      _front_bare: $ => operation($, [$._front_bare_directive, $._dotted_bare_directive], $.directive_name),
+      _front_plain: $ => operation($, [$._front_directive, ...(dotted ? [$._dotted_directive] : [])], $.directive_name),
+      _front_loose: $ => operation($, [$._front_loose_directive, ...(dotted ? [$._dotted_loose_directive] : [])], $.directive_name),
+      _front_bare: $ => operation($, [$._front_bare_directive, ...(dotted ? [$._dotted_bare_directive] : [])], $.directive_name),
 
       _operation: $ => choice(
         withOperands($, $.instruction, $.operands),
@@ -492,7 +501,7 @@ module.exports = function define(dialect) {
       ...(dotted ? {
         // Operands that end in a sign and blanks before a comment: `(name)+ | text`, with another name for a register.
         _dangling_operands: $ => seq(optional($._some_operands), field('operand', alias($._dangling, $.binary_expression))),
-        _dangling: $ => choice(...OPERATORS.map(([rule, sign]) => seq(
+        _dangling: $ => choice(...OPERATORS.filter(it => it[1] !== '%').map(([rule, sign]) => seq(
           field('left', $._expression), field('operator', alias($['_' + rule + '_sign'], sign)), $._blank))),
       } : {}),
 
@@ -671,7 +680,7 @@ module.exports = function define(dialect) {
       _group_item: $ => choice(dotted ? $._inner_text : $._text, $._quoted, $._group, $._comma),
 
       _loose_argument: $ => prec.right(PREC.tail, seq(
-        choice(...textItems($, '', false)), repeat(choice(...textItems($, '', true))))),
+        choice(alias($._angle_operand, $.angle), ...textItems($, '', false)), repeat(choice(...textItems($, '', true))))),
 
       // Angle brackets around an argument, or its start, protect what is in them.
       argument: $ => prec.right(PREC.tail, seq(
@@ -734,11 +743,13 @@ module.exports = function define(dialect) {
         `(\\.+${W}*|@${W}*)${pieces(EXPRESSION_LETTERS)}|${START}${W}*\\$|[0-9]+\\$` + (dotted ? '|[0-9]+[bBfF]' : '')),
       symbol: _ => regex(START + W + '*' + pieces(EXPRESSION_LETTERS)),
 
+      // In the dotted style a backslash, a character and a quote after the first quote end the constant, whatever follows.
       character_constant: _ => regex(dotted
-        ? `'([^'${END}]|''){1,4}'|'${BACKSLASH}[^${END}]'?|'[^'${BACKSLASH}${END}]`
+        ? `'([^'${BACKSLASH}${END}]|'')([^'${END}]|''){0,3}'|'${BACKSLASH}[^'${END}][^'${END}]([^'${END}]|'')?'` +
+          `|'${BACKSLASH}[^${END}]'?|'[^'${BACKSLASH}${END}]`
         : `'([^'${END}]|''){1,4}'`),
       string: _ => regex(dotted
-        ? `'([^'${END}]|'')*'|'|"([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*"|"(([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*([^"${BACKSLASH}${END}${BLANK}]|${BACKSLASH}[^${END}]?|""))?`
+        ? `'(([^'${BACKSLASH}${END}]|'')([^'${END}]|'')*)?'|'${BACKSLASH}[^'${END}][^'${END}]([^'${END}]|'')*'|'|"([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*"|"(([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*([^"${BACKSLASH}${END}${BLANK}]|${BACKSLASH}[^${END}]?|""))?`
         : `'([^'${END}]|'')*'|'(([^'${END}]|'')*([^'${END}${BLANK}]|''))?|"([^"${END}]|"")*"|"(([^"${END}]|"")*([^"${END}${BLANK}]|""))?`),
 
       _angle: _ => regex(`<[^>${END}]*>`),

@@ -65,7 +65,8 @@ function classes(dotted) {
   const front = (/** @type {string} */ word) => (dotted ? !soft.includes(word) : columnOne.includes(word));
   const parted = (/** @type {string[]} */ list) => ({
     front: list.filter(front),
-    // Every directive may have a leading dot, and then it is an operation wherever it starts.
+    // Every directive may have a leading dot. In the dotted style it is an operation then wherever it starts; in Motorola syntax
+    // it is a label in column one.
     dotted: list.map(word => '.' + word),
     indented: list.filter(word => !front(word)),
   });

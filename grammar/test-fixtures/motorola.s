@@ -125,8 +125,10 @@ start:	move.w	#$2700,sr
 * Branches and local labels.
 putc	move.w	d1,-(sp)		keep it
 .wait	btst	#7,ustat
-	beq.s	.wait
-	move.b	d0,uart;send
+	beq.s	.skip
+	bra.s	.wait
+.skip	move.b	d0,uart;send
+.end
 	move.w	(sp)+,d1
 	rts
 

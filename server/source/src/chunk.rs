@@ -248,12 +248,10 @@ impl File {
             let end = if to_file_end { new_len } else { self.starts[to].1 as usize + new_len - old_len };
             let region = text(start..end);
             let ends_line = region.ends_with('\n') || (region.ends_with('\r') && !self.starts_with_line_feed(to));
-            if to_file_end || ends_line || region.is_empty() {
-                if let Some(chunks) =
-                    read_chunks(&region, self.dialect, Region { from_file_start: start == 0, to_file_end })
-                {
-                    break chunks;
-                }
+            let whole_lines = to_file_end || ends_line || region.is_empty();
+            let place = Region { from_file_start: start == 0, to_file_end };
+            if whole_lines && let Some(chunks) = read_chunks(&region, self.dialect, place) {
+                break chunks;
             }
             to += 1;
         };
@@ -327,8 +325,8 @@ fn is_inside_comment(text: &str, lines: &[Line], at: usize, dialect: Dialect) ->
     for line in lines[..at].iter().rev() {
         let own = &text[line.start as usize..line.start as usize + usize::from(line.len)];
         let comment = line.comment.of(own);
-        if comment.starts_with("/*") {
-            open = line.flags & lines::OPEN_COMMENT == 0 && !comment[2..].contains("*/");
+        if let Some(inside) = comment.strip_prefix("/*") {
+            open = line.flags & lines::OPEN_COMMENT == 0 && !inside.contains("*/");
             break;
         }
         if comment.contains("*/") || !matches!(line.kind, LineKind::Comment | LineKind::Blank) {

@@ -41,7 +41,7 @@ fn text(parts: &[usize]) -> String {
 /// All that can be asked of a file but where its chunks start.
 fn content(file: &File) -> Vec<String> {
     let line = |at: usize| {
-        let (line, text) = file.line(at).unwrap();
+        let (line, text) = file.line(at).expect("a line of that number");
         let mut line = *line;
         line.start = file.line_start(at) as u32;
         format!("{line:?} {text:?}")
@@ -141,6 +141,13 @@ fn lines_are_read_as_their_family_writes_them() {
     assert_eq!(motorola("10$\tbra.s 10$"), "10$|instruction bra|s|10$|");
     assert_eq!(motorola("end\tmacro here"), "|directive end||macro|here");
     assert_eq!(motorola("end:\tnop"), "end|instruction nop|||");
+    assert_eq!(motorola("\u{feff}start nop"), "start|instruction nop|||");
+    assert_eq!(motorola("\u{feff}# 1"), "|- |||# 1");
+    assert_eq!(motorola("\tmove.\\ d0"), "|instruction move|\\|d0|");
+    assert_eq!(motorola("\tmove.\\é d0"), "|instruction move|\\é|d0|");
+    assert_eq!(motorola(".skip\tnop"), ".skip|instruction nop|||");
+    assert_eq!(motorola(".end"), ".end|- |||");
+    assert_eq!(motorola("\t.end"), "|directive .end|||");
     assert_eq!(motorola("\tbra\t*+4"), "|instruction bra||*+4|");
     assert_eq!(motorola("\tsave\t* all of them"), "|call save|||* all of them");
     assert_eq!(motorola("\tput <a, b>,c d"), "|call put||<a, b>&c|d");
@@ -149,6 +156,45 @@ fn lines_are_read_as_their_family_writes_them() {
     assert_eq!(dotted("loop: move.b d0,(a0)+ | out"), "loop|instruction move|b|d0&(a0)+|| out");
     assert_eq!(dotted(".ascii \"a\\\"; b\" ; text"), "|directive .ascii||\"a\\\"; b\"|; text");
     assert_eq!(dotted("\tcmp.b #'a,d0"), "|instruction cmp|b|#'a&d0|");
+    assert_eq!(dotted("\tcmp.b #'\\'',d0 | it's"), "|instruction cmp|b|#'\\''&d0|| it's");
+    assert_eq!(dotted("\t.byte '\\n','a''b'"), "|directive .byte||'\\n'&'a''b'|");
+    assert_eq!(dotted("\t.word 2* 3 , (a+ b)+ c * no"), "|directive .word||2* 3&(a+ b)+ c|* no");
+    assert_eq!(dotted("\t.word 8 / 2 // no"), "|directive .word||8 / 2|// no");
+    assert_eq!(dotted("\tput <a>> b"), "|call put||<a>> b|");
+    assert_eq!(dotted("\tput <a> b"), "|call put||<a>|b");
+    assert_eq!(dotted(".end"), "|directive .end|||");
     assert_eq!(dotted("nop // nothing"), "|instruction nop|||// nothing");
     assert_eq!(dotted("1: jra 1b"), "1|instruction jra||1b|");
+}
+
+/// A byte order mark counts as one only where the file starts, also when a part of the file is read again.
+#[test]
+fn a_byte_order_mark_is_one_at_the_start_of_the_file_only() {
+    let mut expected = "start\tnop\n".repeat(1000);
+    let mut document = Document::new(&expected, None);
+    let far = expected.len() / 2;
+    for (range, new) in [(far..far, "\u{feff}"), (0..0, "\u{feff}"), (0..0, "\n"), (0..1, ""), (0..3, "")] {
+        expected.replace_range(range.clone(), new);
+        document.edit(range, new).unwrap();
+        assert_eq!(content(document.file()), content(&File::new(&expected, None)));
+    }
+    let marked = File::new("\u{feff}start nop\n\u{feff}start nop\n", None);
+    let label = |line| {
+        let (line, text) = marked.line(line).unwrap();
+        line.label.of(text)
+    };
+    assert_eq!((label(0), label(1)), ("start", "\u{feff}start"));
+}
+
+/// Local labels of Motorola syntax may have the names of directives: alone in column one, they say nothing of the dialect.
+#[test]
+fn local_labels_with_the_names_of_directives_are_no_sign_of_the_dotted_style() {
+    let dialect = |text| File::new(text, None).dialect();
+    assert_eq!(
+        dialect("\tbra.s .skip\n.skip\n.end\tmove.w d0,d1\n.error ; out\n.fill dc.b 1\n.skip:\n"),
+        Dialect::Motorola
+    );
+    assert_eq!(dialect(".text\n\tnop\n"), Dialect::Dotted);
+    assert_eq!(dialect(".skip 4\n"), Dialect::Dotted);
+    assert_eq!(dialect("\tnop\n\t.end\n"), Dialect::Dotted);
 }

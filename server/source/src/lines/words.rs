@@ -81,7 +81,7 @@ fn key(word: &[u8]) -> Option<u128> {
     }
     let mut bytes = [0; 16];
     bytes[..word.len()].copy_from_slice(word);
-    let case = u128::MAX / 0xff * 0x20 >> (8 * (16 - word.len()));
+    let case = (u128::MAX / 0xff * 0x20) >> (8 * (16 - word.len()));
     Some(u128::from_le_bytes(bytes) | case)
 }
 
