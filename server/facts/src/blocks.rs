@@ -161,13 +161,22 @@ fn may_be_block(head: Head<'_>) -> bool {
         return head.bytes.len() < 2;
     }
     if head.bytes.len() < 12 {
-        return false;
+        // Perhaps the first field of a block each of whose fields has a label.
+        return matches!(head.bytes, [low, high, ..] if is_sector_size(*low, *high));
     }
     layouts().iter().any(|layout| {
         let score = |bytes: &[u8]| layout.decode(bytes).score();
         let good = |(all, good): (usize, usize)| good * 10 >= all * 8;
         good(score(head.bytes)) || good(score(&layout.swapped(head.bytes)))
     }) || head.bytes[..2] == [0x60, 0x1c]
+}
+
+/// Whether the first field of any layout can have these bytes.
+fn is_sector_size(first: u8, second: u8) -> bool {
+    layouts().iter().filter_map(|layout| layout.fields.first().map(|field| (layout, field))).any(|(layout, field)| {
+        let number = layout.decode(&[first, second]).value(field).and_then(|it| it.number());
+        field.bytes == 2 && number.is_some_and(|it| field.is_plausible(it))
+    })
 }
 
 /// All blocks of a unit, in its order.
@@ -181,7 +190,7 @@ pub(crate) fn blocks(program: &Program, unit: &Unit) -> Vec<BlockFact> {
             continue;
         }
         covered = None;
-        if let Some(cut) = cut(run) {
+        if let Some(cut) = cut(program, run) {
             found.extend(facts(program, unit, run, &cut));
         } else if let Some((run, cut)) = across_labels(program, unit, run) {
             covered = Some(Covered { file: run.file, last: run.last });
@@ -318,29 +327,15 @@ fn entries(bytes: &[Option<u8>], layout: &Layout) -> Option<(Vec<Entry>, u32)> {
 }
 
 /// The best way to see blocks in a run, if there is one that is good enough.
-fn cut(run: &DataRun) -> Option<Cut> {
+fn cut(program: &Program, run: &DataRun) -> Option<Cut> {
     let whole: Vec<Option<u8>> = run.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
-    let fill_bytes = run.items.iter().filter(|item| item.span.is_empty()).count();
     let named = run.block.as_deref().map(|name| layout(name).ok_or(name));
     if let Some(Ok(layout)) = named {
         return Some(marked(run, layout, &whole));
     }
     let unknown_layout = named.and_then(Result::err).map(str::to_owned);
     let mut best: Option<(u32, Cut)> = None;
-    let mut bytes = whole;
-    // With the fill bytes of alignment first, then without: a table of DC.W shows its shape only without.
-    for skips_fill in [false, true] {
-        if skips_fill {
-            if fill_bytes == 0 {
-                break;
-            }
-            bytes = run
-                .items
-                .iter()
-                .filter(|item| !item.span.is_empty())
-                .flat_map(|item| item.bytes.iter().copied())
-                .collect();
-        }
+    for (bytes, fill_bytes) in variants(program, run, whole) {
         for layout in layouts() {
             let Some((entries, fit)) = entries(&bytes, layout) else { continue };
             let is_whole = bytes.len() % layout.len() == 0;
@@ -361,16 +356,43 @@ fn cut(run: &DataRun) -> Option<Cut> {
             let rank = fit + if is_whole { 60 } else { 0 } + layout.len() as u32 / 2;
             if best.as_ref().is_none_or(|it| rank > it.0) {
                 let confidence = confidence(run, layout, entries.len(), is_whole, has_shape);
-                let fill_bytes = if skips_fill { fill_bytes } else { 0 };
-                let bytes = bytes.clone();
-                best = Some((
-                    rank,
-                    Cut { layout, entries, bytes, fill_bytes, confidence, unknown_layout: unknown_layout.clone() },
-                ));
+                let (bytes, unknown_layout) = (bytes.clone(), unknown_layout.clone());
+                best = Some((rank, Cut { layout, entries, bytes, fill_bytes, confidence, unknown_layout }));
             }
         }
     }
     best.map(|it| it.1).or_else(|| inside(run, unknown_layout))
+}
+
+/// The bytes of a run as blocks may be in it, and how many fill bytes of alignment were left out: all bytes; without those that
+/// alignment put between words, since a table of DC.W shows its shape only so; without a byte that pads the table to even.
+fn variants(program: &Program, run: &DataRun, whole: Vec<Option<u8>>) -> Vec<(Vec<Option<u8>>, usize)> {
+    let fill_bytes = run.items.iter().filter(|item| item.span.is_empty()).count();
+    let mut variants = Vec::new();
+    if fill_bytes > 0 {
+        let own = run.items.iter().filter(|item| !item.span.is_empty());
+        variants.push((own.flat_map(|item| item.bytes.iter().copied()).collect(), fill_bytes));
+    }
+    if is_padded(program, run, whole.len()) {
+        variants.push((whole[..whole.len() - 1].to_vec(), 0));
+    }
+    variants.insert(0, (whole, 0));
+    variants
+}
+
+/// Whether the last byte of a run is there to make its length even: half of a word, or a zero of its own whose comment says so.
+fn is_padded(program: &Program, run: &DataRun, len: usize) -> bool {
+    let Some(last) = run.items.last().filter(|it| it.bytes.last() == Some(&Some(0)) && len.is_multiple_of(2)) else {
+        return false;
+    };
+    if last.item_bytes > 1 {
+        return true;
+    }
+    let is_alone = run.items.iter().filter(|it| it.place == last.place).count() == 1 && last.bytes.len() == 1;
+    let Some(file) = program.file(run.file).filter(|_| is_alone) else { return false };
+    let (_, line, text) = file.at(last.place.chunk, last.place.line);
+    let comment = line.comment.of(text).to_ascii_lowercase();
+    ["pad", "fill", "even", "align", "spare", "unused"].iter().any(|word| comment.contains(word))
 }
 
 fn confidence(run: &DataRun, layout: &Layout, count: usize, is_whole: bool, has_shape: bool) -> Confidence {
