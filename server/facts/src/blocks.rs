@@ -235,7 +235,7 @@ struct Entry {
 fn fit(bytes: &[u8], holes: &[usize], layout: &Layout) -> (u32, bool) {
     let block = layout.decode_with_holes(bytes, holes);
     let (all, good) = block.score();
-    let plain = if all == 0 { 0 } else { good * 1000 / all };
+    let plain = (good * 1000).checked_div(all).unwrap_or(0);
     if !block.has_shape() {
         let swapped = layout.swapped(bytes);
         let turned = layout.decode_with_holes(&swapped, holes);

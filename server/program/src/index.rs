@@ -439,7 +439,6 @@ impl<'a> Builder<'a> {
                 self.open = false;
                 self.was_closed = true;
                 self.comment_has_words = false;
-                return;
             }
             Operation::Instruction(_) => {
                 // Labels lie between, so runs of lines need no counting: a second instruction changes nothing.

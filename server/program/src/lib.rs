@@ -21,5 +21,5 @@ pub use index::is_local_label;
 pub use layout::lay_out;
 pub use names::{Names, Symbol};
 pub use program::{Content, FileId, Prepared, Program, SourceFile};
-pub use references::{definition_span, references};
+pub use references::{Occurrence, definition_span, references};
 pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

@@ -6,9 +6,12 @@ use crate::index::EventKind;
 use crate::unit::{Place, Unit, numeric_reference, place_of};
 use crate::{Definition, FileId, Program, Symbol};
 
+/// Where a name stands: its line and the part of it.
+pub type Occurrence = (Place, Span);
+
 /// Where the definitions of the symbol of `definition` stand, and where it is used, in all files of its unit: the definitions first.
 #[must_use]
-pub fn references(program: &Program, unit: &Unit, definition: &Definition) -> (Vec<(Place, Span)>, Vec<(Place, Span)>) {
+pub fn references(program: &Program, unit: &Unit, definition: &Definition) -> (Vec<Occurrence>, Vec<Occurrence>) {
     let symbol = definition.symbol;
     let folded = program.names().folded(symbol);
     // Another spelling means this name where no other name has exactly that spelling.
