@@ -1,16 +1,19 @@
 //! What a chunk of lines gives the program: definitions, uses, sizes, data tables. Made once when the chunk is read.
 
+mod items;
+
 use std::ops::Range;
 use std::sync::Arc;
 
-use reveille_cpu::Size;
-use reveille_source::{
-    Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, TokenKind, is_word_byte, tokens,
-};
+use reveille_source::{Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
 
-use crate::expression::{Context, ExpressionProblem, Value, evaluate, quoted_bytes};
+use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
+
+pub use items::is_local_label;
+pub(crate) use items::{fits, include_name, is_text, item_bytes, marked_block, names, value_in_operands};
+use items::{has_disk_word, static_bytes};
 
 /// A chunk with its index.
 #[derive(Debug)]
@@ -104,144 +107,6 @@ pub(crate) struct Run {
 /// How many of a run's first bytes are looked at to tell whether it may be a parameter block.
 pub(crate) const HEAD: usize = 13;
 
-/// Words that tell of disks: in a label or a comment they make a table of bytes worth a look. Common practice, no source.
-const DISK_WORDS: &[&str] = &[
-    "bpb",
-    "dpb",
-    "boot",
-    "disk",
-    "disc",
-    "diskette",
-    "floppy",
-    "format",
-    "formats",
-    "fmt",
-    "geometry",
-    "drive",
-    "media",
-    "medium",
-    "sector",
-    "sectors",
-    "track",
-    "tracks",
-    "cylinders",
-    "cluster",
-    "fat",
-    "volume",
-    "parameter",
-    "parameters",
-    "param",
-    "params",
-];
-
-/// Words of a text, split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
-pub(crate) fn has_disk_word(text: &str) -> bool {
-    let mut word = [0_u8; 12];
-    let mut len = 0;
-    for byte in text.bytes().chain([b' ']) {
-        if byte.is_ascii_alphabetic() {
-            if len < word.len() {
-                word[len] = byte.to_ascii_lowercase();
-            }
-            len += 1;
-        } else {
-            if (2..=word.len()).contains(&len) {
-                let found = &word[..len];
-                if DISK_WORDS.iter().any(|it| it.as_bytes() == found) {
-                    return true;
-                }
-            }
-            len = 0;
-        }
-    }
-    false
-}
-
-/// Where a comment says `@block NAME`: the name. Our own mark; it may name any layout, and applies to the table it stands at.
-pub(crate) fn marked_block(comment: &str) -> Option<&str> {
-    let rest = &comment[comment.find("@block")? + "@block".len()..];
-    let name = rest.trim_start();
-    if name.len() == rest.len() {
-        return None;
-    }
-    let end = name.find(|it: char| !(it.is_ascii_alphanumeric() || it == '-' || it == '_')).unwrap_or(name.len());
-    (end > 0).then_some(&name[..end])
-}
-
-/// The size of one item of a data directive in bytes; none for a size the directive does not have.
-#[must_use]
-pub(crate) fn item_bytes(directive: &Directive, size: u8) -> Option<u32> {
-    match directive.meaning {
-        Meaning::ConstantsOf(bytes) => Some(bytes.into()),
-        Meaning::Strings(_) | Meaning::ReserveBytes => Some(1),
-        _ => match size {
-            0 => Some(2),
-            // Floating-point and packed items of the other members of the family.
-            b'd' => Some(8),
-            b'x' | b'p' => Some(12),
-            _ => match Size::from_letter(size)? {
-                Size::Short => Some(4),
-                size => Some(size.bytes()),
-            },
-        },
-    }
-}
-
-/// How many bytes a data line lays down, if its text alone tells; and whether it is aligned to an even address first.
-pub(crate) fn static_bytes(text: &str, line: &Line, directive: &Directive, dialect: Dialect) -> Option<(u32, bool)> {
-    let item = item_bytes(directive, line.size)?;
-    let aligned = item > 1 && dialect == Dialect::Motorola;
-    let mut total = 0;
-    match directive.meaning {
-        Meaning::Constants | Meaning::ConstantsOf(_) => {
-            reveille_source::operands(text, line, dialect, |range| {
-                total += constant_bytes(&text[range], item, dialect)
-            });
-            Some((total, aligned))
-        }
-        Meaning::Strings(zero) => {
-            reveille_source::operands(text, line, dialect, |range| {
-                total += quoted_bytes(&text[range], dialect).len() as u32 + u32::from(zero);
-            });
-            Some((total, false))
-        }
-        _ => None,
-    }
-}
-
-/// How many bytes one operand of DC lays down. A text alone is packed from the left and filled up to whole items.
-pub(crate) fn constant_bytes(operand: &str, item: u32, dialect: Dialect) -> u32 {
-    if !is_text(operand) {
-        return item;
-    }
-    let len = quoted_bytes(operand, dialect).len() as u32;
-    len.div_ceil(item).max(1) * item
-}
-
-/// Whether an operand is one quoted text and nothing else.
-pub(crate) fn is_text(operand: &str) -> bool {
-    let bytes = operand.as_bytes();
-    let Some(quote @ (b'\'' | b'"')) = bytes.first() else { return false };
-    bytes.len() > 1 && bytes.ends_with(&[*quote]) && {
-        // Not `'a'+'b'`: inside, quotes come in pairs or behind a backslash.
-        let inside = &bytes[1..bytes.len() - 1];
-        let mut at = 0;
-        loop {
-            match inside[at.min(inside.len())..].iter().position(|it| it == quote) {
-                None => break true,
-                Some(found) => {
-                    at += found;
-                    let escaped = at > 0 && inside[at - 1] == b'\\';
-                    if !escaped && inside.get(at + 1) != Some(quote) {
-                        break false;
-                    }
-                    at += if escaped { 1 } else { 2 };
-                }
-            }
-        }
-    }
-}
-
 /// A context in which nothing has a name: literal values only.
 #[derive(Default)]
 struct Literal {
@@ -260,36 +125,6 @@ impl Context for Literal {
     }
     fn problem(&mut self, problem: ExpressionProblem, range: Range<usize>) {
         self.problem = Some((problem, range));
-    }
-}
-
-/// Whether a value can be laid down in an item of so many bytes, signed or not.
-pub(crate) fn fits(value: i64, bytes: u32) -> bool {
-    match bytes {
-        1 => (-0x80..=0xff).contains(&value),
-        2 => (-0x8000..=0xffff).contains(&value),
-        4 => (-0x8000_0000..=0xffff_ffff).contains(&value),
-        _ => true,
-    }
-}
-
-/// The names of an operand field; `each` gets the name and its start.
-pub(crate) fn names(field: &str, dialect: Dialect, mut each: impl FnMut(&str, usize)) {
-    tokens(field, dialect, |kind, range| {
-        if kind == TokenKind::Name {
-            each(&field[range.clone()], range.start);
-        }
-    });
-}
-
-/// Whether a label is local: valid between two ordinary labels only.
-#[must_use]
-pub fn is_local_label(name: &str, dialect: Dialect) -> bool {
-    match name.as_bytes() {
-        [b'.', _, ..] | [b'@', _, ..] => dialect == Dialect::Motorola,
-        [first, .., b'$'] => first.is_ascii_digit() || dialect == Dialect::Motorola,
-        [first, ..] => first.is_ascii_digit(),
-        [] => false,
     }
 }
 
@@ -680,17 +515,4 @@ impl<'a> Builder<'a> {
             uses.push((texts.len() - 1, found));
         });
     }
-}
-
-/// The name of a file in the operand of INCLUDE, with or without quotes.
-pub(crate) fn include_name(operand: &str) -> &str {
-    operand.trim_matches(['"', '\'', '<', '>'])
-}
-
-/// `.equ name,value`: where the name and the value stand.
-pub(crate) fn value_in_operands(chunk: &Chunk, line: &Line, text: &str) -> Option<(Range<usize>, Span)> {
-    let operands = chunk.operands(line);
-    let [name, value, ..] = operands.as_slice() else { return None };
-    let is_name = !text[name.clone()].is_empty() && text[name.clone()].bytes().all(is_word_byte);
-    is_name.then(|| (name.clone(), Span { start: value.start as u16, end: value.end as u16 }))
 }

@@ -1,0 +1,215 @@
+//! Parameter blocks in runs of data: which bytes are one, of which layout, and how sure that is.
+
+mod cut;
+mod fact;
+
+use reveille_decoders::{Block, Format, Layout, Values, layouts};
+use reveille_program::{DataItem, DataRun, FileId, Head, Place, Program, Symbol, Unit, Value, data_runs};
+
+use crate::finding::Evidence;
+use cut::{across_labels, cut};
+use fact::facts;
+
+/// How sure it is that bytes are a block.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Level {
+    /// Some of it speaks for it.
+    Possible,
+    /// Shape and length, or shape and words, speak for it.
+    Likely,
+    /// The source says so, or shape, length and words all do.
+    Certain,
+}
+
+/// How sure it is that bytes are a block, and why.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Confidence {
+    /// How sure.
+    pub level: Level,
+    /// What speaks for it.
+    pub reasons: Vec<String>,
+}
+
+impl Level {
+    /// The word for it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Possible => "possible",
+            Self::Likely => "likely",
+            Self::Certain => "certain",
+        }
+    }
+}
+
+/// What is wrong with the form of a block.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Shape {
+    /// A byte is missing: its place in the layout.
+    pub missing: Option<usize>,
+    /// A byte is too many: its place in the table's entry.
+    pub extra: Option<usize>,
+    /// Every word has its bytes exchanged.
+    pub is_swapped: bool,
+    /// Nothing is filled in.
+    pub is_template: bool,
+    /// Fill bytes that alignment put in between.
+    pub fill_bytes: usize,
+}
+
+/// Bytes of a block that one operand laid down.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Part {
+    /// The operand.
+    pub at: Evidence,
+    /// The first byte of the block that it gives, and the byte after the last.
+    pub start: usize,
+    /// The byte after the last.
+    pub end: usize,
+}
+
+/// A parameter block of the program.
+#[derive(Debug)]
+pub struct BlockFact {
+    /// What it is called: the label, and its place in the table where there are several.
+    pub subject: String,
+    /// The label of the table.
+    pub label: Option<Symbol>,
+    /// Its place in the table, and how many there are.
+    pub entry: (usize, usize),
+    /// Its first byte, counted from the label.
+    pub offset: usize,
+    /// The address of the first byte.
+    pub address: Value,
+    /// The layout.
+    pub layout: &'static Layout,
+    /// The bytes, in the places of the layout.
+    pub bytes: Vec<u8>,
+    /// Places of bytes that are not known.
+    pub holes: Vec<usize>,
+    /// Where the bytes come from, in order.
+    pub parts: Vec<Part>,
+    /// The operands' values, for changes; they may reach over the block's ends.
+    pub(crate) items: Vec<DataItem>,
+    /// Where the block's first byte is in `items`.
+    pub(crate) items_start: usize,
+    /// What is wrong with its form.
+    pub shape: Shape,
+    /// How sure it is.
+    pub confidence: Confidence,
+    /// The values of fields and what follows from them.
+    pub values: Values,
+    /// The standard format that it equals.
+    pub format: Option<&'static Format>,
+    /// A layout that a comment names and nobody knows.
+    pub unknown_layout: Option<String>,
+    /// Where the label is, or the first line.
+    pub at: Evidence,
+    /// The last line of the table.
+    pub last: Place,
+    /// Words of the label, to tell which disk is meant.
+    pub label_text: String,
+}
+
+impl BlockFact {
+    /// The decoded block.
+    #[must_use]
+    pub fn block(&self) -> Block<'_> {
+        self.layout.decode_with_holes(&self.bytes, &self.holes)
+    }
+
+    /// A number by its name: a field or what follows from fields.
+    #[must_use]
+    pub fn number(&self, name: &str) -> Option<i64> {
+        self.values.number(name)
+    }
+
+    /// Whether the values can be trusted to be those of the block.
+    #[must_use]
+    pub fn is_readable(&self) -> bool {
+        !self.shape.is_swapped && !self.shape.is_template
+    }
+
+    /// The operands that lay down a field.
+    #[must_use]
+    pub fn evidence(&self, field: &str) -> Vec<Evidence> {
+        let Some(field) = self.layout.field(field) else { return Vec::new() };
+        let end = field.offset + field.bytes;
+        self.parts.iter().filter(|part| part.start < end && part.end > field.offset).map(|part| part.at).collect()
+    }
+
+    /// Cylinders, heads, sectors per track and bytes per sector: from the fields, or from the standard format of this total.
+    #[must_use]
+    pub fn geometry(&self) -> Option<[i64; 4]> {
+        if !self.is_readable() {
+            return None;
+        }
+        let own = ["cylinders_of_block", "legal_sides", "legal_sectors_per_track", "legal_sector_size"]
+            .map(|it| self.number(it));
+        if let [Some(cylinders), Some(sides), Some(sectors), Some(size)] = own {
+            return Some([cylinders, sides, sectors, size]);
+        }
+        self.format.map(|it| [it.cylinders, it.sides, it.sectors_per_track, it.sector_size])
+    }
+}
+
+/// Everything that may be a block by its first bytes: what is not wanted here is not evaluated.
+fn may_be_block(head: Head<'_>) -> bool {
+    if head.is_marked || head.has_words {
+        return true;
+    }
+    if head.is_symbolic {
+        // A name in the first bytes: the first literal bytes have to look like a sector size, if there are any.
+        return head.bytes.len() < 2;
+    }
+    if head.bytes.len() < 12 {
+        // Perhaps the first field of a block each of whose fields has a label.
+        return matches!(head.bytes, [low, high, ..] if is_sector_size(*low, *high));
+    }
+    layouts().iter().any(|layout| {
+        let score = |bytes: &[u8]| layout.decode(bytes).score();
+        let good = |(all, good): (usize, usize)| good * 10 >= all * 8;
+        good(score(head.bytes)) || good(score(&layout.swapped(head.bytes)))
+    }) || head.bytes[..2] == [0x60, 0x1c]
+}
+
+/// Whether the first field of any layout can have these bytes.
+fn is_sector_size(first: u8, second: u8) -> bool {
+    layouts().iter().filter_map(|layout| layout.fields.first().map(|field| (layout, field))).any(|(layout, field)| {
+        let number = layout.decode(&[first, second]).value(field).and_then(|it| it.number());
+        field.bytes == 2 && number.is_some_and(|it| field.is_plausible(it))
+    })
+}
+
+/// All blocks of a unit, in its order.
+pub(crate) fn blocks(program: &Program, unit: &Unit) -> Vec<BlockFact> {
+    let mut found: Vec<BlockFact> = Vec::new();
+    let runs = data_runs(program, unit, &may_be_block);
+    let mut covered: Option<Covered> = None;
+    for run in &runs {
+        // A block whose fields have labels of their own goes on in the runs behind it.
+        if covered.is_some_and(|it| it.covers(run)) {
+            continue;
+        }
+        covered = None;
+        if let Some(cut) = cut(program, run) {
+            found.extend(facts(program, unit, run, &cut));
+        } else if let Some((run, cut)) = across_labels(program, unit, run) {
+            covered = Some(Covered { file: run.file, last: run.last });
+            found.extend(facts(program, unit, &run, &cut));
+        }
+    }
+    found
+}
+
+#[derive(Clone, Copy)]
+struct Covered {
+    file: FileId,
+    last: Place,
+}
+
+impl Covered {
+    fn covers(&self, run: &DataRun) -> bool {
+        run.file == self.file && (run.first.chunk, run.first.line) <= (self.last.chunk, self.last.line)
+    }
+}

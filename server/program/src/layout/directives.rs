@@ -1,0 +1,183 @@
+//! What directives do to the location and the names.
+
+use std::ops::Range;
+
+use reveille_source::{Dialect, Meaning, Span};
+
+use super::{MOST, Walk};
+use crate::FileId;
+use crate::expression::{Base, Value};
+use crate::index::{Indexed, include_name, item_bytes, names};
+use crate::unit::{DefinitionKind, Place, ProblemKind};
+
+/// How deep includes may nest.
+const INCLUDE_DEPTH: usize = 64;
+
+impl Walk<'_> {
+    pub(super) fn directive(&mut self, place: Place, indexed: &Indexed) {
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let Some(directive) = line.op.directive() else { return };
+        let text = indexed.chunk.line_text(line);
+        if self.structure(place, indexed, directive.meaning) || !self.state.reads() {
+            return;
+        }
+        let operands = || indexed.chunk.operands(line);
+        let first = || operands().into_iter().next();
+        match directive.meaning {
+            Meaning::Reserve | Meaning::ReserveBytes | Meaning::Block => {
+                let Some(mut item) = item_bytes(directive, line.size) else {
+                    self.problem(ProblemKind::BadSize, place, line.size_span());
+                    return self.unknown(None);
+                };
+                if directive.name == "fill" {
+                    item = 1;
+                }
+                if item > 1 && indexed.chunk.dialect() == Dialect::Motorola {
+                    self.align();
+                }
+                let Some(count) = first() else {
+                    self.problem(ProblemKind::Incomplete, place, line.operation);
+                    return;
+                };
+                let span = Span { start: count.start as u16, end: count.end as u16 };
+                match self.value(place, count) {
+                    Value::Number(count @ 0..=MOST) => self.state.offset += count * i64::from(item),
+                    Value::Number(count) => {
+                        self.problem(ProblemKind::BadCount(count), place, span);
+                        self.unknown(None);
+                    }
+                    _ => self.unknown(None),
+                }
+            }
+            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) => {
+                self.problem(ProblemKind::BadSize, place, line.size_span());
+                self.unknown(None);
+            }
+            Meaning::Even => self.align(),
+            Meaning::Align | Meaning::AlignOffset => self.align_to(place, &operands(), directive.meaning, indexed),
+            Meaning::Origin => self.origin(place, indexed),
+            Meaning::Section | Meaning::NamedSection => {
+                let name = match directive.meaning {
+                    Meaning::NamedSection => directive.name.to_owned(),
+                    _ => {
+                        first().map_or_else(|| line.label.of(text).to_owned(), |range| text[range].to_ascii_lowercase())
+                    }
+                };
+                self.section(&name);
+            }
+            Meaning::Offsets => {
+                if self.state.offsets_from.is_none() {
+                    self.state.offsets_from = Some((self.state.base, self.state.offset));
+                }
+                let start = first().map_or(Value::Number(0), |range| self.value(place, range));
+                match start {
+                    Value::Number(start) => (self.state.base, self.state.offset) = (Base::ABSOLUTE, start),
+                    _ => self.unknown(Some(false)),
+                }
+            }
+            Meaning::StructureStart => {
+                self.state.structure = first().and_then(|range| self.value(place, range).number()).unwrap_or(0);
+            }
+            Meaning::StructureField => {
+                let item = item_bytes(directive, line.size).unwrap_or(1);
+                let count = first().and_then(|range| self.value(place, range).number()).unwrap_or(0);
+                if !line.label.is_empty() {
+                    let symbol = self.program.names().intern(line.label.of(text));
+                    self.define(symbol, DefinitionKind::Equate, place, Value::Number(self.state.structure), line.label);
+                }
+                self.state.structure += count.clamp(0, MOST) * i64::from(item);
+            }
+            Meaning::IncludeBytes => self.unknown(None),
+            Meaning::Import | Meaning::Common => {
+                let dialect = indexed.chunk.dialect();
+                let field = line.operands;
+                let mut found = Vec::new();
+                names(field.of(text), dialect, |name, start| {
+                    found.push((self.program.names().intern(name), start, name.len()))
+                });
+                if directive.meaning == Meaning::Common {
+                    found.truncate(1);
+                }
+                for (symbol, start, len) in found {
+                    let start = field.start + start as u16;
+                    let known = self.unit.by_symbol.get(symbol.index()).is_some_and(|it| *it != 0);
+                    if !known {
+                        let span = Span { start, end: start + len as u16 };
+                        self.define(symbol, DefinitionKind::External, place, Value::Unknown, span);
+                    }
+                }
+            }
+            Meaning::End => self.state.ended = Some(place),
+            _ => (),
+        }
+    }
+
+    pub(super) fn origin(&mut self, place: Place, indexed: &Indexed) {
+        self.state.offsets_from = None;
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        match indexed.chunk.operands(line).into_iter().next().map(|range| self.value(place, range)) {
+            Some(Value::Number(address)) => (self.state.base, self.state.offset) = (Base::ABSOLUTE, address),
+            Some(Value::Address(base, offset)) => (self.state.base, self.state.offset) = (base, offset),
+            Some(Value::Unknown) => self.unknown(Some(false)),
+            None => self.problem(ProblemKind::Incomplete, place, line.operation),
+        }
+    }
+
+    fn section(&mut self, name: &str) {
+        let current = self.state.offsets_from.take().unwrap_or((self.state.base, self.state.offset));
+        let old = self.state.section;
+        match self.sections.iter_mut().find(|it| it.0 == old) {
+            Some(entry) => (entry.1, entry.2) = current,
+            None => self.sections.push((old, current.0, current.1)),
+        }
+        let symbol = self.program.names().intern(name);
+        self.state.section = symbol;
+        match self.sections.iter().find(|it| it.0 == symbol) {
+            Some(entry) => (self.state.base, self.state.offset) = (entry.1, entry.2),
+            None => self.unknown(Some(false)),
+        }
+    }
+
+    fn align_to(&mut self, place: Place, operands: &[Range<usize>], meaning: Meaning, indexed: &Indexed) {
+        let mut number = |at: usize| operands.get(at).cloned().and_then(|range| self.value(place, range).number());
+        let (offset, multiple) = match meaning {
+            Meaning::AlignOffset => (number(0).unwrap_or(0), number(1)),
+            // `ALIGN 0,4` has the offset first, as CNOP does.
+            _ if operands.len() == 2 && number(0) == Some(0) => (0, number(1)),
+            _ => (0, number(0)),
+        };
+        let Some(multiple @ 1..=MOST) = multiple else { return self.align() };
+        if multiple == 1 && indexed.chunk.dialect() == Dialect::Motorola {
+            return;
+        }
+        // The dotted `.align` counts bytes in some assemblers and powers of two in others; only an even address is sure then.
+        let is_sure = indexed.chunk.dialect() == Dialect::Motorola && self.state.base == Base::ABSOLUTE;
+        if multiple == 2 && offset == 0 {
+            self.align();
+        } else if is_sure {
+            self.state.offset += (offset - self.state.offset).rem_euclid(multiple);
+        } else {
+            self.unknown(Some(offset & 1 == 1));
+        }
+    }
+
+    pub(super) fn include(&mut self, file: FileId, chunk: u32, line_at: u16, indexed: &Indexed) {
+        let place = Place { file, chunk, line: line_at };
+        let line = &indexed.chunk.lines()[usize::from(line_at)];
+        let Some(range) = indexed.chunk.operands(line).into_iter().next() else {
+            return self.problem(ProblemKind::Incomplete, place, line.operation);
+        };
+        let span = Span { start: range.start as u16, end: range.end as u16 };
+        let name = include_name(&indexed.chunk.line_text(line)[range]).to_owned();
+        let root = self.unit.root.unwrap_or(file);
+        match self.program.resolve_include(file, root, &name) {
+            None => {
+                self.problem(ProblemKind::MissingInclude(name.clone()), place, span);
+                self.unit.missing.push((file, name));
+            }
+            Some(id) if self.stack.contains(&id) => self.problem(ProblemKind::IncludeCycle(name), place, span),
+            Some(_) if self.stack.len() >= INCLUDE_DEPTH => self.problem(ProblemKind::IncludeDepth, place, span),
+            Some(id) => self.file(id),
+        }
+    }
+}

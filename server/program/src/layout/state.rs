@@ -1,0 +1,75 @@
+//! What the walk carries from line to line, and where it can be taken up again.
+
+use crate::expression::{Base, Value};
+use crate::unit::Place;
+use crate::{FileId, Symbol};
+
+/// A part of a chunk as the walk met it, and the state it had there.
+#[derive(Clone, Debug)]
+pub(crate) struct Segment {
+    pub(crate) file: FileId,
+    pub(crate) chunk: u32,
+    pub(crate) first_line: u16,
+    pub(super) first_event: u16,
+    pub(crate) state: State,
+}
+
+/// What the walk carries from line to line.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct State {
+    pub(super) base: Base,
+    pub(super) offset: i64,
+    /// The number of ordinary labels so far.
+    pub(crate) scope: u32,
+    /// OFFSET: lines define offsets and lay down nothing; where to go on after it.
+    pub(super) offsets_from: Option<(Base, i64)>,
+    pub(super) structure: i64,
+    pub(super) conditions: Vec<Case>,
+    pub(super) macros: u32,
+    pub(super) repeats: u32,
+    pub(super) section: Symbol,
+    /// The END that ended the source.
+    pub(super) ended: Option<Place>,
+    /// The next base to be made.
+    pub(super) next_base: u32,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Case {
+    pub(super) outer_reads: bool,
+    /// A branch was read already.
+    pub(super) taken: bool,
+    pub(super) reads: bool,
+    /// Nobody knows which branch is read.
+    pub(super) is_uncertain: bool,
+}
+
+impl State {
+    pub(super) fn new(base: Base, section: Symbol) -> Self {
+        Self {
+            base,
+            offset: 0,
+            scope: 0,
+            offsets_from: None,
+            structure: 0,
+            conditions: Vec::new(),
+            macros: 0,
+            repeats: 0,
+            section,
+            ended: None,
+            next_base: base.0 + 1,
+        }
+    }
+
+    pub(crate) fn location(&self) -> Value {
+        Value::at(self.base, self.offset)
+    }
+
+    pub(super) fn reads(&self) -> bool {
+        self.ended.is_none() && self.macros == 0 && self.conditions.last().is_none_or(|case| case.reads)
+    }
+
+    pub(super) fn is_uncertain(&self) -> bool {
+        self.conditions.iter().any(|case| case.is_uncertain)
+    }
+}
