@@ -88,9 +88,13 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             }
             let near = nearest(program, unit, &name).map_or(String::new(), |near| format!("; did you mean `{near}`?"));
             let mut finding = Finding::new("name-001", at, format!("`{name}` is not defined{near}"));
-            if !unit.missing().is_empty() {
+            if unit.may_define_more() {
                 finding.severity = Severity::Warning;
-                finding.message.push_str(" (an included file is missing, which may define it)");
+                finding.message.push_str(if unit.missing().is_empty() {
+                    " (a macro may define it)"
+                } else {
+                    " (an included file is missing, which may define it)"
+                });
             }
             finding
         }

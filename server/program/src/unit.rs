@@ -127,6 +127,7 @@ pub struct Unit {
     pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,
+    pub(crate) may_define_more: bool,
     /// A digest of all values of names: what was worked out with one digest holds for as long as it stays.
     pub(crate) values_digest: u64,
     /// Problems of data lines that need names, chunk by chunk.
@@ -169,6 +170,13 @@ impl Unit {
     #[must_use]
     pub fn missing(&self) -> &[(FileId, String)] {
         &self.missing
+    }
+
+    /// Whether names may be defined that stand nowhere in the source read: by macros that build them from their parameters, in
+    /// included files that are missing, or by operations that nobody knows.
+    #[must_use]
+    pub fn may_define_more(&self) -> bool {
+        self.may_define_more || !self.missing.is_empty()
     }
 
     /// The definition of an ordinary name. A name that differs only in case counts where no other is there.

@@ -1,5 +1,7 @@
 //! Programs of one or more files: what names are worth, where lines stand, what is told.
 
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
+
 use std::path::PathBuf;
 
 use proptest::prelude::*;
@@ -160,6 +162,13 @@ fn what_is_wrong_is_told_with_its_place() {
 fn macro_bodies_are_not_read_as_lines() {
     let text = "put\tMACRO\n\tmove.\\0\t\\1,d0\n\tbra\tnowhere\n\tENDM\n\tput.w\td1\n\tPUT\td2\n";
     assert_eq!(problems(&[("a.s", text)]), [""; 0]);
+}
+
+#[test]
+fn the_dotted_style_gives_a_name_a_value_again_and_again() {
+    let text = "\t.text\nn = 1\nn = n+1\n\t.equ\tm,n\n\t.equ\tm,m+n\n";
+    assert_eq!(problems(&[("a.s", text)]), [""; 0]);
+    assert_eq!(value(text, "m"), Value::Number(4));
 }
 
 #[test]

@@ -285,7 +285,9 @@ impl<'a> Builder<'a> {
                 self.close();
             }
             Operation::Assignment => {
-                let kind = if line.operation.of(text) == "=" { EventKind::Equate } else { EventKind::Set };
+                // `=` gives a value once in Motorola syntax, and again and again in the dotted style (Using as 2.40, 5.2).
+                let is_once = line.operation.of(text) == "=" && self.dialect == Dialect::Motorola;
+                let kind = if is_once { EventKind::Equate } else { EventKind::Set };
                 self.event(at, kind(UNSET), own);
                 self.uses(at, text, line.operands, true);
                 self.comment_has_words = false;
@@ -306,8 +308,9 @@ impl<'a> Builder<'a> {
         match directive.meaning {
             Meaning::Equate | Meaning::Set | Meaning::RegisterName => {
                 let kind: fn(Symbol) -> EventKind = match directive.meaning {
-                    Meaning::Equate => EventKind::Equate,
-                    Meaning::Set => EventKind::Set,
+                    // `.equ` is `.set` there (Using as 2.40, 7.28).
+                    Meaning::Equate if !line.is_dotted() => EventKind::Equate,
+                    Meaning::Equate | Meaning::Set => EventKind::Set,
                     _ => EventKind::RegisterName,
                 };
                 let must_exist = directive.meaning != Meaning::RegisterName;

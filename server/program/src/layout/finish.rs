@@ -47,6 +47,7 @@ impl Walk<'_> {
             if let Some(file) = self.program.file(place.file) {
                 let (_, line, text) = file.at(place.chunk, place.line);
                 if !line.operation.of(text).contains('\\') {
+                    self.unit.may_define_more = true;
                     problems.push(Problem { kind: ProblemKind::UnknownOperation(symbol), place, span: line.operation });
                 }
             }

@@ -245,6 +245,7 @@ impl<'a> Walk<'a> {
     fn event(&mut self, file: FileId, chunk: u32, indexed: &Indexed, event: &Event, next: Option<&Event>) {
         let place = Place { file, chunk, line: event.line };
         if !self.state.reads() && !matches!(event.kind, EventKind::Directive | EventKind::Macro(_)) {
+            self.in_macro(event);
             return;
         }
         match event.kind {
@@ -298,6 +299,17 @@ impl<'a> Walk<'a> {
                 self.unknown(None);
             }
             EventKind::Directive => self.directive(place, indexed),
+        }
+    }
+
+    /// A macro whose body has a label with a parameter in it defines names that stand nowhere in the source.
+    fn in_macro(&mut self, event: &Event) {
+        if let EventKind::Label(name) | EventKind::Equate(name) | EventKind::Set(name) = event.kind
+            && self.state.macros > 0
+            && self.is_effective
+            && !self.unit.may_define_more
+        {
+            self.unit.may_define_more = self.program.names().text(name).contains('\\');
         }
     }
 
