@@ -404,7 +404,9 @@ impl Reader<'_, '_> {
         }
         match text.as_bytes() {
             [] => {
-                self.fail(ExpressionProblem::NoValue, start..(start + 1).min(self.text.len()).max(start));
+                // At the end there is nothing to point at but what came before.
+                let end = (start + 1).min(self.text.len());
+                self.fail(ExpressionProblem::NoValue, start.min(end.saturating_sub(1))..end);
                 Value::Unknown
             }
             b"." if self.dialect == Dialect::Dotted => self.context.location(),

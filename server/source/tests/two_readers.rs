@@ -389,6 +389,10 @@ fn line() -> impl Strategy<Value = String> {
 
 /// Whether a line has what the trees are known to read otherwise: rules 23 to 26.
 fn is_known(line: &str, dialect: Dialect) -> bool {
+    let has_brackets = line.contains(['(', '[']);
+    if has_brackets && (line.contains("..") || line.contains("*.")) {
+        return true;
+    }
     if dialect == Dialect::Motorola {
         return false;
     }
@@ -404,6 +408,7 @@ fn is_known(line: &str, dialect: Dialect) -> bool {
             || "*|".contains(last) && !is_value_end
             || "*#".contains(last) && before == '\\'
             || last == '+' && before == ')' && takes_text
+            || has_brackets && "([,".contains(last) && rest.starts_with('*')
         {
             return true;
         }

@@ -142,7 +142,10 @@ pub(super) fn cut(program: &Program, run: &DataRun) -> Option<Cut> {
                 (false, true) => 800,
                 (false, false) => 950,
             };
-            if fit < enough || (!run.has_words && entries.iter().all(|it| it.shape.is_template)) {
+            // Filler tells nothing by itself, and one repeated value is a buffer.
+            let is_repeated = run.items.iter().any(|it| it.bytes.len() > it.item_bytes as usize);
+            let is_filler = entries.iter().all(|it| it.shape.is_template);
+            if fit < enough || is_filler && (is_repeated || !run.has_words) {
                 continue;
             }
             // Better fit first; a whole number of entries before a byte too many or too few; the longer layout last.
