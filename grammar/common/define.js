@@ -525,6 +525,7 @@ module.exports = function define(dialect) {
         $.pc_indexed,
         $.absolute,
         alias($._angle_operand, $.argument),
+        alias($._predecrement_list, $.broken),
         alias($._broken_mode, $.broken),
       ),
 
@@ -532,7 +533,7 @@ module.exports = function define(dialect) {
         choice(
           $.immediate, $._register, alias($._program_counter, $.special_register), $.register_list, $.indirect,
           $.postincrement, $.predecrement, $.displacement, $.indexed, $.pc_displacement, $.pc_indexed, $.absolute,
-          alias($._angle_operand, $.argument),
+          alias($._angle_operand, $.argument), $._predecrement_list,
         ),
         $._open_tail,
       )),
@@ -564,6 +565,10 @@ module.exports = function define(dialect) {
         seq($._open, field('base', $._register), $._close),
         seq($._open, field('base', $._register)),
       ].map((it, i) => prec(i ? PREC.unclosed_mode : PREC.primary, seq('-', it)))),
+
+      /** No operand of a 68000, but one operand. */
+      _predecrement_list: $ => choice(
+        ...closed($, $._register, $._comma, optional($._indexes)).map(it => seq('-', it))),
 
       // A register by another name, or a macro's parameter, may be the base. Any part may be missing, but for the brackets.
       displacement: $ => choice(
@@ -597,10 +602,8 @@ module.exports = function define(dialect) {
           ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base, $._comma, optional($._indexes)),
         );
       },
-      _indexes: $ => prec.right(PREC.unclosed, choice(
-        seq($.index, repeat(seq($._comma, optional($.index)))),
-        repeat1(seq($._comma, optional($.index))),
-      )),
+      _indexes: $ => prec.right(PREC.unclosed, choice($.index, seq($._some_indexes, optional($.index)))),
+      _some_indexes: $ => prec(PREC.item, seq(optional($._some_indexes), optional($.index), $._comma)),
       index: $ => prec(PREC.item, choice(
         $._index_register,
         field('register', $._inner_expression),

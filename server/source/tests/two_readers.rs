@@ -540,30 +540,3 @@ fn every_word_of_the_tables_is_told_by_both_readers() {
         }
     }
 }
-
-#[test]
-#[ignore]
-fn bulk() {
-    use proptest::strategy::ValueTree;
-    let n: usize = std::env::var("N").unwrap().parse().unwrap();
-    let dialect = if std::env::var("D").unwrap() == "d" { Dialect::Dotted } else { Dialect::Motorola };
-    let mut runner = proptest::test_runner::TestRunner::new(ProptestConfig::default());
-    let mut parser = parser(dialect);
-    let mut bad = BTreeSet::new();
-    let mut skipped = 0;
-    for _ in 0..n {
-        let text = line().new_tree(&mut runner).unwrap().current();
-        if is_known(&text, dialect) {
-            skipped += 1;
-            continue;
-        }
-        let found = differences(&mut parser, &File::new(&text, Some(dialect)));
-        if !found.is_empty() {
-            bad.insert((text.len(), found));
-        }
-    }
-    println!("{} of {n} differ, {skipped} skipped", bad.len());
-    for (_, found) in bad.iter().take(25) {
-        println!("{found}");
-    }
-}
