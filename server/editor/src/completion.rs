@@ -199,7 +199,7 @@ fn operands(spot: &Spot<'_>, word_start: usize, range: &dyn Fn(usize) -> Range<u
             "d0", "d1", "d2", "d3", "d4", "d5", "d6", "d7", "a0", "a1", "a2", "a3", "a4", "a5", "a6", "a7", "sp", "pc",
             "sr", "ccr", "usp",
         ] {
-            if let Some(register) = reveille_cpu::register(name) {
+            if let Some(register) = reveille_cpu::register(name).filter(|_| name.contains(&typed)) {
                 push(in_case(name, upper), CompletionKind::Register, register.describe(), word_start);
             }
         }

@@ -93,14 +93,13 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
 fn describe(unit: &Unit, definition: &Definition) -> String {
     let value = match definition.value {
         Value::Number(number) => bases(number, 0),
-        Value::Address(..) => match (definition.kind, unit.is_odd(definition.value)) {
-            (DefinitionKind::Label, Some(true)) => {
-                "address not known yet, odd: instruction lengths come before it".into()
+        Value::Address(..) => match (unit.section_offset(definition.value), unit.is_odd(definition.value)) {
+            (Some(offset), _) => format!("${offset:X} from the start of its section, which no ORG places"),
+            (None, Some(is_odd)) => {
+                let parity = if is_odd { "odd" } else { "even" };
+                format!("{parity} address, not known further: instruction lengths before it are not computed yet")
             }
-            (DefinitionKind::Label, Some(false)) => {
-                "address not known yet, even: instruction lengths come before it".into()
-            }
-            _ => "an address that is not known yet".into(),
+            (None, None) => "address not known".into(),
         },
         Value::Unknown => "value not known".into(),
     };
@@ -255,11 +254,16 @@ fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thing>) -> Opt
     }
     let confidence = &block.confidence;
     let _ = writeln!(text, "\n{}: {}", confidence.level.name(), confidence.reasons.join("; "));
-    if let (Some(part), Some(Thing::Token(TokenKind::Number | TokenKind::Text, range))) = (part, thing)
-        && let Some(number) = number(spot, range)
-        && part.end - part.start <= 4
-    {
-        let own = number.rsplit("---\n").next().unwrap_or("");
+    // What the operand itself is, besides its place in the block.
+    let own = match thing {
+        Some(Thing::Token(TokenKind::Number | TokenKind::Text, range)) => number(spot, range),
+        Some(Thing::Token(TokenKind::Name, _)) => {
+            spot.definition().map(|(unit, definition, _)| describe(unit, &definition))
+        }
+        _ => None,
+    };
+    if let (Some(own), Some(Thing::Token(_, range))) = (own, thing) {
+        let own = own.rsplit("---\n").next().unwrap_or("");
         let _ = writeln!(text, "\n`{}`: {own}", &spot.text[range.clone()]);
     }
     let _ = write!(text, "\nSource: {}", block.layout.source);

@@ -139,6 +139,8 @@ pub struct Unit {
 pub(crate) struct BaseInfo {
     /// Whether its address is odd; none if not known.
     pub(crate) is_odd: Option<bool>,
+    /// Whether it is the start of a section, which is even and is placed by whoever links or loads it.
+    pub(crate) is_section: bool,
 }
 
 impl Unit {
@@ -275,6 +277,15 @@ impl Unit {
             Value::Number(number) => Some(number & 1 == 1),
             Value::Address(base, offset) => Some(self.bases.get(base.0 as usize)?.is_odd? ^ (offset & 1 == 1)),
             Value::Unknown => None,
+        }
+    }
+
+    /// How many bytes from the start of its section an address is, if that is known.
+    #[must_use]
+    pub fn section_offset(&self, value: Value) -> Option<i64> {
+        match value {
+            Value::Address(base, offset) => self.bases.get(base.0 as usize).filter(|it| it.is_section).map(|_| offset),
+            _ => None,
         }
     }
 

@@ -8,7 +8,7 @@ use super::{MOST, Walk};
 use crate::FileId;
 use crate::expression::{Base, Value};
 use crate::index::{Indexed, include_name, item_bytes, names};
-use crate::unit::{DefinitionKind, Place, ProblemKind};
+use crate::unit::{BaseInfo, DefinitionKind, Place, ProblemKind};
 
 /// How deep includes may nest.
 const INCLUDE_DEPTH: usize = 64;
@@ -134,7 +134,7 @@ impl Walk<'_> {
         self.state.section = symbol;
         match self.sections.iter().find(|it| it.0 == symbol) {
             Some(entry) => (self.state.base, self.state.offset) = (entry.1, entry.2),
-            None => self.unknown(Some(false)),
+            None => self.new_base(BaseInfo { is_odd: Some(false), is_section: true }),
         }
     }
 

@@ -98,8 +98,9 @@ fn is_aligned(indexed: &Indexed, event: &Event) -> bool {
 impl<'a> Walk<'a> {
     fn new(program: &'a Program, root: FileId, earlier: Option<&'a Unit>) -> Self {
         let section = Symbol::EMPTY;
-        let absolute = BaseInfo { is_odd: Some(false) };
-        let unit = Unit { root: Some(root), bases: vec![absolute, absolute], ..Unit::default() };
+        let absolute = BaseInfo { is_odd: Some(false), is_section: false };
+        let section_start = BaseInfo { is_section: true, ..absolute };
+        let unit = Unit { root: Some(root), bases: vec![absolute, section_start], ..Unit::default() };
         Walk {
             program,
             unit,
@@ -325,11 +326,15 @@ impl<'a> Walk<'a> {
 
     /// From here on the address is not known.
     fn unknown(&mut self, is_odd: Option<bool>) {
+        self.new_base(BaseInfo { is_odd, is_section: false });
+    }
+
+    fn new_base(&mut self, info: BaseInfo) {
         // Counted in the state: a replay makes the same bases again.
         let base = Base(self.state.next_base);
         self.state.next_base += 1;
         if self.is_effective {
-            self.unit.bases.push(BaseInfo { is_odd });
+            self.unit.bases.push(info);
         }
         (self.state.base, self.state.offset) = (base, 0);
     }
