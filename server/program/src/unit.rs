@@ -325,13 +325,11 @@ impl Unit {
 
 /// `1b`, `2f`: the digits, and whether the next definition is meant.
 pub(crate) fn numeric_reference(name: &str) -> Option<(&str, bool)> {
-    let (digits, letter) = name.split_at(name.len().checked_sub(1)?);
-    let forward = match letter {
-        "f" | "F" => true,
-        "b" | "B" => false,
-        _ => return None,
+    let (digits, is_forward) = match name.strip_suffix(['f', 'F']) {
+        Some(digits) => (digits, true),
+        None => (name.strip_suffix(['b', 'B'])?, false),
     };
-    (!digits.is_empty() && digits.bytes().all(|it| it.is_ascii_digit())).then_some((digits, forward))
+    (!digits.is_empty() && digits.bytes().all(|it| it.is_ascii_digit())).then_some((digits, is_forward))
 }
 
 struct AtPlace<'a> {
