@@ -2,7 +2,6 @@
 //!
 //! Prints a line a measurement: what, lines of the document, p50, p99 and worst in milliseconds; then memory.
 
-
 #![allow(clippy::print_stdout, reason = "the figures are for a person at a terminal")]
 
 use std::time::{Duration, Instant};
