@@ -1,5 +1,6 @@
 //! Families of blocks: the values that follow from the fields, and the rules that hold them together.
 
+use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use serde::Deserialize;
@@ -82,6 +83,8 @@ pub struct Family {
 #[serde(deny_unknown_fields)]
 struct FamilyText {
     name: String,
+    /// Full titles by the short names that rules use.
+    sources: BTreeMap<String, String>,
     derived: Vec<DerivedText>,
     rule: Vec<RuleText>,
 }
@@ -125,6 +128,13 @@ static FAMILIES: LazyLock<Vec<Family>> = LazyLock::new(|| {
 
 fn read(text: &str) -> Result<Family, String> {
     let text: FamilyText = toml::from_str(text).map_err(|error| error.to_string())?;
+    let source = |owner: &str, short: &str| -> Result<String, String> {
+        let titles = short.split("; ").map(|name| match name {
+            "derived" => Ok("derived from what the fields mean"),
+            name => text.sources.get(name).map(String::as_str).ok_or_else(|| format!("{owner}: no source `{name}`")),
+        });
+        Ok(titles.collect::<Result<Vec<_>, _>>()?.join("; "))
+    };
     let formula = |owner: &str, text: &str| Formula::new(text).map_err(|error| format!("{owner}: `{text}`: {error}"));
     let template = |owner: &str, text: &str| Template::new(text).map_err(|error| format!("{owner}: `{text}`: {error}"));
     let derived = text
@@ -143,12 +153,12 @@ fn read(text: &str) -> Result<Family, String> {
         Ok(Rule {
             when: formula(&it.code, &it.when)?,
             message: template(&it.code, &it.message)?,
-            code: it.code,
+            code: it.code.clone(),
             severity: it.severity,
             title: it.title,
             fields: it.fields,
+            source: source(&it.code, &it.source)?,
             why: it.why,
-            source: it.source,
             fix,
         })
     });

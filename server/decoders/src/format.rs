@@ -139,7 +139,7 @@ mod tests {
         assert_eq!(count, 17);
     }
 
-    /// Microsoft Knowledge Base Q75131: F9 stands for 720 KiB and for 1.2 MB.
+    /// Knowledge-base article Q75131, Standard Floppy Disk Formats: F9 stands for 720 KiB and for 1.2 MB.
     #[test]
     fn a_media_descriptor_stands_for_its_geometries() {
         let f9: Vec<_> = identifier_geometries(0xf9).collect();
