@@ -232,6 +232,11 @@ fn line_items(
     let (chunk, line, text) = file.at(place.chunk, place.line);
     let dialect = chunk.dialect();
     let Some(directive) = line.op.directive() else { return };
+    // Between the lines of a table others may stand that lay down nothing, such as EQU: they align nothing either.
+    if !matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) | Meaning::Block)
+    {
+        return;
+    }
     let Some(size) = item_bytes(directive, line.size) else { return };
     if size > 1 && dialect == Dialect::Motorola && unit.is_odd(address) == Some(true) {
         items.push(DataItem { place, span: Span::default(), item_bytes: 1, bytes: vec![Some(0)] });
