@@ -6,6 +6,9 @@ use reveille_facts::Model;
 use reveille_program::FileId;
 use reveille_source::Trees;
 
+/// How many ranges there are at most. Each is nested in the next where it is sent, and few readers of JSON go deeper than 128.
+const MOST: usize = 40;
+
 /// The ranges around a byte, smallest first, each larger than the one before.
 #[must_use]
 pub fn selection(model: &Model, file: FileId, byte: usize) -> Vec<Range<usize>> {
@@ -13,7 +16,7 @@ pub fn selection(model: &Model, file: FileId, byte: usize) -> Vec<Range<usize>> 
     let mut ranges: Vec<Range<usize>> = Vec::new();
     if let Some((node, start)) = Trees::new(file.source()).node_at(byte) {
         let mut next = Some(node);
-        while let Some(node) = next {
+        while let Some(node) = next.filter(|_| ranges.len() < MOST) {
             // The root is the chunk, which means nothing to a person.
             let range = start + node.start_byte()..start + node.end_byte();
             next = node.parent();
