@@ -35,6 +35,18 @@ fn params<T: DeserializeOwned>(request: &Request) -> Option<T> {
     }
 }
 
+/// Whether each change has a range that can be read, or none: one that cannot would pass for a change of the whole text.
+fn has_readable_ranges(request: &Request) -> bool {
+    let changes = request.params().and_then(|it| it.get("contentChanges")?.as_array());
+    let is_readable = changes.into_iter().flatten().filter_map(|change| change.get("range")).all(|range| {
+        range.is_null() || serde_json::from_value::<tower_lsp::gen_lsp_types::Range>(range.clone()).is_ok()
+    });
+    if !is_readable {
+        tracing::warn!(method = request.method(), "a range cannot be read, and the notification is left out");
+    }
+    is_readable
+}
+
 impl<S> Service<Request> for Ingress<S>
 where
     S: Service<Request, Response = Option<Response>>,
@@ -54,7 +66,9 @@ where
         let done = || std::future::ready(Ok(None)).boxed();
         match request.method() {
             "textDocument/didOpen" => params(&request).map(|it| notifications::did_open(shared, it)),
-            "textDocument/didChange" => params(&request).map(|it| notifications::did_change(shared, it)),
+            "textDocument/didChange" => params(&request)
+                .filter(|_| has_readable_ranges(&request))
+                .map(|it| notifications::did_change(shared, it)),
             "textDocument/didClose" => params(&request).map(|it| notifications::did_close(shared, it)),
             "workspace/didChangeWatchedFiles" => {
                 params(&request).map(|it| notifications::did_change_watched_files(shared, it))
