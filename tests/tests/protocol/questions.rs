@@ -330,7 +330,9 @@ put\tMACRO
     }
     assert!(operations.iter().all(|it| it.1 == "mov"), "the word that is typed is replaced");
     let operands = complete(2, 9);
-    for label in ["d0", "a7", "sp"] {
+    assert!(has(&operands, "d0") && has(&operands, "d7"), "{operands:?}");
+    let operands = complete(2, 8);
+    for label in ["d0", "a7", "sp", "STEPS"] {
         assert!(has(&operands, label), "{label}: {operands:?}");
     }
     let names = complete(3, 10);
