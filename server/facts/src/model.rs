@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use reveille_program::{Analysis, FileId, Place, Program, Unit};
+use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
 use crate::blocks::{BlockFact, blocks};
@@ -25,6 +25,8 @@ struct UnitFacts {
     blocks: Vec<BlockFact>,
     constants: Vec<ConstantsFact>,
     findings: Vec<Finding>,
+    /// Findings about names that the unit lacks; none where another unit has the name.
+    foreign: Vec<(Symbol, Finding)>,
 }
 
 /// A program, laid out, with its facts and findings: a snapshot, cheap to clone.
@@ -40,13 +42,9 @@ impl Model {
     #[must_use]
     pub fn new(program: Program, defines: &[(String, i64)], previous: Option<&Self>) -> Self {
         let analysis = Analysis::new(&program, defines, previous.map(|it| &it.analysis));
-        let count = analysis.units().count();
-        // A name that one unit lacks may be another's: only where no unit changed does nothing change.
-        let is_same = |at: usize| previous.is_some_and(|it| it.analysis.has_same_unit(&analysis, at));
-        let alone = count == 1 || (0..count).all(is_same);
         let units = analysis.units().enumerate().map(|(at, unit)| match previous {
-            Some(it) if is_same(at) && (alone || !has_foreign_names(unit)) => it.units[at].clone(),
-            _ => Arc::new(unit_facts(&program, &analysis, unit)),
+            Some(it) if it.analysis.has_same_unit(&analysis, at) => it.units[at].clone(),
+            _ => Arc::new(unit_facts(&program, unit)),
         });
         let units = units.collect();
         Self { units, program, analysis }
@@ -87,13 +85,20 @@ impl Model {
     /// All findings, by file and line, each once.
     #[must_use]
     pub fn findings(&self) -> Vec<&Finding> {
-        self.sorted(self.units.iter().flat_map(|unit| &unit.findings))
+        self.sorted(self.unsorted())
     }
 
     /// The findings in one file.
     #[must_use]
     pub fn findings_in(&self, file: FileId) -> Vec<&Finding> {
-        self.sorted(self.units.iter().flat_map(|unit| &unit.findings).filter(|it| it.at.place.file == file))
+        self.sorted(self.unsorted().filter(|it| it.at.place.file == file))
+    }
+
+    fn unsorted(&self) -> impl Iterator<Item = &Finding> {
+        self.analysis.units().zip(&self.units).flat_map(|(unit, facts)| {
+            let foreign = facts.foreign.iter().filter(|it| self.analysis.find_elsewhere(unit, it.0).is_none());
+            facts.findings.iter().chain(foreign.map(|it| &it.1))
+        })
     }
 
     fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {
@@ -110,12 +115,7 @@ impl Model {
     }
 }
 
-/// Whether a unit uses names that it does not define.
-fn has_foreign_names(unit: &Unit) -> bool {
-    unit.problems().iter().any(|it| matches!(it.kind, reveille_program::ProblemKind::Undefined(_)))
-}
-
-fn unit_facts(program: &Program, analysis: &Analysis, unit: &Unit) -> UnitFacts {
+fn unit_facts(program: &Program, unit: &Unit) -> UnitFacts {
     let mut blocks = blocks(program, unit);
     let constants = constants(program, unit);
     let mut findings = relations::findings(program, unit, &mut blocks, &constants);
@@ -124,6 +124,7 @@ fn unit_facts(program: &Program, analysis: &Analysis, unit: &Unit) -> UnitFacts 
             findings.extend(source::file_findings(unit, file));
         }
     }
-    findings.extend(source::unit_findings(program, analysis, unit));
-    UnitFacts { blocks, constants, findings }
+    let (own, foreign) = source::unit_findings(program, unit);
+    findings.extend(own);
+    UnitFacts { blocks, constants, findings, foreign }
 }

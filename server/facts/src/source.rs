@@ -2,7 +2,7 @@
 
 use reveille_decoders::Severity;
 use reveille_program::{
-    Analysis, ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Unit, definition_span,
+    ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Symbol, Unit, definition_span,
 };
 use reveille_source::{Dialect, Encoding, ProblemKind as LineProblem, Span};
 
@@ -66,19 +66,25 @@ fn line_finding(place: Place, kind: LineProblem, span: Span) -> Finding {
     }
 }
 
-/// The findings about a unit's names, values and structure.
-pub(crate) fn unit_findings(program: &Program, analysis: &Analysis, unit: &Unit) -> Vec<Finding> {
-    unit.problems().iter().filter_map(|problem| problem_finding(program, analysis, unit, problem)).collect()
+/// The findings about a unit's names, values and structure. Those about an ordinary name that the unit lacks come with the
+/// name: another unit may have it.
+pub(crate) fn unit_findings(program: &Program, unit: &Unit) -> (Vec<Finding>, Vec<(Symbol, Finding)>) {
+    let (mut findings, mut foreign) = (Vec::new(), Vec::new());
+    for problem in unit.problems() {
+        let Some(finding) = problem_finding(program, unit, problem) else { continue };
+        match problem.kind {
+            ProblemKind::Undefined(symbol) if !symbol.is_local() => foreign.push((symbol, finding)),
+            _ => findings.push(finding),
+        }
+    }
+    (findings, foreign)
 }
 
-fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem: &Problem) -> Option<Finding> {
+fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Finding> {
     let at = Evidence { place: problem.place, span: problem.span };
     let name = |symbol| program.names().text(symbol);
     Some(match &problem.kind {
         ProblemKind::Undefined(symbol) => {
-            if !symbol.is_local() && analysis.find_elsewhere(unit, *symbol).is_some() {
-                return None;
-            }
             let name = name(*symbol);
             if program.dialect(problem.place.file) == Dialect::Dotted && !symbol.is_local() {
                 let message = format!(
@@ -133,6 +139,8 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             }
             expression(kind, at)
         }
+        // Text without its closing quote may pass for a number of four characters.
+        ProblemKind::DoesNotFit { .. } if has_open_text(program, problem) => return None,
         ProblemKind::DoesNotFit { value, bytes } => {
             let bits = bytes * 8;
             let least = -(1_i64 << (bits - 1));
@@ -181,6 +189,14 @@ fn problem_finding(program: &Program, analysis: &Analysis, unit: &Unit, problem:
             "more than 64 files include each other in a row; this one is not read".into(),
         ),
     })
+}
+
+/// Whether the place of a problem is a text that its line does not close.
+fn has_open_text(program: &Program, problem: &Problem) -> bool {
+    let Some(file) = program.file(problem.place.file) else { return false };
+    let (chunk, ..) = file.at(problem.place.chunk, problem.place.line);
+    let mut own = chunk.problems().into_iter().filter(|it| it.0 == usize::from(problem.place.line));
+    own.any(|it| it.1.kind == LineProblem::UnterminatedString && it.1.span.start <= problem.span.end)
 }
 
 fn expression(kind: &ExpressionProblem, at: Evidence) -> Finding {

@@ -8,9 +8,6 @@ use crate::Program;
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::unit::{DefinitionKind, Problem, ProblemKind, Unit, equate_span};
 
-/// How deep one equate may need another before its turn. Longer chains settle in the second round.
-const DEPTH: u32 = 64;
-
 #[derive(Clone, Copy, PartialEq)]
 enum Progress {
     Open,
@@ -27,14 +24,9 @@ pub(crate) fn settle(program: &Program, unit: &mut Unit) {
     };
     let progress = (0..count).map(|at| if is_open(at) { Progress::Open } else { Progress::Done }).collect();
     let values = unit.definitions.iter().map(|it| it.value).collect();
-    let mut settle = Settle { program, unit, progress, values, problems: Vec::new(), too_deep: false };
+    let mut settle = Settle { program, unit, progress, values, problems: Vec::new() };
     for at in 0..count {
-        settle.equate(at, 0);
-    }
-    if settle.too_deep {
-        for at in (0..count).rev() {
-            settle.equate(at, 0);
-        }
+        settle.equate(at);
     }
     let (values, problems) = (settle.values, settle.problems);
     for (definition, value) in unit.definitions.iter_mut().zip(values) {
@@ -49,60 +41,64 @@ struct Settle<'a> {
     progress: Vec<Progress>,
     values: Vec<Value>,
     problems: Vec<Problem>,
-    too_deep: bool,
 }
 
 impl Settle<'_> {
-    fn equate(&mut self, at: usize, depth: u32) -> Value {
-        let definition = &self.unit.definitions[at];
-        match self.progress[at] {
-            Progress::Done => return self.values[at],
-            Progress::Busy => {
-                let kind = ProblemKind::Circular(definition.symbol);
+    /// Settles an equate after all that it needs. They wait on a stack of our own, so that a chain may be as long as it likes;
+    /// each is worked out when it comes to the top and once more when what it needs is done.
+    fn equate(&mut self, at: usize) {
+        let mut waiting = vec![at];
+        while let Some(at) = waiting.last().copied() {
+            if self.progress[at] == Progress::Done {
+                waiting.pop();
+                continue;
+            }
+            self.progress[at] = Progress::Busy;
+            let (value, needs, problems) = self.work_out(at);
+            let open = |need: &usize| self.progress[*need] == Progress::Open;
+            let before = waiting.len();
+            waiting.extend(needs.iter().rev().copied().filter(open));
+            if waiting.len() > before {
+                continue;
+            }
+            // What is needed and still busy waits for this one: a ring.
+            for need in needs {
+                let definition = &self.unit.definitions[need];
                 if let Some(span) = equate_span(self.program, definition.place) {
+                    let kind = ProblemKind::Circular(definition.symbol);
                     self.problems.push(Problem { kind, place: definition.place, span });
                 }
-                return Value::Unknown;
             }
-            Progress::Open if depth > DEPTH => {
-                self.too_deep = true;
-                return Value::Unknown;
-            }
-            Progress::Open => (),
-        }
-        let place = definition.place;
-        let Some(file) = self.program.file(place.file) else { return Value::Unknown };
-        let Some(span) = equate_span(self.program, place) else {
+            let place = self.unit.definitions[at].place;
+            self.problems.extend(problems.into_iter().map(|(problem, range)| {
+                let span = reveille_source::Span { start: range.start as u16, end: range.end as u16 };
+                Problem { kind: ProblemKind::Expression(problem), place, span }
+            }));
+            self.values[at] = value;
             self.progress[at] = Progress::Done;
-            return Value::Unknown;
-        };
-        self.progress[at] = Progress::Busy;
+            waiting.pop();
+        }
+    }
+
+    /// The value as far as it is known, the equates that it needs and that are not done, and what is wrong with it.
+    fn work_out(&self, at: usize) -> (Value, Vec<usize>, Vec<(ExpressionProblem, Range<usize>)>) {
+        let nothing = (Value::Unknown, Vec::new(), Vec::new());
+        let place = self.unit.definitions[at].place;
+        let Some(file) = self.program.file(place.file) else { return nothing };
+        let Some(span) = equate_span(self.program, place) else { return nothing };
         let (chunk, _, text) = file.at(place.chunk, place.line);
         let dialect = chunk.dialect();
-        let was_deep = std::mem::take(&mut self.too_deep);
-        let mut context = InEquate { settle: self, at, dialect, depth, problems: Vec::new() };
+        let mut context = InEquate { settle: self, at, dialect, needs: Vec::new(), problems: Vec::new() };
         let value = evaluate(text, span.range(), dialect, &mut context);
-        let problems = context.problems;
-        if self.too_deep && value == Value::Unknown {
-            self.progress[at] = Progress::Open;
-            return Value::Unknown;
-        }
-        self.too_deep |= was_deep;
-        self.progress[at] = Progress::Done;
-        self.values[at] = value;
-        for (problem, range) in problems {
-            let span = reveille_source::Span { start: range.start as u16, end: range.end as u16 };
-            self.problems.push(Problem { kind: ProblemKind::Expression(problem), place, span });
-        }
-        value
+        (value, context.needs, context.problems)
     }
 }
 
 struct InEquate<'s, 'a> {
-    settle: &'s mut Settle<'a>,
+    settle: &'s Settle<'a>,
     at: usize,
     dialect: Dialect,
-    depth: u32,
+    needs: Vec<usize>,
     problems: Vec<(ExpressionProblem, Range<usize>)>,
 }
 
@@ -122,7 +118,14 @@ impl Context for InEquate<'_, '_> {
                 unit.find_folded(self.settle.program, folded)
             })
         };
-        found.map_or(Value::Unknown, |at| self.settle.equate(at, self.depth + 1))
+        let Some(at) = found else { return Value::Unknown };
+        if self.settle.progress[at] != Progress::Done {
+            if !self.needs.contains(&at) {
+                self.needs.push(at);
+            }
+            return Value::Unknown;
+        }
+        self.settle.values[at]
     }
 
     fn location(&mut self) -> Value {

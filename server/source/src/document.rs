@@ -27,10 +27,14 @@ pub enum Decoded {
 
 /// Decodes the bytes of a file. A zero byte, or many control characters, are a sign that it is no text.
 #[must_use]
-pub fn decode(bytes: Vec<u8>) -> Decoded {
+pub fn decode(mut bytes: Vec<u8>) -> Decoded {
+    // Files of CP/M-like systems end with 1A and may be filled up with zeros behind it.
+    let filled = bytes.iter().rposition(|byte| *byte != 0).map_or(0, |at| at + 1);
+    if bytes[..filled].ends_with(&[0x1a]) {
+        bytes.truncate(filled);
+    }
     let head = &bytes[..bytes.len().min(64 * 1024)];
     let is_control = |byte: &&u8| **byte < 0x20 && !matches!(**byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b);
-    // Files of CP/M-like systems may be filled up with zeros behind their end mark.
     let text_end = head.iter().position(|byte| *byte == 0x1a).unwrap_or(head.len());
     let text = &head[..text_end];
     if let Some(at) = text.iter().position(|byte| *byte == 0) {

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use reveille_program::FileId;
 use tower_lsp::Client;
 use tower_lsp::gen_lsp_types as proto;
 
@@ -37,8 +38,7 @@ pub(super) async fn run(shared: Arc<Shared>, client: Client) {
         };
         for (uri, (version, diagnostics)) in &found {
             let is_same = published.get(uri).is_some_and(|it| it.0 == *version && it.1 == *diagnostics);
-            let is_silent = !published.contains_key(uri) && diagnostics.is_empty() && version.is_none();
-            if !is_same && !is_silent {
+            if !is_same {
                 client.publish_diagnostics(uri.clone(), diagnostics.clone(), *version).await;
             }
         }
@@ -50,24 +50,17 @@ pub(super) async fn run(shared: Arc<Shared>, client: Client) {
     }
 }
 
-/// The findings of all files, as the protocol has them.
+/// The findings of the open documents and of all files that have some, as the protocol has them.
 fn diagnostics(snapshot: &Snapshot) -> Published {
     let model = snapshot.model();
-    let mut found = Published::new();
-    for file in model.program().files() {
-        if let Some(uri) = snapshot.uri(file.id()) {
-            found.insert(uri, (snapshot.version(file.id()), Vec::new()));
-        }
-    }
+    let mut by_file: HashMap<FileId, Vec<proto::Diagnostic>> =
+        snapshot.open_files().map(|file| (file, Vec::new())).collect();
     for finding in model.findings() {
-        let place = finding.at.place.file;
-        if let Some(uri) = snapshot.uri(place)
-            && let Some(own) = found.get_mut(&uri)
-        {
-            own.1.push(to_proto::diagnostic(snapshot, model, finding));
-        }
+        let own = by_file.entry(finding.at.place.file).or_default();
+        own.push(to_proto::diagnostic(snapshot, model, finding));
     }
-    found
+    let found = by_file.into_iter();
+    found.filter_map(|(file, findings)| Some((snapshot.uri(file)?, (snapshot.version(file), findings)))).collect()
 }
 
 /// Looks on disk for included files that the program lacks, each once; gives whether some were found and loaded.

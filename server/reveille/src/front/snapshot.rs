@@ -62,6 +62,11 @@ impl Snapshot {
         uri_of(self.program.file(file)?.path())
     }
 
+    /// The documents that the client has open.
+    pub(crate) fn open_files(&self) -> impl Iterator<Item = FileId> {
+        self.open.keys().copied()
+    }
+
     /// The version of an open document.
     pub(crate) fn version(&self, file: FileId) -> Option<i32> {
         self.open.get(&file).map(|it| it.version)
