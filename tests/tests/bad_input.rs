@@ -276,6 +276,13 @@ fn constants_that_need_each_other_5_000_deep_have_their_values() {
 }
 
 #[test]
+fn constants_that_need_the_next_twice_are_worked_out_once() {
+    // 2 to the power of 1,000, if somebody counted.
+    let chain: String = (0..1_000).map(|at| format!("N{at}\tEQU\tN{0}-N{0}/2\n", at + 1)).collect();
+    assert_eq!(codes_of("a.s", format!("{chain}N1000\tEQU\t300\n\tdc.b\tN1000\n")), ["value-007"]);
+}
+
+#[test]
 fn a_ring_of_constants_is_told_of_however_long_it_is() {
     for len in [1, 2, 30, 64, 65, 100, 1_000, 5_000] {
         let chain: String = (0..len).map(|at| format!("N{at}\tEQU\tN{}+1\n", (at + 1) % len)).collect();
