@@ -17,6 +17,8 @@ type Published = HashMap<proto::Uri, (Option<i32>, Vec<proto::Diagnostic>)>;
 /// Runs until the server ends. Changes that come while findings are worked out are taken together.
 pub(super) async fn run(shared: Arc<Shared>, client: Client) {
     let mut changes = shared.changes();
+    // The first messages may have come before this task had its first turn.
+    changes.mark_changed();
     let mut published = Published::new();
     while changes.changed().await.is_ok() {
         changes.mark_unchanged();
