@@ -2,20 +2,24 @@
 
 use std::ops::Range;
 
-use reveille_source::{Dialect, name_in};
+use reveille_source::{Dialect, Span, name_in};
 
-use crate::Program;
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::unit::{DefinitionKind, Problem, ProblemKind, Unit, equate_span};
+use crate::{Program, Symbol};
 
 #[derive(Clone, Copy, PartialEq)]
 enum Progress {
     Open,
+    /// Its value is being worked out: whoever needs it now needs itself.
     Busy,
     Done,
 }
 
 /// Gives every equate its value, and tells those that need themselves.
+///
+/// An equate that needs an open one waits for it on a stack of our own, so that chains may be as long as they like, and each is worked
+/// out as often as it has others to wait for.
 pub(crate) fn settle(program: &Program, unit: &mut Unit) {
     let count = unit.definitions.len();
     let is_open = |at: usize| {
@@ -25,8 +29,20 @@ pub(crate) fn settle(program: &Program, unit: &mut Unit) {
     let progress = (0..count).map(|at| if is_open(at) { Progress::Open } else { Progress::Done }).collect();
     let values = unit.definitions.iter().map(|it| it.value).collect();
     let mut settle = Settle { program, unit, progress, values, problems: Vec::new() };
+    let mut stack = Vec::new();
     for at in 0..count {
-        settle.equate(at);
+        if settle.progress[at] != Progress::Open {
+            continue;
+        }
+        stack.push(at);
+        while let Some(top) = stack.last().copied() {
+            match settle.attempt(top) {
+                Some(needed) => stack.push(needed),
+                None => {
+                    stack.pop();
+                }
+            }
+        }
     }
     let (values, problems) = (settle.values, settle.problems);
     for (definition, value) in unit.definitions.iter_mut().zip(values) {
@@ -44,53 +60,36 @@ struct Settle<'a> {
 }
 
 impl Settle<'_> {
-    /// Settles an equate after all that it needs. They wait on a stack of our own, so that a chain may be as long as it likes;
-    /// each is worked out when it comes to the top and once more when what it needs is done.
-    fn equate(&mut self, at: usize) {
-        let mut waiting = vec![at];
-        while let Some(at) = waiting.last().copied() {
-            if self.progress[at] == Progress::Done {
-                waiting.pop();
-                continue;
+    /// Works an equate out, or gives the open one that it needs first.
+    fn attempt(&mut self, at: usize) -> Option<usize> {
+        let place = self.unit.definitions[at].place;
+        self.progress[at] = Progress::Busy;
+        let span = equate_span(self.program, place);
+        if let (Some(span), Some(file)) = (span, self.program.file(place.file)) {
+            let (chunk, _, text) = file.at(place.chunk, place.line);
+            let dialect = chunk.dialect();
+            let mut context =
+                InEquate { settle: self, at, dialect, needed: None, circular: Vec::new(), problems: Vec::new() };
+            let value = evaluate(text, span.range(), dialect, &mut context);
+            let InEquate { needed, circular, problems, .. } = context;
+            if needed.is_some() {
+                return needed;
             }
-            self.progress[at] = Progress::Busy;
-            let (value, needs, problems) = self.work_out(at);
-            let open = |need: &usize| self.progress[*need] == Progress::Open;
-            let before = waiting.len();
-            waiting.extend(needs.iter().rev().copied().filter(open));
-            if waiting.len() > before {
-                continue;
-            }
-            // What is needed and still busy waits for this one: a ring.
-            for need in needs {
-                let definition = &self.unit.definitions[need];
+            self.values[at] = value;
+            for other in circular {
+                let definition = &self.unit.definitions[other];
                 if let Some(span) = equate_span(self.program, definition.place) {
                     let kind = ProblemKind::Circular(definition.symbol);
                     self.problems.push(Problem { kind, place: definition.place, span });
                 }
             }
-            let place = self.unit.definitions[at].place;
-            self.problems.extend(problems.into_iter().map(|(problem, range)| {
-                let span = reveille_source::Span { start: range.start as u16, end: range.end as u16 };
-                Problem { kind: ProblemKind::Expression(problem), place, span }
-            }));
-            self.values[at] = value;
-            self.progress[at] = Progress::Done;
-            waiting.pop();
+            for (problem, range) in problems {
+                let span = Span { start: range.start as u16, end: range.end as u16 };
+                self.problems.push(Problem { kind: ProblemKind::Expression(problem), place, span });
+            }
         }
-    }
-
-    /// The value as far as it is known, the equates that it needs and that are not done, and what is wrong with it.
-    fn work_out(&self, at: usize) -> (Value, Vec<usize>, Vec<(ExpressionProblem, Range<usize>)>) {
-        let nothing = (Value::Unknown, Vec::new(), Vec::new());
-        let place = self.unit.definitions[at].place;
-        let Some(file) = self.program.file(place.file) else { return nothing };
-        let Some(span) = equate_span(self.program, place) else { return nothing };
-        let (chunk, _, text) = file.at(place.chunk, place.line);
-        let dialect = chunk.dialect();
-        let mut context = InEquate { settle: self, at, dialect, needs: Vec::new(), problems: Vec::new() };
-        let value = evaluate(text, span.range(), dialect, &mut context);
-        (value, context.needs, context.problems)
+        self.progress[at] = Progress::Done;
+        None
     }
 }
 
@@ -98,7 +97,8 @@ struct InEquate<'s, 'a> {
     settle: &'s Settle<'a>,
     at: usize,
     dialect: Dialect,
-    needs: Vec<usize>,
+    needed: Option<usize>,
+    circular: Vec<usize>,
     problems: Vec<(ExpressionProblem, Range<usize>)>,
 }
 
@@ -106,26 +106,22 @@ impl Context for InEquate<'_, '_> {
     fn name(&mut self, text: &str, _: Range<usize>) -> Value {
         let Some(name) = name_in(text, self.dialect) else { return Value::Unknown };
         let unit = self.settle.unit;
-        let definition = &unit.definitions[self.at];
+        let names = self.settle.program.names();
+        let symbol = names.find(name);
         let found = if crate::index::is_local_label(name, self.dialect) {
-            let symbol = self.settle.program.names().find(name).map(crate::Symbol::local);
-            symbol.and_then(|symbol| unit.locals.get(&(definition.scope, symbol))).map(|at| *at as usize)
+            let scope = unit.definitions[self.at].scope;
+            symbol.map(Symbol::local).and_then(|symbol| unit.locals.get(&(scope, symbol))).map(|at| *at as usize)
         } else {
-            let symbol = self.settle.program.names().find(name);
             let exact = symbol.and_then(|it| (*unit.by_symbol.get(it.index())? as usize).checked_sub(1));
-            exact.or_else(|| {
-                let folded = self.settle.program.names().folded(symbol?);
-                unit.find_folded(self.settle.program, folded)
-            })
+            exact.or_else(|| unit.find_folded(self.settle.program, names.folded(symbol?)))
         };
-        let Some(at) = found else { return Value::Unknown };
-        if self.settle.progress[at] != Progress::Done {
-            if !self.needs.contains(&at) {
-                self.needs.push(at);
-            }
-            return Value::Unknown;
+        let Some(found) = found else { return Value::Unknown };
+        match self.settle.progress[found] {
+            Progress::Done => return self.settle.values[found],
+            Progress::Busy => self.circular.push(found),
+            Progress::Open => self.needed = self.needed.or(Some(found)),
         }
-        self.settle.values[at]
+        Value::Unknown
     }
 
     fn location(&mut self) -> Value {
