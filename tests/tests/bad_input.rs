@@ -123,7 +123,7 @@ fn latin_1_is_read_one_to_one_and_told_of() {
 
 #[test]
 fn a_binary_file_is_told_of_once_and_not_read() {
-    let bytes: Vec<u8> = (0..4096_u32).map(|at| (at * at >> 3) as u8).collect();
+    let bytes: Vec<u8> = (0..4096_u32).map(|at| (at.wrapping_mul(at) >> 3) as u8).collect();
     assert_eq!(codes_of("a.s", &bytes), ["source-008"]);
     // Of an ending that others use too it is no source at all.
     assert_eq!(codes_of("a.i", &bytes), Vec::<String>::new());

@@ -227,19 +227,28 @@ fn each_code_is_explained_with_its_source() {
     assert!(output.err.contains("--explain all"), "an unknown code tells how to list them: {}", output.err);
 }
 
-/// Codes without a specimen in the damaged demo, each with a source that has one and the reason why it is not there.
-fn generated() -> Vec<(&'static str, Vec<(String, String)>, &'static str)> {
+/// A code without a specimen in the damaged demo.
+struct Generated {
+    code: &'static str,
+    /// Sources that have it, each with its name.
+    files: Vec<(String, String)>,
+    /// Why the demo has none.
+    reason: &'static str,
+}
+
+fn generated() -> Vec<Generated> {
     let chain = (0..70).map(|at| {
         let next = if at == 69 { "\trts\n".to_owned() } else { format!("\tinclude\tn{}.s\n", at + 1) };
         (format!("n{at}.s"), next)
     });
+    let long = format!("\tdc.b\t{}1\n", "0,".repeat(35_000));
     vec![
-        ("include-003", chain.collect(), "nobody wants to read a chain of 70 files"),
-        (
-            "source-005",
-            vec![("a.s".to_owned(), format!("\tdc.b\t{}1\n", "0,".repeat(35_000)))],
-            "nobody wants to read a line of 70,000 bytes",
-        ),
+        Generated { code: "include-003", files: chain.collect(), reason: "nobody wants to read a chain of 70 files" },
+        Generated {
+            code: "source-005",
+            files: vec![("a.s".to_owned(), long)],
+            reason: "nobody wants to read a line of 70,000 bytes",
+        },
     ]
 }
 
@@ -247,7 +256,7 @@ fn generated() -> Vec<(&'static str, Vec<(String, String)>, &'static str)> {
 fn each_code_has_a_specimen() {
     let output = run(&demo("skerry-damaged"), &["lint", "--format", "json", "."]);
     let mut found: BTreeSet<String> = codes(&output).into_iter().collect();
-    for (code, files, reason) in generated() {
+    for Generated { code, files, reason } in generated() {
         assert!(!found.contains(code), "{code} has a specimen in the demo, so `{reason}` no longer holds");
         let files: Vec<(&str, &str)> = files.iter().map(|it| (it.0.as_str(), it.1.as_str())).collect();
         let folder = folder(&files);

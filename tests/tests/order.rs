@@ -215,3 +215,21 @@ fn a_change_whose_range_cannot_be_read_is_left_out_and_is_no_whole_text() {
     }
     assert_eq!(client.stop(), 0);
 }
+
+#[test]
+fn findings_come_however_soon_after_the_start_a_document_is_opened() {
+    // Several at a time, so that the server's own threads get their turn late.
+    let servers = || {
+        for _ in 0..30 {
+            let mut client = client();
+            client.open(DISK, "\tdc.b\t300\n");
+            assert_eq!(client.findings(DISK, 1).1.len(), 1);
+            assert_eq!(client.stop(), 0);
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..6 {
+            scope.spawn(servers);
+        }
+    });
+}

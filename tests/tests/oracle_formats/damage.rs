@@ -164,7 +164,7 @@ fn the_rules_give_the_same_codes_for_240_damaged_blocks_as_the_reference_worked_
         let mut text = String::new();
         if style.is_dotted() {
             let _ = writeln!(text, "\t.data\n{label}:\t\t| {mark}\n{}", lines.join("\n"));
-            let _ = write!(text, "{}behind:\n\t.word\t1\n", if is_word_behind { "" } else { "\t.even\n" });
+            let _ = writeln!(text, "{}behind:\n\t.word\t1", if is_word_behind { "" } else { "\t.even\n" });
         } else {
             if style == Style::Expressions {
                 text.push_str("BASE\tEQU\t8\n");
@@ -184,7 +184,7 @@ fn the_rules_give_the_same_codes_for_240_damaged_blocks_as_the_reference_worked_
                 }
             }
             let even = if is_word_behind { String::new() } else { format!("\t{}\n", case("even")) };
-            let _ = write!(text, "{even}behind\t{}\t1\n", case("dc.w"));
+            let _ = writeln!(text, "{even}behind\t{}\t1", case("dc.w"));
         }
         let file = format!("case{at:03}.s");
         std::fs::write(folder.path().join(&file), &text).expect("the folder can be written to");
