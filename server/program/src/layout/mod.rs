@@ -22,6 +22,9 @@ pub(crate) use state::{Segment, State};
 /// The most that a count of a directive may be: more than the address space of the 68000.
 const MOST: i64 = 1 << 24;
 
+/// How many names one value may need in the middle of the walk.
+const MOST_STEPS: u32 = 1_000;
+
 /// Lays out the unit of a root. `defines` are names given from outside.
 #[must_use]
 pub fn lay_out(program: &Program, root: FileId, defines: &[(String, i64)], previous: Option<&Unit>) -> Unit {
@@ -51,6 +54,8 @@ struct Walk<'a> {
     needs_more: bool,
     pending_locals: Vec<(u32, FileId, u32, u32)>,
     calls: Vec<(Symbol, Place)>,
+    /// Names looked up for the value that is being worked out.
+    steps: u32,
     is_effective: bool,
 }
 
@@ -111,6 +116,7 @@ impl<'a> Walk<'a> {
             needs_more: false,
             pending_locals: Vec::new(),
             calls: Vec::new(),
+            steps: 0,
             is_effective: true,
         }
     }
@@ -403,6 +409,7 @@ impl<'a> Walk<'a> {
 
     /// Evaluates part of a line in the middle of the walk.
     fn value(&mut self, place: Place, range: Range<usize>) -> Value {
+        self.steps = 0;
         let Some(file) = self.program.file(place.file) else { return Value::Unknown };
         let (chunk, _, text) = file.at(place.chunk, place.line);
         let dialect = chunk.dialect();
@@ -411,8 +418,11 @@ impl<'a> Walk<'a> {
     }
 
     fn lookup(&mut self, name: &str, depth: u32) -> Value {
-        if depth > 100 {
-            return Value::Unknown;
+        // Constants that need constants: what takes too many steps waits for the next walk, where all values are known.
+        self.steps += 1;
+        if depth > 100 || self.steps > MOST_STEPS {
+            self.needs_more |= self.earlier.is_none();
+            return self.earlier.and_then(|it| it.find(self.program, name)).map_or(Value::Unknown, |it| it.value);
         }
         let program = self.program;
         let symbol = program.names().find(name);
