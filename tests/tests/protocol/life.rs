@@ -1,6 +1,6 @@
 //! The beginning, the end, and messages that are none.
 
-use reveille_tests::{Client, at, capabilities};
+use reveille_tests::{Client, at};
 use serde_json::{Value, json};
 
 use crate::{DISK, TEXT, client, hover_text, opened, place, whole};
