@@ -67,6 +67,7 @@ const SPELLINGS: &[(&str, Role)] = &[
     ("sectsiz", Role::SectorSize),
     ("secsiz", Role::SectorSize),
     ("seclen", Role::SectorSize),
+    ("secsz", Role::SectorSize),
     ("cylinders", Role::Cylinders),
     ("cyls", Role::Cylinders),
     ("tracks", Role::Cylinders),
@@ -77,6 +78,9 @@ const SPELLINGS: &[(&str, Role)] = &[
 /// What a name counts, and the rest of the name.
 fn role(name: &str) -> Option<(Role, String)> {
     let plain: String = name.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_ascii_lowercase();
+    if matches!(plain.as_str(), "cyl" | "ncyl" | "cylinder") {
+        return Some((Role::Cylinders, String::new()));
+    }
     SPELLINGS.iter().find_map(|(spelling, role)| {
         let rest = plain.strip_prefix(spelling).or_else(|| plain.strip_suffix(spelling))?;
         // NCYLS and NUMCYLS are CYLS.

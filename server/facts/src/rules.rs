@@ -1,6 +1,6 @@
 //! Rules over one block: its form first, then what its family says about its values.
 
-use reveille_decoders::{FieldKind, Template, family};
+use reveille_decoders::{Endian, FieldKind, Template, family};
 use reveille_program::{Place, Program, Unit, Value, data_run_at};
 use reveille_source::{Meaning, Operation, Span};
 
@@ -14,7 +14,7 @@ pub(crate) fn block_findings(program: &Program, unit: &Unit, fact: &BlockFact) -
     if let Some(name) = &fact.unknown_layout {
         let known: Vec<_> = reveille_decoders::layouts().iter().map(|it| format!("`{}`", it.name)).collect();
         let message = format!("there is no block layout `{name}`; known are {}", known.join(", "));
-        found.push(Finding::new("block-004", fact.at, message));
+        found.push(Finding::new("block-101", fact.at, message));
     }
     found.extend(length(fact));
     if fact.entry.0 + 1 == fact.entry.1 {
@@ -130,7 +130,7 @@ fn length(fact: &BlockFact) -> Option<Finding> {
         );
         return Some(Finding::new("block-001", whole(fact), message));
     }
-    if fact.shape.fill_bytes > 0 && fact.entry.0 == 0 {
+    if fact.shape.fill_bytes > 0 && fact.entry.0 == 0 && !fact.shape.is_swapped {
         let message = format!(
             "`{name}` has {} fill bytes in it, because DC.W at an odd offset is aligned; the reader of {} expects none: write its words as two bytes each",
             fact.shape.fill_bytes, fact.layout.title
@@ -145,12 +145,20 @@ fn swapped(program: &Program, fact: &BlockFact) -> Finding {
     let example = fact.layout.fields.iter().find(|field| field.bytes == 2 && field.kind == FieldKind::Number);
     let value = |bytes: &[u8]| example.and_then(|field| fact.layout.decode(bytes).number(&field.name)).unwrap_or(0);
     let name = example.map_or("", |field| field.name.as_str());
-    let message = format!(
-        "`{}` is recorded with the most significant byte first: `{name}` reads as {}, expected {}; the least significant byte of each word comes first: exchange the bytes of each word",
+    let (first, other) = match fact.layout.endian {
+        Endian::Little => ("least", "most"),
+        Endian::Big => ("most", "least"),
+    };
+    let mut message = format!(
+        "`{}` is recorded with the {other} significant byte first: `{name}` reads as {}, expected {}; {} has the {first} significant byte first: exchange the bytes of each word",
         fact.subject,
         value(&fact.bytes),
-        value(&turned)
+        value(&turned),
+        fact.layout.title
     );
+    if fact.shape.fill_bytes > 0 {
+        message.push_str(", and write them as bytes: DC.W at an odd offset is aligned");
+    }
     let changes: Vec<_> = turned.iter().copied().enumerate().collect();
     Finding::new("block-006", whole(fact), message).fix(change(
         program,
@@ -226,7 +234,7 @@ fn odd_end(program: &Program, unit: &Unit, fact: &BlockFact) -> Option<Finding> 
         };
         let span = Span { start: line.operation.start, end: line.size_span().end };
         let message = format!(
-            "`{}` ends at an odd address and {what} follows: the 68000 takes an address error there; put EVEN between them",
+            "`{}` ends at an odd address before {what}: the 68000 takes an address error there; put EVEN between them",
             fact.subject
         );
         let at = fact.parts.last().map_or(fact.at, |part| part.at);

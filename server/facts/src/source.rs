@@ -160,6 +160,14 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
         ProblemKind::Incomplete => {
             Finding::new("layout-003", at, "an operand is missing; nothing, or 0, is laid down for it".into())
         }
+        ProblemKind::LabelIsInstruction => {
+            let message = "a word in column one is a label; if the instruction is meant, put a blank before it";
+            let fix = Fix {
+                title: "Put a tab before it".into(),
+                edits: vec![Edit { place: problem.place, span: Span::default(), text: "\t".into() }],
+            };
+            Finding::new("source-009", at, message.into()).fix(Some(fix))
+        }
         ProblemKind::NothingToEnd => Finding::new(
             "layout-004",
             at,
@@ -186,7 +194,7 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
         ProblemKind::IncludeDepth => Finding::new(
             "include-003",
             at,
-            "more than 64 files include each other in a row; this one is not read".into(),
+            "more than 64 files include each other in a row, or more than 10000 are read; this one is not".into(),
         ),
     })
 }

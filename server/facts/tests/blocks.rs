@@ -89,7 +89,7 @@ fn a_comment_says_what_a_table_is() {
     let odd = "1,2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,18,19";
     assert_eq!(blocks(&format!("x\tdc.b\t{odd}\t@block fat-block-19\n")), ["x fat-block-19 - certain"]);
     assert_eq!(blocks(&format!("* @block bpb19\nx\n\tdc.b\t{odd}\n")), ["x fat-block-19 - certain"]);
-    assert!(codes(&format!("x\tdc.b\t{K720}\t@block fat-block-20\n")).contains(&"block-004"));
+    assert!(codes(&format!("x\tdc.b\t{K720}\t@block fat-block-20\n")).contains(&"block-101"));
 }
 
 #[test]
@@ -119,6 +119,24 @@ fn a_sound_table_has_no_finding() {
 }
 
 #[test]
+fn tables_end_and_go_on_in_the_ways_of_the_time() {
+    let two = format!("formats\tdc.b\t{K720}\n\tdc.b\t{K1440}\n");
+    for end in ["\tdc.b\t0\n\teven\n", "\tdc.b\t-1\tend of table\n", "\tdc.w\t-1\n", "\tdc.l\t0\n"] {
+        assert_eq!(blocks(&format!("{two}{end}")).len(), 2, "{end}");
+        assert!(!codes(&format!("{two}{end}")).contains(&"block-002"), "{end}");
+    }
+    assert_eq!(codes(&format!("bpb\tdc.b\t{K720}\n\tdc.b\t0\tpad\n\tdc.w\t1\n")), [""; 0]);
+    assert_eq!(codes(&format!("bpb\tdc.b\t{K720}\n\tdc.b\t$55\n\teven\n")), ["block-002"]);
+    let strided: String =
+        [K720, K1440, K720].iter().map(|row| format!("\tdc.b\t'K720'\n\tdc.b\t{row}\n\tdc.b\t80\n")).collect();
+    assert_eq!(blocks(&format!("fmttab\n{strided}")).len(), 3);
+    assert_eq!(
+        blocks(&format!("start\tdc.b\t$60,$1c,'LOADER',1,2,3,{K720}\n\teven\n")),
+        ["start fat-block-19 80x2x9x512 certain"]
+    );
+}
+
+#[test]
 fn a_byte_too_few_or_too_many_is_found_where_it_is() {
     let bytes: Vec<&str> = K720.split(',').collect();
     for at in [0, 2, 7, 10, 13, 18] {
@@ -142,7 +160,7 @@ fn fixes_mend_and_keep_the_author_s_style() {
         (K720.replace("$F9,$03", "$E9,$03"), "fat-026", "$F9,$03"),
         (K720.replace("$F9,$03", "$fb,$03"), "fat-027", "$f9,$03"),
         (K720.replace("$F9,$03", "$F9,2"), "fat-022", "$F9,3"),
-        (K720.replace("$F9,$03", "$F9,%00000101"), "fat-023", "$F9,%00000011"),
+        (K720.replace("$F9,$03", "$F9,%00000010"), "fat-022", "$F9,%00000011"),
         (K720.replace("$02,$70", "0,$70"), "fat-007", "2,$70"),
         (K720.replace("$70,$00", "$64,$00"), "fat-010", "$60,$00"),
     ] {
@@ -175,8 +193,9 @@ fn tables_and_constants_are_held_against_each_other() {
     assert_eq!(with(constants(80, 2, 9)), [""; 0]);
     assert_eq!(with(constants(79, 2, 9)), ["fat-018"]);
     assert_eq!(with(constants(82, 2, 9)), ["fat-019"]);
-    assert_eq!(with(constants(80, 2, 10)), ["cross-005"]);
+    assert_eq!(with(constants(80, 2, 10)), ["cross-101"]);
     assert_eq!(with("CYLS\tEQU\t79\n".to_owned()), ["fat-018"]);
+    assert_eq!(with("CYLS\tEQU\t80\nOLDCYLS\tEQU\t40\n".to_owned()), [""; 0]);
     let two = |first: &str, second: &str| {
         codes(&format!("boot720\tdc.b\t{first}\n\teven\ndrive720\tdc.b\t{second}\n\teven\n"))
     };

@@ -64,7 +64,11 @@ impl Settle<'_> {
     fn attempt(&mut self, at: usize) -> Option<usize> {
         let place = self.unit.definitions[at].place;
         self.progress[at] = Progress::Busy;
-        let span = equate_span(self.program, place);
+        let span = equate_span(self.program, place).filter(|it| !it.is_empty());
+        if span.is_none() {
+            let span = crate::references::definition_span(self.program, place);
+            self.problems.push(Problem { kind: ProblemKind::Incomplete, place, span });
+        }
         if let (Some(span), Some(file)) = (span, self.program.file(place.file)) {
             let (chunk, _, text) = file.at(place.chunk, place.line);
             let dialect = chunk.dialect();

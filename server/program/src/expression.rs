@@ -414,6 +414,7 @@ impl Reader<'_, '_> {
             [b'$', rest @ ..] if !rest.is_empty() && rest.iter().all(u8::is_ascii_hexdigit) => {
                 self.digits(&text[1..], 16, range)
             }
+            [b'$', b'0'..=b'9', ..] => self.digits(&text[1..], 16, range),
             [b'@', rest @ ..] if !rest.is_empty() && rest.iter().all(u8::is_ascii_digit) => {
                 self.digits(&text[1..], 8, range)
             }
@@ -426,9 +427,7 @@ impl Reader<'_, '_> {
             {
                 self.digits(&text[1..], 8, range)
             }
-            bytes if bytes.iter().all(|it| it.is_ascii_digit() || *it == b'_') && bytes[0] != b'_' => {
-                self.digits(text, 10, range)
-            }
+            [b'0'..=b'9', ..] if !is_numeric_label(text, self.dialect) => self.digits(text, 10, range),
             _ => self.context.name(text, range),
         }
     }
@@ -448,6 +447,15 @@ impl Reader<'_, '_> {
         }
         Value::Number(number as i64)
     }
+}
+
+/// Whether a word that starts with a digit is a local label: `10$`, and `1b` and `1f` of the dotted style.
+fn is_numeric_label(text: &str, dialect: Dialect) -> bool {
+    let digits = match dialect {
+        Dialect::Motorola => text.strip_suffix('$'),
+        Dialect::Dotted => text.strip_suffix(['$', 'b', 'f', 'B', 'F']),
+    };
+    digits.is_some_and(|it| it.bytes().all(|byte| byte.is_ascii_digit()))
 }
 
 /// 32-bit shift; to the right for a negative count, without the sign, as GNU as shifts.
@@ -545,6 +553,8 @@ mod tests {
             ("1+", ExpressionProblem::NoValue),
             ("(1+2", ExpressionProblem::NoClosingBracket),
             ("%12", ExpressionProblem::BadDigit),
+            ("5x", ExpressionProblem::BadDigit),
+            ("$12Z", ExpressionProblem::BadDigit),
             ("1 2", ExpressionProblem::Trailing),
             ("'abcde'", ExpressionProblem::TextTooLong),
         ] {

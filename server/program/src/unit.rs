@@ -96,6 +96,8 @@ pub enum ProblemKind {
     BadCount(i64),
     /// A directive needs an operand or a label that it lacks.
     Incomplete,
+    /// A label in column one has the name of an instruction, and no operation follows.
+    LabelIsInstruction,
 }
 
 /// Something wrong, and where.
@@ -221,7 +223,7 @@ impl Unit {
     pub fn resolve(&self, program: &Program, place: Place, name: &str) -> Option<&Definition> {
         let dialect = program.dialect(place.file);
         if !crate::index::is_local_label(name, dialect) {
-            return self.find(program, name);
+            return self.find(program, name).map(|found| self.at_that_time(found, place));
         }
         if let Some((digits, forward)) = numeric_reference(name) {
             let list = self.numeric.get(&program.names().find(digits)?)?;
@@ -233,6 +235,17 @@ impl Unit {
         let symbol = program.names().find(name)?.local();
         let scope = self.state_at(program, place)?.scope;
         self.definitions.get(*self.locals.get(&(scope, symbol))? as usize)
+    }
+
+    /// Of a name that is given again and again, the definition that counts at a place: the last before it, else the last of all.
+    fn at_that_time<'a>(&'a self, found: &'a Definition, place: Place) -> &'a Definition {
+        if found.kind != DefinitionKind::Set {
+            return found;
+        }
+        let order = self.order(place);
+        let same = self.definitions.iter().rev().filter(|it| it.symbol == found.symbol);
+        let mut before = same.filter(|it| self.order(it.place) < order);
+        before.next().unwrap_or(found)
     }
 
     /// A number that grows along the program.

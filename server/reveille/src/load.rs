@@ -35,6 +35,9 @@ pub(crate) struct Options {
 /// Loads files and folders, and what they include, and makes the model.
 pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
     let mut program = Program::new();
+    if let Some(folder) = options.include.iter().find(|it| !it.is_dir()) {
+        bail!("`{}` is no folder to look for included files in", folder.display());
+    }
     program.set_include_folders(options.include.clone());
     let mut files = Vec::new();
     for path in paths {

@@ -68,6 +68,9 @@ fn blocks() -> String {
                 layout.also.iter().map(|it| format!("`{it}`")).collect::<Vec<_>>().join(", ")
             );
         }
+        let place =
+            if layout.alignment > 1 { "It must stand at an even address." } else { "It may stand at any address." };
+        let _ = writeln!(text, "{place}\n");
         text.push_str("| byte | bytes | field | meaning |\n|---:|---:|---|---|\n");
         for field in &layout.fields {
             let kind = if field.kind == FieldKind::Text { " (text)" } else { "" };

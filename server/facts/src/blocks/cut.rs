@@ -1,9 +1,12 @@
 //! How a run of bytes is cut into blocks: which layout, how many entries, which byte is missing or too many.
 
 use reveille_decoders::{Layout, layout, layouts};
-use reveille_program::{DataRun, Program, Unit};
+use reveille_program::{DataItem, DataRun, Program, Unit};
 
 use super::{Confidence, Level, Shape};
+
+/// Where the block stands in a boot sector (*FAT: General Overview of On-Disk Format* 1.03, Boot Sector and BPB).
+const BOOT_SECTOR_OFFSET: usize = 11;
 
 /// A way to see blocks in a run.
 pub(super) struct Cut {
@@ -172,8 +175,35 @@ fn variants(program: &Program, run: &DataRun, whole: Vec<Option<u8>>) -> Vec<(Ve
     if is_padded(program, run, whole.len()) {
         variants.push((whole[..whole.len() - 1].to_vec(), 0));
     }
+    if let Some(len) = without_end_mark(program, run) {
+        variants.push((whole[..len].to_vec(), 0));
+    }
     variants.insert(0, (whole, 0));
     variants
+}
+
+/// How many bytes a run has before its last line, if that line marks the table's end: a byte, word or long word of all ones, or of
+/// zeros that several entries or a comment make an end mark.
+fn without_end_mark(program: &Program, run: &DataRun) -> Option<usize> {
+    let last = run.items.last()?.place;
+    let own: Vec<&DataItem> = run.items.iter().filter(|it| it.place == last).collect();
+    let bytes: Vec<u8> =
+        own.iter().filter(|it| !it.span.is_empty()).flat_map(|it| it.bytes.iter().copied()).collect::<Option<_>>()?;
+    if !matches!(bytes.len(), 1 | 2 | 4) || own.len() == run.items.len() {
+        return None;
+    }
+    let before: usize = run.items.iter().filter(|it| it.place != last).map(|it| it.bytes.len()).sum();
+    let is_table = || layouts().iter().any(|layout| before > layout.len() && before % layout.len() == 0);
+    let says_so = || {
+        let comment = program.file(run.file).map_or(String::new(), |file| {
+            let (_, line, text) = file.at(last.chunk, last.line);
+            line.comment.of(text).to_ascii_lowercase()
+        });
+        ["end", "stop", "last", "mark", "termin"].iter().any(|word| comment.contains(word))
+    };
+    let is_mark = bytes.iter().all(|it| *it == 0xff)
+        || bytes.iter().all(|it| *it == 0) && (bytes.len() > 1 || is_table() || says_so());
+    is_mark.then_some(before)
 }
 
 /// Whether the last byte of a run is there to make its length even: half of a word, or a zero of its own whose comment says so.
@@ -248,33 +278,47 @@ fn inside(run: &DataRun, unknown_layout: Option<String>) -> Option<Cut> {
         }
         at += item.bytes.len();
     }
+    // In a boot sector the block stands at byte 11, behind the branch and the system's name; they may share its line.
+    let is_boot_sector = matches!(bytes.first(), Some(Some(0x60 | 0xeb | 0xe9)));
+    if is_boot_sector && !starts.contains(&BOOT_SECTOR_OFFSET) {
+        starts.push(BOOT_SECTOR_OFFSET);
+    }
     if bytes.len() > 4096 {
         starts.truncate(64);
     }
-    for start in starts {
-        for layout in layouts().iter().rev() {
-            let Some(own) = bytes.get(start..start + layout.len()) else { continue };
-            let Some(own) = own.iter().copied().collect::<Option<Vec<u8>>>() else { continue };
+    let is_block = |layout: &Layout, start: usize| {
+        let own = bytes.get(start..start + layout.len());
+        own.and_then(|it| it.iter().copied().collect::<Option<Vec<u8>>>()).is_some_and(|own| {
             let block = layout.decode(&own);
             let (all, good) = block.score();
-            if all != good || !block.has_shape() {
-                continue;
-            }
-            // A table may go on with entries of the same kind.
-            let mut entries = Vec::new();
-            let mut at = start;
-            while let Some(Some(own)) =
-                bytes.get(at..at + layout.len()).map(|it| it.iter().copied().collect::<Option<Vec<u8>>>())
-            {
-                if !layout.decode(&own).has_shape() {
-                    break;
+            all == good && block.has_shape()
+        })
+    };
+    for start in starts.iter().copied() {
+        let Some(layout) = layouts().iter().rev().find(|layout| is_block(layout, start)) else { continue };
+        // A table may go on with entries of the same kind, with other data between them.
+        let mut entries: Vec<Entry> = Vec::new();
+        let mut at = start;
+        loop {
+            entries.push(Entry { start: at, len: layout.len(), shape: Shape::default() });
+            at += layout.len();
+            if !is_block(layout, at) {
+                let next = starts.iter().copied().find(|it| *it >= at && is_block(layout, *it));
+                let stride = entries.get(1).map_or(0, |second| second.start - entries[0].start);
+                match next.or_else(|| {
+                    (stride > 0).then(|| entries[entries.len() - 1].start + stride).filter(|it| is_block(layout, *it))
+                }) {
+                    Some(next) => at = next,
+                    None => break,
                 }
-                entries.push(Entry { start: at, len: layout.len(), shape: Shape::default() });
-                at += layout.len();
             }
-            let confidence = confidence(run, layout, entries.len(), false, true);
-            return Some(Cut { layout, entries, bytes, fill_bytes: 0, confidence, unknown_layout });
         }
+        let mut confidence = confidence(run, layout, entries.len(), false, true);
+        if is_boot_sector && start == BOOT_SECTOR_OFFSET {
+            confidence.reasons.push("it stands at byte 11 behind a branch, as in a boot sector".into());
+            confidence.level = Level::Certain;
+        }
+        return Some(Cut { layout, entries, bytes, fill_bytes: 0, confidence, unknown_layout });
     }
     None
 }

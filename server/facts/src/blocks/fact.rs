@@ -14,6 +14,7 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
     let name = run.label.map(|label| program.names().text(label).to_string());
     let label_text = name.clone().unwrap_or_default();
     let count = cut.entries.len();
+    let label_at = run.label.and_then(|_| label_place(program, unit, run));
     let items: Vec<DataItem> =
         run.items.iter().filter(|item| cut.fill_bytes == 0 || !item.span.is_empty()).cloned().collect();
     let mut found = Vec::with_capacity(count);
@@ -39,10 +40,7 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
             (None, 1) => "table without a label".to_owned(),
             (None, _) => format!("table without a label[{at}]"),
         };
-        let label = run
-            .label
-            .and_then(|label| unit.definitions().iter().rev().find(|it| it.symbol == label && it.place <= run.first));
-        let label_at = label.map(|it| Evidence { place: it.place, span: definition_span(program, it.place) });
+        let label_at = label_at.map(|place| Evidence { place, span: definition_span(program, place) });
         let is_plain = shape.missing.is_none() && shape.extra.is_none() && !shape.is_swapped && !shape.is_template;
         let mut fact = BlockFact {
             subject,
@@ -71,6 +69,20 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
         found.push(fact);
     }
     found
+}
+
+/// The line of a run's label: its first line, or one above it that has nothing else.
+fn label_place(program: &Program, unit: &Unit, run: &DataRun) -> Option<Place> {
+    let file = program.file(run.file)?;
+    let (chunk, line, _) = file.at(run.first.chunk, run.first.line);
+    if !line.label.is_empty() {
+        return Some(run.first);
+    }
+    let above = chunk.lines()[..run.first.line.into()].iter().rposition(|it| !it.label.is_empty());
+    match above {
+        Some(line) => Some(Place { line: line as u16, ..run.first }),
+        None => unit.get(run.label?).map(|it| it.place),
+    }
 }
 
 /// The line that lays down the last of `len` bytes.
@@ -144,15 +156,16 @@ fn parts(items: &[DataItem], entry: &Entry, layout: &Layout) -> (Vec<Part>, Vec<
     (parts, own, own_start)
 }
 
-/// The standard format whose values a block has in all its fields.
+/// The standard format whose values a block has in all its fields. Size and FAT have to be among them; a total may stand in
+/// either field.
 fn equal_format(fact: &BlockFact) -> Option<&'static Format> {
     let block = fact.block();
-    formats().iter().find(|format| {
-        let fields = fact.layout.fields.iter();
-        fields.filter_map(|field| Some((format.value(&field.name)?, field))).all(|(value, field)| {
-            let own = block.value(field).and_then(|it| it.number());
-            // A total in the 32-bit field says the same.
-            own == Some(value)
-        })
+    let (size, total) = (fact.number("legal_sector_size")?, fact.number("total")?);
+    fact.layout.field("sectors_per_fat")?;
+    let is_total = |name: &str| matches!(name, "total_sectors" | "total_sectors_32");
+    formats().iter().filter(|it| it.sector_size == size && it.total_sectors() == total).find(|format| {
+        let fields = fact.layout.fields.iter().filter(|field| !is_total(&field.name));
+        let mut known = fields.filter_map(|field| Some((format.value(&field.name)?, block.value(field)?.number()?)));
+        known.all(|(value, own)| own == value)
     })
 }

@@ -158,9 +158,10 @@ fn may_be_block(head: Head<'_>) -> bool {
     if head.is_marked || head.has_words {
         return true;
     }
+    let is_boot_sector = matches!(head.bytes.first(), Some(0x60 | 0xeb | 0xe9));
     if head.is_symbolic {
-        // A name in the first bytes: the first literal bytes have to look like a sector size, if there are any.
-        return head.bytes.len() < 2;
+        // A name or a text in the first bytes: there is little to go by, but a boot sector starts with a branch.
+        return head.bytes.len() < 2 || is_boot_sector;
     }
     if head.bytes.len() < 12 {
         // Perhaps the first field of a block each of whose fields has a label.
@@ -170,7 +171,7 @@ fn may_be_block(head: Head<'_>) -> bool {
         let score = |bytes: &[u8]| layout.decode(bytes).score();
         let good = |(all, good): (usize, usize)| good * 10 >= all * 8;
         good(score(head.bytes)) || good(score(&layout.swapped(head.bytes)))
-    }) || head.bytes[..2] == [0x60, 0x1c]
+    }) || is_boot_sector
 }
 
 /// Whether the first field of any layout can have these bytes.

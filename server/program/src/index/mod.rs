@@ -261,6 +261,10 @@ impl<'a> Builder<'a> {
         if let Some(label) = label {
             let id = self.text(label);
             own = Some(id);
+            let is_alone = matches!(operation, Operation::None | Operation::MacroCall);
+            if is_alone && line.is_bare_label() && reveille_cpu::mnemonic(label).is_some() {
+                self.problems.push((at, line.label, ProblemKind::LabelIsInstruction));
+            }
             if !names_value {
                 self.event(at, EventKind::Label(UNSET), own);
             }
@@ -356,6 +360,7 @@ impl<'a> Builder<'a> {
             | Meaning::Repeat => {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, true);
+                self.long_numbers(at, line, text);
                 self.close();
             }
             Meaning::If(condition) => {

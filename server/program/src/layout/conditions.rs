@@ -96,6 +96,10 @@ impl Walk<'_> {
                     _ => !text_of(0).is_empty(),
                 })
             }
+            _ if operands.is_empty() => {
+                self.problem(ProblemKind::Incomplete, place, line.operation);
+                None
+            }
             _ => {
                 let value = self.value(place, first).number()?;
                 Some(match condition {

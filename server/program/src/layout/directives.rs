@@ -13,6 +13,9 @@ use crate::unit::{BaseInfo, DefinitionKind, Place, ProblemKind};
 /// How deep includes may nest.
 const INCLUDE_DEPTH: usize = 64;
 
+/// How many files a unit may read, each counted as often as it is included.
+const MOST_VISITS: u32 = 10_000;
+
 impl Walk<'_> {
     pub(super) fn directive(&mut self, place: Place, indexed: &Indexed) {
         let line = &indexed.chunk.lines()[usize::from(place.line)];
@@ -176,7 +179,9 @@ impl Walk<'_> {
                 self.unit.missing.push((file, name));
             }
             Some(id) if self.stack.contains(&id) => self.problem(ProblemKind::IncludeCycle(name), place, span),
-            Some(_) if self.stack.len() >= INCLUDE_DEPTH => self.problem(ProblemKind::IncludeDepth, place, span),
+            Some(_) if self.stack.len() >= INCLUDE_DEPTH || self.visits >= MOST_VISITS => {
+                self.problem(ProblemKind::IncludeDepth, place, span);
+            }
             Some(id) => self.file(id),
         }
     }

@@ -48,6 +48,8 @@ struct Walk<'a> {
     state: State,
     sections: Vec<(Symbol, Base, i64)>,
     stack: Vec<FileId>,
+    /// Files read so far, each as often as it was.
+    visits: u32,
     /// What an earlier walk found, for names that this one has not met yet.
     earlier: Option<&'a Unit>,
     /// A value was asked for that only a later line gives.
@@ -112,6 +114,7 @@ impl<'a> Walk<'a> {
             state: State::new(Base(1), section),
             sections: vec![(section, Base(1), 0)],
             stack: Vec::new(),
+            visits: 0,
             earlier,
             needs_more: false,
             pending_locals: Vec::new(),
@@ -147,6 +150,7 @@ impl<'a> Walk<'a> {
             self.unit.files.push(id);
         }
         self.stack.push(id);
+        self.visits += 1;
         let depth = (self.state.conditions.len(), self.state.macros, self.state.repeats);
         let mut openers = Vec::new();
         for (chunk, indexed) in file.indexed.iter().enumerate() {

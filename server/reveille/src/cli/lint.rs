@@ -63,7 +63,7 @@ fn explain(code: &str, out: &mut dyn Write) -> Result<u8> {
         }
         return Ok(CLEAN);
     }
-    let Some(entry) = catalog_entry(code) else {
+    let Some(entry) = catalog_entry(&code.to_ascii_lowercase()) else {
         bail!("there is no finding `{code}`; `reveille lint --explain all` lists them");
     };
     write!(out, "{}", entry.page())?;

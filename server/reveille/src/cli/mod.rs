@@ -105,13 +105,17 @@ pub(crate) fn run() -> ExitCode {
     match result {
         Ok(code) => ExitCode::from(code),
         // Whoever reads the output has enough of it.
-        Err(error)
-            if error.downcast_ref::<std::io::Error>().is_some_and(|it| it.kind() == std::io::ErrorKind::BrokenPipe) =>
-        {
-            ExitCode::from(CLEAN)
-        }
+        Err(error) if is_broken_pipe(&error) => ExitCode::from(CLEAN),
         Err(error) => failed(&error),
     }
+}
+
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|it| {
+        let plain = it.downcast_ref::<std::io::Error>().map(std::io::Error::kind);
+        let kind = plain.or_else(|| it.downcast_ref::<serde_json::Error>().and_then(serde_json::Error::io_error_kind));
+        kind == Some(std::io::ErrorKind::BrokenPipe)
+    })
 }
 
 fn failed(error: &anyhow::Error) -> ExitCode {

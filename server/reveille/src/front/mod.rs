@@ -3,6 +3,7 @@
 //! The framework polls handlers in no order; so [`ingress`] takes every message first: it applies edits and hands each request
 //! the snapshot of that moment. Nothing here computes anything that grows with a file.
 
+mod frames;
 mod ingress;
 mod publish;
 mod snapshot;
@@ -34,10 +35,12 @@ where
 {
     let shared = Arc::new(Shared::new(Mutex::new(Workspace::default())));
     let backend_shared = shared.clone();
-    let (service, socket) = LspService::new(move |client| Backend::new(client, backend_shared));
+    let (service, socket) = LspService::build(move |client| Backend::new(client, backend_shared))
+        .custom_method(frames::UNREADABLE, Backend::unreadable)
+        .finish();
     let publisher = tokio::spawn(publish::run(shared.clone(), service.inner().client().clone()));
     let service = ingress::Ingress::new(service, shared.clone());
-    Server::new(input, output, socket).concurrency_level(SLOTS).serve(service).await;
+    Server::new(frames::Frames::new(input), output, socket).concurrency_level(SLOTS).serve(service).await;
     publisher.abort();
     shared.has_shut_down.load(Ordering::SeqCst)
 }

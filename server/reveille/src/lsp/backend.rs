@@ -27,6 +27,11 @@ impl Backend {
         Self { client, shared }
     }
 
+    /// Answers a frame that is no message.
+    pub(crate) async fn unreadable(&self) -> Result<()> {
+        Err(Error::parse_error())
+    }
+
     pub(crate) fn client(&self) -> &Client {
         &self.client
     }

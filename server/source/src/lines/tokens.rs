@@ -69,16 +69,18 @@ fn word(
     if bytes.contains(&b'\\') {
         return each(TokenKind::Parameter, range);
     }
-    if is_number(bytes, dialect) {
-        let start = start - usize::from(prefix && bytes[0].is_ascii_digit());
-        return each(TokenKind::Number, start..end);
-    }
     let suffix = match bytes {
-        [_, .., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] => 2,
+        [.., b'.', b'w' | b'l' | b'b' | b's' | b'W' | b'L' | b'B' | b'S'] => 2,
         _ => 0,
     };
     let name = &text[..text.len() - suffix];
-    if suffix > 0 && is_number(name.as_bytes(), dialect) {
+    if name.is_empty() && start > 0 && matches!(field.as_bytes()[start - 1], b')' | b']') {
+        // The size of an address in brackets: (table).w
+        return each(TokenKind::Size, end - 1..end);
+    }
+    let (name, suffix) = if name.is_empty() { (text, 0) } else { (name, suffix) };
+    if is_number(name.as_bytes(), dialect) {
+        let start = start - usize::from(prefix && bytes[0].is_ascii_digit());
         each(TokenKind::Number, start..end - suffix);
     } else if register(name).is_some() || is_float_register(name) {
         let start = start - usize::from(prefix && field.as_bytes()[start - 1] == b'%');
@@ -94,7 +96,10 @@ fn word(
 fn is_number(bytes: &[u8], dialect: Dialect) -> bool {
     let all = |rest: &[u8], is: fn(&u8) -> bool| !rest.is_empty() && rest.iter().all(is);
     match bytes {
-        [b'$', rest @ ..] => all(rest, u8::is_ascii_hexdigit),
+        // Behind a digit it is meant as a number, whatever follows.
+        [b'$', first, rest @ ..] => {
+            first.is_ascii_digit() || (first.is_ascii_hexdigit() && rest.iter().all(u8::is_ascii_hexdigit))
+        }
         [b'@', rest @ ..] => all(rest, u8::is_ascii_digit),
         // A local label: 10$, and 1b or 1f of the dotted style.
         [digits @ .., b'$'] if all(digits, u8::is_ascii_digit) => false,
@@ -149,6 +154,7 @@ mod tests {
         assert_eq!(motorola("#$1F+LEN,4(a0,d1.w)"), "n:$1F a:LEN n:4 r:a0 r:d1 s:w");
         assert_eq!(motorola("%1010,@17,10$,'it''s',\\1"), "n:%1010 n:@17 a:10$ t:'it''s' p:\\1");
         assert_eq!(motorola("table.w,.loop,$400.l,SP"), "a:table s:w a:.loop n:$400 s:l r:SP");
+        assert_eq!(motorola("(table+2).w,(4).L,.l"), "a:table n:2 s:w n:4 s:L a:.l");
         assert_eq!(motorola("a&255,x%3"), "a:a n:255 a:x n:3");
         assert_eq!(kinds("%d0,1b,0x1F,. - x", Dialect::Dotted), "r:%d0 a:1b n:0x1F a:x");
     }
