@@ -101,7 +101,7 @@ fn is_message(body: &[u8]) -> bool {
     let shape: Result<Shape<'_>, _> = serde_json::from_slice(body);
     shape.is_ok_and(|it| {
         // An answer of nothing has a result of null, which is there and reads as none.
-        let is_answer = it.id.is_some() && (it.result.is_some() || it.error.is_some() || it.method.is_none());
+        let is_answer = it.result.is_some() || it.error.is_some() || (it.id.is_some() && it.method.is_none());
         it.jsonrpc == "2.0" && (it.method.is_some() || is_answer)
     })
 }
