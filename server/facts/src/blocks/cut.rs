@@ -193,7 +193,7 @@ fn without_end_mark(program: &Program, run: &DataRun) -> Option<usize> {
         return None;
     }
     let before: usize = run.items.iter().filter(|it| it.place != last).map(|it| it.bytes.len()).sum();
-    let is_table = || layouts().iter().any(|layout| before > layout.len() && before % layout.len() == 0);
+    let is_table = || layouts().iter().any(|layout| before > layout.len() && before.is_multiple_of(layout.len()));
     let says_so = || {
         let comment = program.file(run.file).map_or(String::new(), |file| {
             let (_, line, text) = file.at(last.chunk, last.line);
