@@ -92,7 +92,8 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
                 );
                 return Some(Finding::new("name-005", at, message));
             }
-            let near = nearest(program, unit, &name).map_or(String::new(), |near| format!("; did you mean `{near}`?"));
+            let near = nearest(program, unit, &name)
+                .map_or("; define it, or name it in XREF".to_owned(), |near| format!("; did you mean `{near}`?"));
             let mut finding = Finding::new("name-001", at, format!("`{name}` is not defined{near}"));
             if unit.may_define_more() {
                 finding.severity = Severity::Warning;

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use reveille_decoders::{FieldKind, Scalar, Severity, family};
+use reveille_decoders::{FieldKind, Scalar, Severity, family, layouts};
 use reveille_facts::{BlockFact, Evidence, Fact, Model};
 use reveille_program::Value;
 
@@ -34,9 +34,11 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
     writeln!(out, "## Disk formats\n")?;
     let blocks: Vec<&BlockFact> = model.blocks().collect();
     if blocks.is_empty() {
+        let titles: Vec<_> = layouts().iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
         writeln!(
             out,
-            "None found. Looked for FAT parameter blocks of 13, 19, 25 and 51 bytes. A comment `@block fat-block-19` on a table says what it is.\n"
+            "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is. Tables that macros lay down are not seen yet.\n",
+            titles.join("; ")
         )?;
     } else {
         writeln!(out, "| block | geometry | capacity | equals | sure | where |")?;
