@@ -151,6 +151,17 @@ fn a_byte_too_few_or_too_many_is_found_where_it_is() {
     }
 }
 
+#[test]
+fn a_table_that_breaks_off_is_told_by_what_is_there() {
+    for len in [15, 17] {
+        let row = K720.split(',').take(len).collect::<Vec<_>>().join(",");
+        assert_eq!(codes(&format!("bpb\tdc.b\t{row}\n\teven\n")), ["block-001"], "{len} bytes");
+    }
+    // 19 bytes and other data: a longer layout has no telling field in it.
+    let found = blocks(&format!("bpb\tdc.b\t{K720}\n\tdc.b\t7,0,0\n\teven\n"));
+    assert_eq!(found, ["bpb fat-block-19 80x2x9x512 likely"]);
+}
+
 /// Each damage, the code that tells of it, and that its fix takes it away. Rules: *FAT: General Overview of On-Disk Format*
 /// 1.03 and the other sources that `families/fat.toml` names.
 #[test]

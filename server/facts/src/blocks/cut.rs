@@ -160,7 +160,24 @@ pub(super) fn cut(program: &Program, run: &DataRun) -> Option<Cut> {
             }
         }
     }
-    best.map(|it| it.1).or_else(|| inside(run, unknown_layout))
+    best.map(|it| it.1).or_else(|| truncated(run, &unknown_layout)).or_else(|| inside(run, unknown_layout))
+}
+
+/// A table that breaks off inside a block, by more than a byte: all that is there fits, and it has a telling field more than the next
+/// shorter layout. Only where words speak of disks, since bytes that follow a shorter block may fit by chance.
+fn truncated(run: &DataRun, unknown_layout: &Option<String>) -> Option<Cut> {
+    let bytes: Vec<Option<u8>> = run.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
+    let own = bytes.iter().copied().collect::<Option<Vec<u8>>>().filter(|_| run.has_words)?;
+    let layout = layouts().windows(2).find_map(|pair| {
+        let (short, long) = (&pair[0], &pair[1]);
+        let block = long.decode(&own);
+        let is_more = long.fields.iter().any(|it| it.core && it.offset >= short.len() && block.value(it).is_some());
+        let (all, good) = block.score();
+        (own.len() + 1 < long.len() && is_more && all == good && block.has_shape()).then_some(long)
+    })?;
+    let confidence = confidence(run, layout, 1, false, true);
+    let entries = vec![Entry { start: 0, len: own.len(), shape: Shape::default() }];
+    Some(Cut { layout, entries, bytes, fill_bytes: 0, confidence, unknown_layout: unknown_layout.clone() })
 }
 
 /// The bytes of a run as blocks may be in it, and how many fill bytes of alignment were left out: all bytes; without those that
