@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_source::{Dialect, is_word_byte};
+use reveille_source::{Dialect, is_numeric_label, is_word_byte};
 
 /// The place that an address is counted from: a section, the absolute zero, or a point whose address is not known, such as
 /// the end of code whose length nobody has computed. The difference of two addresses with one base is a number.
@@ -178,6 +178,14 @@ enum Operator {
     LogicalOr,
 }
 
+impl Operator {
+    /// Whether it gives a value of two addresses.
+    fn is_of_addresses(self) -> bool {
+        use Operator as O;
+        matches!(self, O::Subtract | O::Equal | O::NotEqual | O::Less | O::Greater | O::NotGreater | O::NotLess)
+    }
+}
+
 /// The operators: spelling and meaning, and the rank in Motorola syntax and in the dotted style; a higher rank binds tighter, 0 is
 /// no operator. Motorola: shift, and/or, multiply, add (the CPU maker's manual, from memory). Dotted: *Using as* 2.40, 6.2.4.
 /// Longer spellings first.
@@ -275,16 +283,10 @@ impl Reader<'_, '_> {
                 Address(base, offset.wrapping_add(number))
             }
             (O::Subtract, Address(base, offset), Number(number)) => Address(base, offset.wrapping_sub(number)),
-            (_, Address(base, left), Address(other, right)) if base == other => match operator {
-                O::Subtract => Number(left.wrapping_sub(right)),
-                O::Equal => truth(left == right),
-                O::NotEqual => truth(left != right),
-                O::Less => truth(left < right),
-                O::Greater => truth(left > right),
-                O::NotGreater => truth(left <= right),
-                O::NotLess => truth(left >= right),
-                _ => Unknown,
-            },
+            // Addresses of one base are compared, and subtracted, as their distances from it.
+            (_, Address(base, left), Address(other, right)) if base == other && operator.is_of_addresses() => {
+                self.apply(operator, Number(left), Number(right), range)
+            }
             (_, Number(left), Number(right)) => match operator {
                 O::Add => Number(left.wrapping_add(right)),
                 O::Subtract => Number(left.wrapping_sub(right)),
@@ -447,15 +449,6 @@ impl Reader<'_, '_> {
         }
         Value::Number(number as i64)
     }
-}
-
-/// Whether a word that starts with a digit is a local label: `10$`, and `1b` and `1f` of the dotted style.
-fn is_numeric_label(text: &str, dialect: Dialect) -> bool {
-    let digits = match dialect {
-        Dialect::Motorola => text.strip_suffix('$'),
-        Dialect::Dotted => text.strip_suffix(['$', 'b', 'f', 'B', 'F']),
-    };
-    digits.is_some_and(|it| it.bytes().all(|byte| byte.is_ascii_digit()))
 }
 
 /// 32-bit shift; to the right for a negative count, without the sign, as GNU as shifts.

@@ -17,8 +17,8 @@ pub use dialect::{Dialect, Evidence};
 pub use directives::{Condition, DIRECTIVES, Directive, Meaning, directive_index};
 pub use document::{Decoded, Document, Encoding, decode};
 pub use lines::{
-    Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, TokenKind, is_word_byte, name_in, operands, read_line,
-    read_lines, tokens,
+    Line, LineKind, OpId, Operation, Problem, ProblemKind, Span, TokenKind, is_numeric_label, is_word_byte, name_in,
+    operands, read_line, read_lines, tokens,
 };
 pub use position::{ColumnUnit, Position};
 pub use tree::{Trees, language};

@@ -8,7 +8,7 @@ use std::ops::Range;
 
 pub(crate) use reader::{Region, problems, read_region, sign};
 pub use reader::{operands, read_line, read_lines};
-pub use tokens::{TokenKind, name_in, tokens};
+pub use tokens::{TokenKind, is_numeric_label, name_in, tokens};
 pub(crate) use words::Words;
 pub use words::{OpId, Operation};
 
@@ -98,12 +98,6 @@ pub(crate) const OPEN_COMMENT: u8 = 64;
 pub(crate) const COLUMN_ONE: u8 = 128;
 
 impl Line {
-    /// Whether the label has a colon.
-    #[must_use]
-    pub fn has_colon(&self) -> bool {
-        self.flags & COLON != 0
-    }
-
     /// Whether the operation is a directive with a dot.
     #[must_use]
     pub fn is_dotted(&self) -> bool {

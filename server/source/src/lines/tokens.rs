@@ -101,14 +101,21 @@ fn is_number(bytes: &[u8], dialect: Dialect) -> bool {
             first.is_ascii_digit() || (first.is_ascii_hexdigit() && rest.iter().all(u8::is_ascii_hexdigit))
         }
         [b'@', rest @ ..] => all(rest, u8::is_ascii_digit),
-        // A local label: 10$, and 1b or 1f of the dotted style.
-        [digits @ .., b'$'] if all(digits, u8::is_ascii_digit) => false,
-        [digits @ .., b'b' | b'f' | b'B' | b'F'] if dialect == Dialect::Dotted && all(digits, u8::is_ascii_digit) => {
-            false
-        }
-        [b'0'..=b'9', ..] => true,
+        [b'0'..=b'9', ..] => !is_numeric_label_bytes(bytes, dialect),
         _ => false,
     }
+}
+
+/// Whether a word of an operand that starts with a digit names a local label: `10$`, and `1b` and `1f` of the dotted style.
+#[must_use]
+pub fn is_numeric_label(word: &str, dialect: Dialect) -> bool {
+    is_numeric_label_bytes(word.as_bytes(), dialect)
+}
+
+fn is_numeric_label_bytes(word: &[u8], dialect: Dialect) -> bool {
+    let Some((last, digits)) = word.split_last() else { return false };
+    let is_mark = *last == b'$' || dialect == Dialect::Dotted && matches!(last, b'b' | b'f' | b'B' | b'F');
+    is_mark && !digits.is_empty() && digits.iter().all(u8::is_ascii_digit)
 }
 
 fn is_float_register(name: &str) -> bool {
