@@ -129,7 +129,7 @@ const SIZED_BY_THE_JUDGE: &[&str] = &["jmp", "jsr"];
 fn every_mnemonic_is_taken_in_each_size_that_it_lists_and_in_no_other() {
     let judged = judged();
     let mut wrong = String::new();
-    for mnemonic in MNEMONICS {
+    for mnemonic in MNEMONICS.iter() {
         let sizes = &judged[mnemonic.name];
         for size in SIZES {
             let expected = match size {

@@ -1,18 +1,33 @@
-//! The 68000 as data.
+//! The 68000, 68008 and 68010 as data.
 //!
-//! Today: which mnemonics there are, which sizes and how many operands each takes, and what it does in a line. It knows no
-//! file, no line and no program. Encoding, decoding and timing come from the same table as it grows columns.
+//! One instruction table (`table`) gives the names with their sizes and operands ([`names`](Mnemonic)), [`encode`] and [`decode`], the
+//! legal forms ([`choose`]), the [`time`](time()) and the explanation. The crate knows no file, no line and no program.
 //!
 //! ```
-//! let moveq = reveille_cpu::mnemonic("MOVEQ").unwrap();
-//! assert!(moveq.sizes.allows(reveille_cpu::Size::Long));
+//! use reveille_cpu::{decode, mnemonic, Size};
+//! assert!(mnemonic("MOVEQ").unwrap().sizes.allows(Size::Long));
+//! // RTS is $4E75 (M68000 Family Programmer's Reference Manual, RTS; from memory).
+//! assert_eq!(decode(&[0x4e75], 0).unwrap().to_string(), "rts");
 //! ```
 
+mod choose;
+mod decode;
+mod encode;
 mod mnemonics;
+mod operand;
+mod print;
 mod registers;
+mod table;
+mod time;
 
-pub use mnemonics::{MNEMONICS, Mnemonic, Operands, mnemonic, mnemonic_index};
+pub use choose::{Choice, Misfit, choose, forms_of};
+pub use decode::{Decoded, decode};
+pub use encode::{Encoding, OperandProblem, encode, word_count};
+pub use mnemonics::{Candidate, MNEMONICS, Mnemonic, Operands, mnemonic, mnemonic_index};
+pub use operand::{CONTROL_REGISTERS, Index, Kind, Kinds, Operand};
 pub use registers::{Register, register};
+pub use table::{CONDITIONS, Condition, Cpu, Family, Form, Instruction, SizeField, Slot, When, instructions};
+pub use time::{Clocks, EXCEPTIONS, Rule, Time, address_time, time};
 
 /// An operation size: the letter behind the dot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -90,13 +105,19 @@ impl Sizes {
 
     /// Whether `size` is in the set.
     #[must_use]
-    pub fn allows(self, size: Size) -> bool {
+    pub const fn allows(self, size: Size) -> bool {
         self.0 & (1 << size as u8) != 0
+    }
+
+    /// Both sets.
+    #[must_use]
+    pub const fn or(self, other: Self) -> Self {
+        Self(self.0 | other.0)
     }
 
     /// Whether the set is empty.
     #[must_use]
-    pub fn is_empty(self) -> bool {
+    pub const fn is_empty(self) -> bool {
         self.0 == 0
     }
 

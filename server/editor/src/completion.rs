@@ -112,7 +112,7 @@ fn operations(model: &Model, file: FileId, range: &Range<usize>, typed: &str, di
     let mut push = |label: String, kind, detail: &str| {
         found.push(Completion { label, kind, detail: detail.to_owned(), range: range.clone() });
     };
-    for mnemonic in MNEMONICS {
+    for mnemonic in MNEMONICS.iter() {
         push(in_case(mnemonic.name, upper), CompletionKind::Instruction, mnemonic.summary);
     }
     let dot = if dialect == Dialect::Dotted { "." } else { "" };
