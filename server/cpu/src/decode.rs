@@ -105,10 +105,15 @@ impl Reader<'_> {
     fn constant(&mut self, size: Size) -> Option<i64> {
         Some(match size {
             Size::Long => self.long()?.into(),
-            // The upper half of the word is not used; an assembler leaves it 0.
-            Size::Byte => u8::try_from(self.next()?).ok()?.into(),
+            Size::Byte => self.byte()?,
             _ => self.next()?.into(),
         })
+    }
+
+    /// A byte in a word. Its upper half is not used: an assembler leaves it 0, or fills it with the sign.
+    fn byte(&mut self) -> Option<i64> {
+        let word = self.next()? as i16;
+        (-0x80..=0xff).contains(&word).then_some(word.into())
     }
 
     fn mode(&mut self, mode: u16, register: u16, size: Size) -> Option<Operand> {
@@ -184,7 +189,7 @@ fn decode_form(instruction: &'static Instruction, form: &'static Form, words: &[
             Slot::Quick8 => Operand::value(Kind::Immediate, i64::from(first as i8)),
             Slot::Vector => Operand::value(Kind::Immediate, (first & 15).into()),
             Slot::Breakpoint => Operand::value(Kind::Immediate, y.into()),
-            Slot::Bit => Operand::value(Kind::Immediate, u8::try_from(reader.next()?).ok()?.into()),
+            Slot::Bit => Operand::value(Kind::Immediate, reader.byte()?),
             Slot::List => Operand::value(Kind::List, reader.next()?.into()),
             Slot::ListBackwards => Operand::value(Kind::List, reader.next()?.reverse_bits().into()),
             Slot::Branch => {

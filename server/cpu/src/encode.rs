@@ -218,8 +218,9 @@ impl Encoder {
                 self.encoding.push(value as u16);
             }
             Size::Byte => {
+                // The upper half is not used; a sign fills it, as assemblers have it.
                 self.check(at, value, -0x80, 0xff);
-                self.encoding.push(value as u16 & 0xff);
+                self.encoding.push(value as u16);
             }
             _ => {
                 self.check(at, value, -0x8000, 0xffff);
@@ -270,7 +271,7 @@ impl Encoder {
                 if !(0..modulo).contains(&value) {
                     self.problem(OperandProblem::BitNumber { value, modulo });
                 }
-                self.encoding.push(value as u16 & 0xff);
+                self.encoding.push(value as u16);
             }
             Slot::List | Slot::ListBackwards => {
                 let list = match operand.kind {
@@ -278,7 +279,12 @@ impl Encoder {
                     Kind::Address => 0x100 << operand.register,
                     _ => value as u16,
                 };
-                let backwards = form.slots[at] == Slot::ListBackwards;
+                // A list written as a number is the word itself.
+                let is_word = operand.kind == Kind::Immediate;
+                if is_word {
+                    self.check(which, value, -0x8000, 0xffff);
+                }
+                let backwards = form.slots[at] == Slot::ListBackwards && !is_word;
                 self.encoding.push(if backwards { list.reverse_bits() } else { list });
             }
             Slot::Branch => self.branch(which, value),

@@ -81,7 +81,7 @@ fn operand_text(operand: &Operand, slot: Slot, size: Size) -> String {
         Kind::Immediate => match slot {
             Slot::Constant | Slot::Ea(_) => {
                 let digits = 2 * size.bytes() as usize;
-                if value <= 9 { format!("#{value}") } else { format!("#${value:0digits$X}") }
+                if value <= 9 { format!("#{}", number(value)) } else { format!("#${value:0digits$X}") }
             }
             _ => format!("#{}", number(value)),
         },

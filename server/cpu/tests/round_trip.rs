@@ -19,8 +19,7 @@ fn what_is_decoded_encodes_to_the_same_words() {
             words.extend(extensions);
             let Some(decoded) = decode(&words, 0x1000) else { continue };
             count += 1;
-            let (encoding, problem) =
-                encode(decoded.form, decoded.size, decoded.condition, &decoded.operands, 0x1000);
+            let (encoding, problem) = encode(decoded.form, decoded.size, decoded.condition, &decoded.operands, 0x1000);
             assert_eq!(encoding.words(), &words[..usize::from(decoded.words)], "{first:04X}: {decoded}");
             // The number of a bit beyond the operand's, or a branch to an odd address, are said and encoded all the same.
             let is_range = matches!(problem, Some(reveille_cpu::OperandProblem::Range { .. }));

@@ -88,10 +88,10 @@ pub(super) static INSTRUCTIONS: &[Instruction] = &[
         "Adds to all 32 bits of an address register; a word is extended with its sign first.", &[
         form("wl", "1101 xxxz 11ee eeee", [ALL, Ax], LOAD_ADDRESS, "-----"),
     ]),
-    with(instruction("addi", "add a constant", "constant + destination -> destination",
+    instruction("addi", "add a constant", "constant + destination -> destination",
         "Adds a constant of the operation's size.", &[
         form("bwl", "0000 0110 ssee eeee", [Constant, DATA_ALTERABLE], CONSTANT, "*****"),
-    ]), &[("adda", When::Always)]),
+    ]),
     instruction("addq", "add 1 to 8", "constant + destination -> destination",
         "Adds 1 to 8 in one word. On an address register all 32 bits count whatever the size, and the flags stay.", &[
         form("wl", "0101 xxx0 ssee eeee", [Quick, Ea(Kinds::only(crate::Kind::Address))], Rule::Fixed(c(8, 1, 0)), "-----"),
@@ -165,10 +165,10 @@ pub(super) static INSTRUCTIONS: &[Instruction] = &[
         "All 32 bits of the address register are compared; a word is extended with its sign first.", &[
         form("wl", "1011 xxxz 11ee eeee", [ALL, Ax], COMPARE_ADDRESS, "-****"),
     ]),
-    with(instruction("cmpi", "compare with a constant", "destination - constant",
+    instruction("cmpi", "compare with a constant", "destination - constant",
         "The branch behind it reads as: destination, condition, constant.", &[
         form("bwl", "0000 1100 ssee eeee", [Constant, DATA_ALTERABLE], COMPARE_CONSTANT, "-****"),
-    ]), &[("cmpa", When::Always)]),
+    ]),
     instruction("cmpm", "compare memory with memory, both advancing", "destination - source",
         "For comparing texts and blocks: both address registers step on by the size.", &[
         form("bwl", "1011 xxx1 ss00 1yyy", [PostY, PostX], Rule::Sized(c(12, 3, 0), c(20, 5, 0)), "-****"),
@@ -280,10 +280,10 @@ pub(super) static INSTRUCTIONS: &[Instruction] = &[
         "Subtracts from all 32 bits of an address register; a word is extended with its sign first.", &[
         form("wl", "1001 xxxz 11ee eeee", [ALL, Ax], LOAD_ADDRESS, "-----"),
     ]),
-    with(instruction("subi", "subtract a constant", "destination - constant -> destination",
+    instruction("subi", "subtract a constant", "destination - constant -> destination",
         "Subtracts a constant of the operation's size.", &[
         form("bwl", "0000 0100 ssee eeee", [Constant, DATA_ALTERABLE], CONSTANT, "*****"),
-    ]), &[("suba", When::Always)]),
+    ]),
     instruction("subq", "subtract 1 to 8", "destination - constant -> destination",
         "Subtracts 1 to 8 in one word. On an address register all 32 bits count whatever the size, and the flags stay.", &[
         form("wl", "0101 xxx1 ssee eeee", [Quick, Ea(Kinds::only(crate::Kind::Address))], Rule::Fixed(c(8, 1, 0)), "-----"),

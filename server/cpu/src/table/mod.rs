@@ -125,10 +125,11 @@ impl Slot {
             | Self::Vector
             | Self::Breakpoint
             | Self::Bit => Kinds::only(Kind::Immediate),
-            // One register is a list, too.
-            Self::List | Self::ListBackwards => {
-                Kinds::only(Kind::List).or(Kinds::only(Kind::Data)).or(Kinds::only(Kind::Address))
-            }
+            // One register is a list, too, and so is the word as a number.
+            Self::List | Self::ListBackwards => Kinds::only(Kind::List)
+                .or(Kinds::only(Kind::Data))
+                .or(Kinds::only(Kind::Address))
+                .or(Kinds::only(Kind::Immediate)),
             Self::Branch | Self::Loop => Kinds::only(Kind::Target),
             Self::Status => Kinds::only(Kind::Status),
             Self::Conditions => Kinds::only(Kind::Conditions),
