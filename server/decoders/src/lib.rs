@@ -1,4 +1,4 @@
-//! Bytes in, meaning out: parameter blocks, disk formats, and the formulas that hold them together.
+//! Bytes in, meaning out: parameter blocks, disk formats, the formulas that hold them together, and what ROM chips hold.
 //!
 //! It knows no source and no program: bytes come from wherever the caller found them. What it knows is data: one TOML file
 //! a block layout in `blocks/`, one a family of blocks in `families/`, the standard formats in `formats.toml`.
@@ -10,6 +10,7 @@
 //! ```
 
 mod block;
+pub mod chips;
 mod family;
 mod format;
 mod formula;
