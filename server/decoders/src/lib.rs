@@ -10,6 +10,7 @@
 //! ```
 
 mod block;
+pub mod checksum;
 pub mod chips;
 mod family;
 mod format;
