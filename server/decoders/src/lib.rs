@@ -15,6 +15,7 @@ pub mod chips;
 mod family;
 mod format;
 mod formula;
+pub mod transfer;
 
 pub use block::{Block, Endian, Field, FieldKind, Layout, layout, layouts};
 pub use family::{Derived, Family, Rule, Severity, Values, families, family};
