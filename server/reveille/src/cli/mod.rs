@@ -1,6 +1,8 @@
 //! The command line: one file a command.
 
+mod files;
 mod lint;
+mod rom;
 mod serve;
 mod sheet;
 
@@ -37,6 +39,8 @@ enum Action {
     Lint(lint::Lint),
     /// Prints the bring-up sheet of a firmware tree: every fact with its evidence.
     Sheet(sheet::Sheet),
+    /// Works with dumps of ROM chips: splits an image into a pair and joins a pair.
+    Rom(rom::Rom),
 }
 
 /// What is told of the program from outside its sources.
@@ -100,6 +104,7 @@ pub(crate) fn run() -> ExitCode {
         Action::Serve(_) => Ok(CLEAN),
         Action::Lint(lint) => lint.run(&mut out),
         Action::Sheet(sheet) => sheet.run(&mut out),
+        Action::Rom(rom) => rom.run(&mut out),
     };
     let result = result.and_then(|code| Ok(out.flush().map(|()| code)?));
     match result {

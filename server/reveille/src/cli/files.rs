@@ -1,0 +1,119 @@
+//! Files of a user: read whole, written whole or not at all, and never replaced by mistake.
+
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result, bail};
+use tempfile::NamedTempFile;
+
+/// Reads a file of at most `most` bytes; none if it has more.
+pub(super) fn read(path: &Path, most: u64) -> Result<Option<Vec<u8>>> {
+    let file = File::open(path).with_context(|| format!("`{}` cannot be opened", path.display()))?;
+    if file.metadata().is_ok_and(|it| it.is_dir()) {
+        bail!("`{}` is a folder, expected a file", path.display());
+    }
+    let mut bytes = Vec::new();
+    let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
+    read.with_context(|| format!("`{}` cannot be read", path.display()))?;
+    Ok(Some(bytes).filter(|it| it.len() as u64 <= most))
+}
+
+/// A file to write.
+#[derive(Debug)]
+pub(super) struct NewFile<'a> {
+    pub(super) path: &'a Path,
+    pub(super) bytes: Vec<u8>,
+}
+
+/// Writes files: each one is complete under its name or not there at all.
+///
+/// An existing file is replaced only with `force`; one of `inputs`, a file that is write-protected, and what is no plain file
+/// never is. All of this is looked at before the first file is written.
+pub(super) fn write(files: &[NewFile<'_>], inputs: &[&Path], force: bool) -> Result<()> {
+    let inputs: Vec<PathBuf> = inputs.iter().filter_map(|it| fs::canonicalize(it).ok()).collect();
+    let mut targets: Vec<PathBuf> = Vec::new();
+    for NewFile { path, .. } in files {
+        if fs::canonicalize(path).is_ok_and(|it| inputs.contains(&it)) {
+            bail!("`{}` is what is read here, and is not replaced; name another file", path.display());
+        }
+        let target = target(path, force)?;
+        if targets.contains(&target) {
+            bail!("`{}` is named for two files; name another one", path.display());
+        }
+        targets.push(target);
+    }
+    let mut ready = Vec::new();
+    for (NewFile { path, bytes }, target) in files.iter().zip(&targets) {
+        let written = written_beside(target, bytes);
+        ready.push(written.with_context(|| format!("`{}` cannot be written", path.display()))?);
+    }
+    let mut done: Vec<String> = Vec::new();
+    for ((file, temporary), target) in files.iter().zip(ready).zip(&targets) {
+        named(temporary, target, force).with_context(|| {
+            let so_far = if done.is_empty() { String::new() } else { format!("; written so far: {}", done.join(", ")) };
+            format!("`{}` cannot be written{so_far}", file.path.display())
+        })?;
+        done.push(format!("`{}`", file.path.display()));
+    }
+    Ok(())
+}
+
+/// The file that is written for a path, behind links; nothing stands in its way.
+fn target(path: &Path, force: bool) -> Result<PathBuf> {
+    let shown = path.display();
+    let Ok(there) = fs::symlink_metadata(path) else {
+        let Some(name) = path.file_name() else { bail!("`{shown}` is no name of a file") };
+        let folder = path.parent().filter(|it| !it.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let folder = fs::canonicalize(folder).with_context(|| format!("the folder of `{shown}` cannot be opened"))?;
+        return Ok(folder.join(name));
+    };
+    if there.is_dir() {
+        bail!("`{shown}` is a folder, expected the name of a file");
+    }
+    if !force {
+        bail!("`{shown}` is there already; name another file, or give --force to replace it");
+    }
+    let target = fs::canonicalize(path).with_context(|| format!("`{shown}` is a link to nothing"))?;
+    let there = fs::metadata(&target).with_context(|| format!("`{shown}` cannot be opened"))?;
+    if !there.is_file() {
+        bail!("`{shown}` is no plain file, and is not replaced");
+    }
+    if there.permissions().readonly() {
+        bail!("`{shown}` is write-protected, and is not replaced; name another file");
+    }
+    Ok(target)
+}
+
+/// A temporary file in the folder of a target, complete on the disk. It goes when it is dropped.
+fn written_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".reveille-");
+    // As any new file; what the user's mask takes away is taken away.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut temporary = builder.tempfile_in(target.parent().unwrap_or(Path::new(".")))?;
+    temporary.write_all(bytes)?;
+    if let Ok(there) = fs::metadata(target) {
+        temporary.as_file().set_permissions(there.permissions())?;
+    }
+    temporary.as_file().sync_all()?;
+    Ok(temporary)
+}
+
+/// Gives a temporary file its name.
+fn named(temporary: NamedTempFile, target: &Path, force: bool) -> io::Result<()> {
+    if force {
+        temporary.persist(target)?;
+        return Ok(());
+    }
+    match temporary.persist_noclobber(target) {
+        Ok(_) => Ok(()),
+        // Some file systems of removable disks cannot rename with care.
+        Err(error) if error.error.kind() != io::ErrorKind::AlreadyExists && fs::symlink_metadata(target).is_err() => {
+            error.file.persist(target)?;
+            Ok(())
+        }
+        Err(error) => Err(error.error),
+    }
+}
