@@ -233,6 +233,23 @@ fn a_chip_that_was_read_twice_is_noticed() {
     assert_eq!(file(folder.path(), "image.bin"), [1, 1, 2, 2]);
 }
 
+/// Reset vectors: M68000 user's manual, exception vectors.
+#[test]
+fn the_wrong_way_round_and_text_are_noticed() {
+    let image = [0, 8, 0x40, 0, 0, 0xf8, 4, 0x10];
+    let folder = folder(&[("rom.bin", &image), ("log.txt", b"the terminal's log, without any record")]);
+    let path = folder.path();
+    let output = split(path, "rom.bin", &[]);
+    assert_eq!((output.code, output.err.as_str()), (0, ""));
+    let output = run(path, &["rom", "join", "--even", "odd.bin", "--odd", "even.bin", "--output", "wrong.bin"]);
+    assert_eq!(output.code, 0);
+    assert!(output.err.contains("are even and odd the wrong way round?"), "{}", output.err);
+    let output = split(path, "wrong.bin", &["--force"]);
+    assert!(output.err.contains("are even and odd the wrong way round?"), "{}", output.err);
+    let output = split(path, "log.txt", &["--force"]);
+    assert!(output.err.starts_with("log.txt: warning: text, but neither S-records nor Intel hex"), "{}", output.err);
+}
+
 /// Chips as records keep their place in the pair, though the first bytes of one are left out. Checksums computed.
 #[test]
 fn chips_with_addresses_are_laid_side_by_side() {

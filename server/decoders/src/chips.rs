@@ -84,9 +84,28 @@ pub fn swap_bytes(image: &[u8]) -> Result<Vec<u8>, ChipError> {
     Ok(image.chunks_exact(2).flat_map(|word| word.iter().rev().copied()).collect())
 }
 
+/// Whether an image starts as the CPU needs it at reset: a stack pointer and an entry address (M68000 user's manual, exception
+/// vectors), both even and within the 24 bits of a 68000's address, the entry not 0.
+#[must_use]
+pub fn has_reset_vectors(image: &[u8]) -> bool {
+    let long = |at: usize| {
+        image.get(at..at + 4).map(|it| it.iter().fold(0_u32, |number, byte| number << 8 | u32::from(*byte)))
+    };
+    let is_address = |it: u32| it.is_multiple_of(2) && it >> 24 == 0;
+    let (Some(stack), Some(entry)) = (long(0), long(4)) else { return false };
+    is_address(stack) && is_address(entry) && entry != 0
+}
+
+/// Whether the bytes of each word look exchanged: there are no reset vectors, and with exchanged bytes there are.
+#[must_use]
+pub fn looks_exchanged(image: &[u8]) -> bool {
+    let is_there = |start: &[u8]| swap_bytes(start).is_ok_and(|it| has_reset_vectors(&it));
+    !has_reset_vectors(image) && image.get(..8).is_some_and(is_there)
+}
+
 #[cfg(test)]
 mod tests {
-    use super::{ChipError, join, split, swap_bytes};
+    use super::{ChipError, has_reset_vectors, join, looks_exchanged, split, swap_bytes};
     use proptest::prelude::*;
 
     /// M68000 user's manual, data organization in memory: the byte at the even address is the high one of its word.
@@ -104,6 +123,18 @@ mod tests {
         assert_eq!(join(&[]), Err(ChipError::NoChip));
         assert_eq!(join(&[&[1], &[1], &[1, 2]]), Err(ChipError::SizesDiffer { first: 1, chip: 2, bytes: 2 }));
         assert_eq!(swap_bytes(&[1]), Err(ChipError::NotWhole { bytes: 1, chips: 2 }));
+    }
+
+    /// M68000 user's manual, exception vectors: the first long is the stack pointer, the second the entry.
+    #[test]
+    fn exchanged_bytes_are_seen_by_the_reset_vectors() {
+        let start = [0, 8, 0x40, 0, 0, 0xf8, 4, 0x10];
+        assert!(has_reset_vectors(&start));
+        assert!(!looks_exchanged(&start));
+        assert!(looks_exchanged(&swap_bytes(&start).unwrap()));
+        for other in [&[][..], &[0; 8], &[0xff; 8], b"no vectors", &start[..7]] {
+            assert!(!has_reset_vectors(other) && !looks_exchanged(other), "{other:?}");
+        }
     }
 
     proptest! {

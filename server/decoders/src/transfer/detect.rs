@@ -6,19 +6,25 @@ use super::text::lines;
 /// As much of the start of a file is looked at, in bytes.
 const LOOK_AT: usize = 16 * 1024;
 
+/// Whether a file starts with text. A dump of memory is text in parts only; a damaged transfer has a few bytes that are not.
+#[must_use]
+pub fn is_text(bytes: &[u8]) -> bool {
+    let start = &bytes[..bytes.len().min(LOOK_AT)];
+    let is_text = |it: &&u8| matches!(it, b'\t' | b'\n' | b'\r' | 0x1a | b' '..=b'~');
+    let texts = start.iter().filter(is_text).count();
+    !start.is_empty() && texts * 10 >= start.len() * 9
+}
+
 /// Tells the form of a file by its start.
 ///
 /// A file of records is text, and most of its lines start as a record of that format does: one damaged line does not make
 /// it raw bytes. Everything else is raw.
 #[must_use]
 pub fn detect(bytes: &[u8]) -> TransferFormat {
-    let start = &bytes[..bytes.len().min(LOOK_AT)];
-    let is_text = |it: &u8| matches!(it, b'\t' | b'\n' | b'\r' | 0x1a | b' '..=b'~');
-    let texts = start.iter().filter(|it| is_text(it)).count();
-    // A dump of memory is text in parts only; a damaged transfer has a few bytes that are not.
-    if start.is_empty() || texts * 10 < start.len() * 9 {
+    if !is_text(bytes) {
         return TransferFormat::Raw;
     }
+    let start = &bytes[..bytes.len().min(LOOK_AT)];
     let (mut all, mut s_records, mut intel) = (0, 0, 0);
     for line in lines(start) {
         all += 1;

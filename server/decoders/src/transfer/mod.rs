@@ -21,7 +21,7 @@ pub mod srecord;
 mod text;
 mod write;
 
-pub use detect::detect;
+pub use detect::{detect, is_text};
 pub use image::{Flat, FlatError, Image, Record, Run};
 pub use problem::{Problem, ProblemKind};
 pub use write::{DATA_BYTES, WriteError};

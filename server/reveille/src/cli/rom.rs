@@ -157,6 +157,7 @@ impl Split {
             .map(|(path, bytes)| Ok(NewFile { path: path.as_path(), bytes: self.forms.format.written(bytes)? }));
         files::write(&new.collect::<Result<Vec<_>>>()?, &[path], self.forms.force)?;
 
+        warn_if_exchanged(&image);
         let last = u64::from(base) + whole as u64 - 1;
         write!(out, "{}: {}, ${base:06X} to ${last:06X}", path.display(), reading.format.title())?;
         let fill = self.forms.fill;
@@ -221,6 +222,7 @@ impl Join {
         let new = NewFile { path: &self.output, bytes: self.forms.format.written(&image)? };
         files::write(&[new], &[even, odd], self.forms.force)?;
 
+        warn_if_exchanged(&image);
         if first.bytes == second.bytes {
             eprintln!("reveille: both chips hold the same bytes; was one of them read twice?");
         }
@@ -263,6 +265,11 @@ fn read(path: &Path) -> Result<Reading> {
         return Err(Unfit(format!("`{shown}` is empty; read the chip again")).into());
     }
     let reading = transfer::read(&bytes);
+    if reading.format == TransferFormat::Raw && transfer::is_text(&bytes) {
+        eprintln!(
+            "{shown}: warning: text, but neither S-records nor Intel hex; taken as raw bytes, look into the file"
+        );
+    }
     for problem in reading.problems.iter().take(MOST_PROBLEMS) {
         let (line, column) = (problem.line + 1, problem.column + 1);
         eprintln!("{shown}:{line}:{column}: {}: {}", problem.severity().name(), problem.kind);
@@ -276,6 +283,16 @@ fn read(path: &Path) -> Result<Reading> {
     let errors = reading.problems.iter().filter(|it| it.severity() == Severity::Error).count();
     let plural = if errors == 1 { "error" } else { "errors" };
     Err(Unfit(format!("`{shown}` has {errors} {plural} as {}; transfer it again", reading.format.title())).into())
+}
+
+/// Says that even and odd are likely to be the wrong way round.
+fn warn_if_exchanged(image: &[u8]) {
+    if chips::looks_exchanged(image) {
+        eprintln!(
+            "reveille: there are reset vectors at the start only with the bytes of each word exchanged; \
+             are even and odd the wrong way round?"
+        );
+    }
 }
 
 fn flat(path: &Path, reading: &Reading, base: Option<u32>, fill: u8) -> Result<Flat> {
