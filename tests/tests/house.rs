@@ -50,14 +50,21 @@ fn each_part_knows_only_what_lies_below_it() {
         ("reveille-grammar", &[]),
         ("reveille-source", &["reveille-cpu", "reveille-grammar"]),
         ("reveille-program", &["reveille-cpu", "reveille-source"]),
-        ("reveille-facts", &["reveille-decoders", "reveille-program", "reveille-source"]),
+        ("reveille-facts", &["reveille-cpu", "reveille-decoders", "reveille-program", "reveille-source"]),
         (
             "reveille-editor",
             &["reveille-cpu", "reveille-decoders", "reveille-facts", "reveille-program", "reveille-source"],
         ),
         (
             "reveille",
-            &["reveille-decoders", "reveille-editor", "reveille-facts", "reveille-program", "reveille-source"],
+            &[
+                "reveille-cpu",
+                "reveille-decoders",
+                "reveille-editor",
+                "reveille-facts",
+                "reveille-program",
+                "reveille-source",
+            ],
         ),
         ("reveille-fixture", &[]),
         ("reveille-tests", &["reveille-fixture"]),

@@ -4,6 +4,7 @@
 
 mod blocks;
 mod catalog;
+mod code;
 mod constants;
 mod finding;
 mod fix;

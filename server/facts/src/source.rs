@@ -6,6 +6,7 @@ use reveille_program::{
 };
 use reveille_source::{Dialect, Encoding, ProblemKind as LineProblem, Span};
 
+use crate::code;
 use crate::finding::{Edit, Evidence, Finding, Fix};
 
 /// The findings about one file by itself.
@@ -191,6 +192,15 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
             "include-002",
             at,
             format!("`{file}` is being read already: the files include each other in a ring; this include is not read"),
+        ),
+        ProblemKind::Misfit(_)
+        | ProblemKind::Operand(_)
+        | ProblemKind::OddOperand { .. }
+        | ProblemKind::OddInstruction => return code::finding(program, problem, at),
+        ProblemKind::Unsettled => Finding::new(
+            "layout-007",
+            at,
+            "lengths and addresses before this depend on each other and do not settle; give a branch a size, or the count a number".into(),
         ),
         ProblemKind::IncludeDepth => Finding::new(
             "include-003",

@@ -1,14 +1,13 @@
 //! The bytes that data lines lay down, and where each comes from.
 
-use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
 use reveille_source::{Dialect, Meaning, Span};
-use rustc_hash::{FxHashMap, FxHasher};
+use rustc_hash::FxHashMap;
 
-use crate::expression::{ExpressionProblem, Value, quoted_bytes};
-use crate::index::{Indexed, Run, fits, is_text, item_bytes, marked_block};
-use crate::unit::{Place, Problem, ProblemKind, Unit};
+use crate::expression::{Value, quoted_bytes};
+use crate::index::{Indexed, Run, is_text, item_bytes, marked_block};
+use crate::unit::{Place, Unit};
 use crate::{FileId, Program, SourceFile, Symbol};
 
 /// What one operand of a data line lays down.
@@ -221,7 +220,7 @@ fn block_name(indexed: &Indexed, run: &Run) -> Option<String> {
 }
 
 /// The items of a data line; the zero byte of an alignment first, where the address asks for one.
-fn line_items(
+pub(crate) fn line_items(
     program: &Program,
     unit: &Unit,
     file: &SourceFile,
@@ -283,96 +282,4 @@ fn line_items(
         }
         _ => (),
     }
-}
-
-/// What was found in the data lines of one chunk that need names.
-#[derive(Clone, Debug)]
-pub(crate) struct Checked {
-    indexed: Arc<Indexed>,
-    place: (FileId, u32),
-    found: Arc<[(u16, Span, ProblemKind)]>,
-}
-
-/// Adds the problems of data lines. What the previous unit found is taken over for chunks that are the same, if every name
-/// still has its value.
-pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>) {
-    let mut hasher = FxHasher::default();
-    for definition in &unit.definitions {
-        (definition.symbol, definition.value).hash(&mut hasher);
-    }
-    for segment in &unit.segments {
-        segment.state.location().hash(&mut hasher);
-    }
-    unit.values_digest = hasher.finish();
-    let previous = previous.filter(|it| it.values_digest == unit.values_digest);
-    let known: FxHashMap<*const Indexed, &Checked> = previous
-        .map(|it| it.checked.iter().map(|found| (Arc::as_ptr(&found.indexed), found)).collect())
-        .unwrap_or_default();
-    let mut checked: Vec<Checked> = Vec::new();
-    let mut problems = Vec::new();
-    let mut seen = rustc_hash::FxHashSet::default();
-    for segment in &unit.segments {
-        let place = (segment.file, segment.chunk);
-        if !seen.insert(place) {
-            continue;
-        }
-        let Some(file) = program.file(segment.file) else { continue };
-        let indexed = &file.indexed[segment.chunk as usize];
-        let own = indexed.problems.iter().cloned();
-        let found = if indexed.symbolic.is_empty() {
-            None
-        } else {
-            let same = known.get(&Arc::as_ptr(indexed)).filter(|it| it.place == place);
-            Some(same.map_or_else(|| check_chunk(program, unit, file, place, indexed), |it| it.found.clone()))
-        };
-        let all = own.chain(found.iter().flat_map(|it| it.iter().cloned()));
-        problems.extend(all.filter_map(|(line, span, kind)| {
-            let place = Place { file: segment.file, chunk: segment.chunk, line };
-            unit.is_active(place).then_some(Problem { kind, place, span })
-        }));
-        if let Some(found) = found {
-            checked.push(Checked { indexed: indexed.clone(), place, found });
-        }
-    }
-    unit.problems.extend(problems);
-    unit.checked = checked;
-}
-
-type Found = Arc<[(u16, Span, ProblemKind)]>;
-
-fn check_chunk(
-    program: &Program,
-    unit: &Unit,
-    file: &SourceFile,
-    (id, chunk): (FileId, u32),
-    indexed: &Indexed,
-) -> Found {
-    let mut found = Vec::new();
-    for line in indexed.symbolic.iter().copied() {
-        let place = Place { file: id, chunk, line };
-        let (_, it, text) = file.at(chunk, line);
-        let Some(size) = it.op.directive().and_then(|directive| item_bytes(directive, it.size)) else { continue };
-        for range in indexed.chunk.operands(it) {
-            if range.is_empty() || is_text(&text[range.clone()]) {
-                continue;
-            }
-            let span = Span { start: range.start as u16, end: range.end as u16 };
-            let mut problems: Vec<(ExpressionProblem, _)> = Vec::new();
-            let value = unit.value_with_problems(program, place, range, &mut problems);
-            for (problem, range) in problems {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                let kind = ProblemKind::Expression(problem);
-                if !indexed.problems.contains(&(line, span, kind.clone())) {
-                    found.push((line, span, kind));
-                }
-            }
-            if let Value::Number(value) = value
-                && !fits(value, size)
-                && !indexed.problems.iter().any(|it| it.0 == line && it.1 == span)
-            {
-                found.push((line, span, ProblemKind::DoesNotFit { value, bytes: size }));
-            }
-        }
-    }
-    found.into()
 }

@@ -4,22 +4,29 @@
 //! I/O; whoever loads files hands their text in.
 
 mod analysis;
+mod check;
 mod data;
 mod equates;
 mod expression;
 mod index;
+mod instruction;
 mod layout;
+mod listing;
 mod names;
 mod program;
 mod references;
+mod settings;
 mod unit;
 
 pub use analysis::Analysis;
 pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
 pub use index::is_local_label;
+pub use instruction::{Assembled, assemble};
 pub use layout::lay_out;
+pub use listing::{Listed, Section, list, sections};
 pub use names::{Names, Symbol};
 pub use program::{Content, FileId, Prepared, Program, SourceFile};
 pub use references::{Occurrence, definition_span, references};
+pub use settings::{BranchSizing, References, Settings, Sizing};
 pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

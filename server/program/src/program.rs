@@ -6,8 +6,8 @@ use std::sync::Arc;
 use reveille_source::{Chunk, Dialect, Encoding, File, Line, Splice};
 use rustc_hash::FxHashMap;
 
-use crate::Names;
 use crate::index::{Indexed, index};
+use crate::{Names, Settings};
 
 /// A file of a program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -102,6 +102,7 @@ pub struct Program {
     by_folded_path: Arc<FxHashMap<String, FileId>>,
     by_name: Arc<FxHashMap<String, Vec<FileId>>>,
     include_folders: Arc<Vec<PathBuf>>,
+    settings: Arc<Settings>,
 }
 
 /// What is handed in for a file.
@@ -136,6 +137,32 @@ impl Program {
     #[must_use]
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// A program whose files are read with settings.
+    #[must_use]
+    pub fn with_settings(settings: Settings) -> Self {
+        Self { settings: Arc::new(settings), ..Self::default() }
+    }
+
+    /// What the files are read with.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Changes the settings, and reads every file again.
+    pub fn set_settings(&mut self, settings: Settings) {
+        if *self.settings == settings {
+            return;
+        }
+        self.settings = Arc::new(settings);
+        let files = Arc::make_mut(&mut self.files);
+        for file in files.iter_mut().flatten() {
+            let file = Arc::make_mut(file);
+            let again = |it: &Arc<Indexed>| Arc::new(index(it.chunk.clone(), &self.names, &self.settings));
+            file.indexed = file.indexed.iter().map(again).collect();
+        }
     }
 
     /// The names of all files.
@@ -181,7 +208,11 @@ impl Program {
                 Content::Text(source, encoding) => (source, encoding, None),
                 Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at)),
             };
-            let indexed = source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), &self.names))).collect();
+            let indexed = source
+                .chunks()
+                .iter()
+                .map(|chunk| Arc::new(index(chunk.clone(), &self.names, &self.settings)))
+                .collect();
             Prepared { path: normal(&path), source, encoding, binary_at, indexed }
         };
         if files.len() == 1 { files.into_iter().map(read).collect() } else { files.into_par_iter().map(read).collect() }
@@ -216,11 +247,11 @@ impl Program {
 
     /// Replaces a file by its next version; `splice` tells which chunks are new. Reads only those.
     pub fn edit_file(&mut self, id: FileId, source: File, splice: Splice) {
-        let names = self.names.clone();
+        let (names, settings) = (self.names.clone(), self.settings.clone());
         let Some(Some(file)) = Arc::make_mut(&mut self.files).get_mut(id.index()) else { return };
         let file = Arc::make_mut(file);
         let new = source.chunks()[splice.at..splice.at + splice.inserted].iter();
-        let new: Vec<_> = new.map(|chunk| Arc::new(index(chunk.clone(), &names))).collect();
+        let new: Vec<_> = new.map(|chunk| Arc::new(index(chunk.clone(), &names, &settings))).collect();
         file.indexed.splice(splice.at..splice.at + splice.removed, new);
         file.source = source;
         let now = includes(&file.indexed);

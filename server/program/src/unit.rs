@@ -3,11 +3,13 @@
 use std::ops::Range;
 use std::sync::OnceLock;
 
+use reveille_cpu::{Misfit, OperandProblem};
 use reveille_source::{Span, name_in};
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Use, value_in_operands};
+use crate::instruction::{Site, Sized};
 use crate::layout::{Segment, State};
 use crate::{FileId, Program, Symbol};
 
@@ -98,6 +100,19 @@ pub enum ProblemKind {
     Incomplete,
     /// A label in column one has the name of an instruction, and no operation follows.
     LabelIsInstruction,
+    /// No form of an instruction takes these operands.
+    Misfit(Misfit),
+    /// The value of an instruction's operand cannot be encoded.
+    Operand(OperandProblem),
+    /// A word or a long at an odd address, or a jump to one.
+    OddOperand {
+        /// A jump.
+        is_jump: bool,
+    },
+    /// An instruction stands at an odd address.
+    OddInstruction,
+    /// Lengths and addresses depend on each other and do not settle.
+    Unsettled,
 }
 
 /// Something wrong, and where.
@@ -121,11 +136,15 @@ pub struct Unit {
     pub(crate) by_symbol: Vec<u32>,
     /// Names in lower case; made when a spelling is not found, which is rare.
     pub(crate) by_folded: OnceLock<FxHashMap<Symbol, u32>>,
+    /// The definitions that name registers and lists of them.
+    pub(crate) registers: Vec<u32>,
     pub(crate) locals: FxHashMap<(u32, Symbol), u32>,
     /// Numeric labels of the dotted style: all definitions of a digit, in order.
     pub(crate) numeric: FxHashMap<Symbol, Vec<u32>>,
     pub(crate) segments: Vec<Segment>,
     pub(crate) bases: Vec<BaseInfo>,
+    /// What became of the instructions whose length was open, in the order of the program.
+    pub(crate) sized: Vec<Sized>,
     pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,
@@ -133,7 +152,7 @@ pub struct Unit {
     /// A digest of all values of names: what was worked out with one digest holds for as long as it stays.
     pub(crate) values_digest: u64,
     /// Problems of data lines that need names, chunk by chunk.
-    pub(crate) checked: Vec<crate::data::Checked>,
+    pub(crate) checked: Vec<crate::check::Checked>,
 }
 
 /// What is known of a base.
@@ -143,6 +162,8 @@ pub(crate) struct BaseInfo {
     pub(crate) is_odd: Option<bool>,
     /// Whether it is the start of a section, which is even and is placed by whoever links or loads it.
     pub(crate) is_section: bool,
+    /// Where it is taken to lie, if nobody says otherwise: sections follow each other from the origin on.
+    pub(crate) address: Option<i64>,
 }
 
 impl Unit {
@@ -237,8 +258,16 @@ impl Unit {
         self.definitions.get(*self.locals.get(&(scope, symbol))? as usize)
     }
 
+    /// The definition of an ordinary name by its number; of one that differs only in case where no other is there.
+    pub(crate) fn get_or_folded(&self, program: &Program, symbol: Symbol) -> Option<&Definition> {
+        self.get(symbol).or_else(|| {
+            let folded = program.names().folded(symbol);
+            self.definitions.get(self.find_folded(program, folded)?)
+        })
+    }
+
     /// Of a name that is given again and again, the definition that counts at a place: the last before it, else the last of all.
-    fn at_that_time<'a>(&'a self, found: &'a Definition, place: Place) -> &'a Definition {
+    pub(crate) fn at_that_time<'a>(&'a self, found: &'a Definition, place: Place) -> &'a Definition {
         if found.kind != DefinitionKind::Set {
             return found;
         }
@@ -265,6 +294,18 @@ impl Unit {
         Some(crate::layout::replay(program, self, segment, place.line))
     }
 
+    /// Where a line is, and what became of its instruction if its length was open.
+    pub(crate) fn site(&self, program: &Program, place: Place) -> Option<(Site, Option<Sized>)> {
+        let state = self.state_at(program, place)?;
+        let site = Site { place, location: state.location(), scope: state.scope };
+        let file = program.file(place.file)?;
+        let indexed = file.indexed.get(place.chunk as usize)?;
+        let at = indexed.instructions.partition_point(|it| it.line < place.line);
+        let is_open = indexed.instructions.get(at).is_some_and(|it| it.line == place.line && it.choice.is_none());
+        let sized = is_open.then(|| self.sized.get(state.instructions as usize).copied()).flatten();
+        Some((site, sized))
+    }
+
     /// The scope of local labels at a line.
     #[must_use]
     pub fn scope_at(&self, program: &Program, place: Place) -> Option<u32> {
@@ -289,6 +330,16 @@ impl Unit {
         match value {
             Value::Number(number) => Some(number & 1 == 1),
             Value::Address(base, offset) => Some(self.bases.get(base.0 as usize)?.is_odd? ^ (offset & 1 == 1)),
+            Value::Unknown => None,
+        }
+    }
+
+    /// A value as a number: addresses in sections as if the sections followed each other from the origin on.
+    #[must_use]
+    pub fn absolute(&self, value: Value) -> Option<i64> {
+        match value {
+            Value::Number(number) => Some(number),
+            Value::Address(base, offset) => Some(self.bases.get(base.0 as usize)?.address? + offset),
             Value::Unknown => None,
         }
     }

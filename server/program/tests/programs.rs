@@ -77,8 +77,16 @@ fn origins_and_data_give_addresses() {
 }
 
 #[test]
-fn behind_code_an_address_is_unknown_but_distances_are_known() {
+fn behind_code_addresses_are_known() {
+    // NOP has one word (M68000 Family Programmer's Reference Manual, NOP; from memory).
     let text = "\tORG\t$400\n\tNOP\nfirst\tDC.B\t1,2,3\nfinis\nLEN\tEQU\tfinis-first\nAT\tEQU\tfirst\n";
+    assert_eq!(value(text, "LEN"), Value::Number(3));
+    assert_eq!(value(text, "AT"), Value::Number(0x402));
+}
+
+#[test]
+fn behind_a_macro_an_address_is_unknown_but_distances_are_known() {
+    let text = "two\tMACRO\n\tNOP\n\tENDM\n\tORG\t$400\n\ttwo\n\tEVEN\nfirst\tDC.B\t1,2,3\nfinis\nLEN\tEQU\tfinis-first\nAT\tEQU\tfirst\n";
     assert_eq!(value(text, "LEN"), Value::Number(3));
     assert!(matches!(value(text, "AT"), Value::Address(..)));
     let (program, analysis) = program(&[("a.s", text)]);
@@ -116,7 +124,7 @@ fn conditions_choose_lines() {
 
 #[test]
 fn local_labels_belong_to_the_label_before_them() {
-    let text = "one\tnop\n.loop\tbra.s\t.loop\n10$\tbra.s\t10$\ntwo\tbra.s\t.loop\n.loop\tnop\n\tbra.s\t10$\n";
+    let text = "one\tnop\n.loop\tbra.s\t.loop\n10$\tbra.s\t10$\ntwo\tbra.w\t.loop\n.loop\tnop\n\tbra.s\t10$\n";
     assert_eq!(problems(&[("a.s", text)]), ["a.s:6 undefined 10$ [10$]"]);
     let text = "\t.text\n1:\tjra\t1b\n\tjra\t1f\n\tjra\t2f\n1:\tnop\n";
     assert_eq!(problems(&[("a.s", text)]), ["a.s:4 undefined 2f [2f]"]);

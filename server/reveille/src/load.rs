@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
 use reveille_facts::Model;
-use reveille_program::{Content, Program};
+use reveille_program::{Content, Program, Settings};
 use reveille_source::{Decoded, Dialect, File, decode};
 
 /// Endings of files that are sources; compared without regard to case.
@@ -30,11 +30,13 @@ pub(crate) struct Options {
     pub(crate) include: Vec<PathBuf>,
     /// The dialect of every file.
     pub(crate) dialect: Option<Dialect>,
+    /// What the lines are read with.
+    pub(crate) settings: Settings,
 }
 
 /// Loads files and folders, and what they include, and makes the model.
 pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
-    let mut program = Program::new();
+    let mut program = Program::with_settings(options.settings.clone());
     if let Some(folder) = options.include.iter().find(|it| !it.is_dir()) {
         bail!("`{}` is no folder to look for included files in", folder.display());
     }

@@ -8,6 +8,8 @@ use std::sync::Arc;
 use reveille_source::{Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
 
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
+use crate::instruction::{Expr, Instruction, Read, read};
+use crate::settings::Settings;
 use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
 
@@ -31,6 +33,10 @@ pub(crate) struct Indexed {
     pub(crate) problems: Box<[(u16, Span, ProblemKind)]>,
     /// Data lines whose values need names.
     pub(crate) symbolic: Box<[u16]>,
+    /// Instructions that need names or the location, in the order of the lines.
+    pub(crate) instructions: Box<[Instruction]>,
+    /// For each line, the bytes of its instruction if it is part of a [`EventKind::Code`]; empty if there is none.
+    pub(crate) sizes: Box<[u8]>,
     /// How the runs of data lie at the chunk's borders.
     pub(crate) border: Border,
 }
@@ -63,8 +69,10 @@ pub(crate) enum EventKind {
     Set(Symbol),
     /// A name for a register or a list of registers.
     RegisterName(Symbol),
-    /// Instructions, one or more lines.
-    Code,
+    /// Instructions of known length, one or more lines, and their bytes.
+    Code(u32),
+    /// An instruction whose length is open, by its place among [`Indexed::instructions`].
+    Instruction(u16),
     /// Bytes of a known count; aligned to an even address first if `aligned`.
     Data { bytes: u32, aligned: bool },
     /// A directive that the layout has to read: the line tells.
@@ -140,6 +148,9 @@ struct Builder<'a> {
     run_labels: Vec<Option<usize>>,
     problems: Vec<(u16, Span, ProblemKind)>,
     symbolic: Vec<u16>,
+    instructions: Vec<Instruction>,
+    sizes: Vec<u8>,
+    settings: &'a Settings,
     includes: Vec<String>,
     /// The run that the last statement belongs to.
     open: bool,
@@ -157,7 +168,7 @@ struct Builder<'a> {
 const UNSET: Symbol = Symbol::EMPTY;
 
 /// Reads what the program needs of a chunk.
-pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
+pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> Indexed {
     let mut builder = Builder {
         chunk: &chunk,
         dialect: chunk.dialect(),
@@ -169,6 +180,9 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
         run_labels: Vec::new(),
         problems: Vec::new(),
         symbolic: Vec::new(),
+        instructions: Vec::new(),
+        sizes: Vec::new(),
+        settings,
         includes: Vec::new(),
         open: false,
         was_closed: false,
@@ -202,12 +216,19 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
         found.symbol = symbol(text);
         if found.symbol.is_local() { local_uses.push(found) } else { uses.push(found) }
     }
+    let mut instructions = std::mem::take(&mut builder.instructions);
+    for term in instructions.iter_mut().flat_map(|it| &mut it.operands) {
+        // The reader left the place of the name among the texts.
+        if let Expr::Name(name, ..) = &mut term.value {
+            *name = symbol(name.index());
+        }
+    }
     let border = Border {
         starts_open: builder.starts_open,
         ends_open: builder.open,
         is_clear: builder.runs.is_empty() && !builder.was_closed,
     };
-    let Builder { events, runs, problems, symbolic, includes, .. } = builder;
+    let Builder { events, runs, problems, symbolic, sizes, includes, .. } = builder;
     Indexed {
         events: events.into(),
         uses: uses.into(),
@@ -215,6 +236,8 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names) -> Indexed {
         runs: runs.into(),
         problems: problems.into(),
         symbolic: symbolic.into(),
+        instructions: instructions.into(),
+        sizes: sizes.into(),
         includes: includes.into(),
         border,
         chunk,
@@ -279,13 +302,10 @@ impl<'a> Builder<'a> {
                 self.was_closed = true;
                 self.comment_has_words = false;
             }
-            Operation::Instruction(_) => {
-                // Labels lie between, so runs of lines need no counting: a second instruction changes nothing.
-                if !matches!(self.events.last(), Some(Event { kind: EventKind::Code, .. })) {
-                    self.event(at, EventKind::Code, None);
-                }
+            Operation::Instruction(mnemonic) => {
+                let before = self.uses.len();
                 self.uses(at, text, line.operands, true);
-                self.long_numbers(at, line, text);
+                self.instruction(at, line, text, mnemonic, before);
                 self.close();
             }
             Operation::Assignment => {
@@ -490,7 +510,51 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// Numbers in the operands of an instruction that are too long for 32 bits.
+    /// Reads an instruction; `first_use` is the first of the names that its operands use.
+    fn instruction(
+        &mut self,
+        at: u16,
+        line: &Line,
+        text: &'a str,
+        mnemonic: &'static reveille_cpu::Mnemonic,
+        first_use: usize,
+    ) {
+        let mut problems = Vec::new();
+        let read = read(text, at, line, self.dialect, mnemonic, self.settings, &mut problems);
+        self.problems.extend(problems.into_iter().map(|(span, kind)| (at, span, kind)));
+        let (bytes, record) = match read {
+            Read::Static(bytes) => (bytes, None),
+            Read::Fixed(bytes, record) => (bytes, Some(record)),
+            Read::Variable(record) => (0, Some(record)),
+        };
+        if let Some(mut record) = record {
+            for term in &mut record.operands {
+                if let Expr::Name(name, span, _) = &mut term.value {
+                    // The names are the same that the operand field uses: the place of the text stands for the name until it is interned.
+                    let used = self.uses[first_use..].iter().find(|it| it.1.start == span.start);
+                    match used {
+                        Some((text, _)) => *name = Symbol::from_index(*text as u32),
+                        None => term.value = Expr::Text,
+                    }
+                }
+            }
+            self.instructions.push(record);
+        }
+        if bytes == 0 {
+            self.event(at, EventKind::Instruction(self.instructions.len() as u16 - 1), None);
+            return;
+        }
+        if self.sizes.is_empty() {
+            self.sizes.resize(self.chunk.lines().len(), 0);
+        }
+        self.sizes[usize::from(at)] = bytes as u8;
+        match self.events.last_mut() {
+            Some(Event { kind: EventKind::Code(sum), .. }) => *sum += bytes,
+            _ => self.event(at, EventKind::Code(bytes), None),
+        }
+    }
+
+    /// Numbers in the operands of a directive that are too long for 32 bits.
     fn long_numbers(&mut self, at: u16, line: &Line, text: &str) {
         let field = line.operands.range();
         if field.len() <= 8 {

@@ -70,11 +70,11 @@ impl Walk<'_> {
             }
             Meaning::Offsets => {
                 if self.state.offsets_from.is_none() {
-                    self.state.offsets_from = Some((self.state.base, self.state.offset));
+                    self.state.offsets_from = Some(self.state.mark());
                 }
                 let start = first().map_or(Value::Number(0), |range| self.value(place, range));
                 match start {
-                    Value::Number(start) => (self.state.base, self.state.offset) = (Base::ABSOLUTE, start),
+                    Value::Number(start) => self.jump(Base::ABSOLUTE, start),
                     _ => self.unknown(Some(false)),
                 }
             }
@@ -119,25 +119,28 @@ impl Walk<'_> {
         self.state.offsets_from = None;
         let line = &indexed.chunk.lines()[usize::from(place.line)];
         match indexed.chunk.operands(line).into_iter().next().map(|range| self.value(place, range)) {
-            Some(Value::Number(address)) => (self.state.base, self.state.offset) = (Base::ABSOLUTE, address),
-            Some(Value::Address(base, offset)) => (self.state.base, self.state.offset) = (base, offset),
+            Some(Value::Number(address)) => self.jump(Base::ABSOLUTE, address),
+            Some(Value::Address(base, offset)) => self.jump(base, offset),
             Some(Value::Unknown) => self.unknown(Some(false)),
             None => self.problem(ProblemKind::Incomplete, place, line.operation),
         }
     }
 
     fn section(&mut self, name: &str) {
-        let current = self.state.offsets_from.take().unwrap_or((self.state.base, self.state.offset));
+        let current = self.state.offsets_from.take().unwrap_or_else(|| self.state.mark());
         let old = self.state.section;
         match self.sections.iter_mut().find(|it| it.0 == old) {
-            Some(entry) => (entry.1, entry.2) = current,
-            None => self.sections.push((old, current.0, current.1)),
+            Some(entry) => entry.1 = current,
+            None => self.sections.push((old, current)),
         }
         let symbol = self.program.names().intern(name);
         self.state.section = symbol;
         match self.sections.iter().find(|it| it.0 == symbol) {
-            Some(entry) => (self.state.base, self.state.offset) = (entry.1, entry.2),
-            None => self.new_base(BaseInfo { is_odd: Some(false), is_section: true }),
+            Some(entry) => {
+                let from = entry.1;
+                self.go_on(from);
+            }
+            None => self.new_base(BaseInfo { is_odd: Some(false), is_section: true, address: None }),
         }
     }
 
@@ -158,6 +161,7 @@ impl Walk<'_> {
         if multiple == 2 && offset == 0 {
             self.align();
         } else if is_sure {
+            self.needs_lengths = true;
             self.state.offset += (offset - self.state.offset).rem_euclid(multiple);
         } else {
             self.unknown(Some(offset & 1 == 1));

@@ -6,7 +6,10 @@
 mod conditions;
 mod directives;
 mod finish;
+mod instructions;
 mod state;
+mod stretch;
+mod trace;
 
 use std::ops::Range;
 
@@ -17,7 +20,10 @@ use crate::index::{Event, EventKind, Indexed, item_bytes};
 use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span};
 use crate::{FileId, Program, Symbol};
 
+use state::Mark;
 pub(crate) use state::{Segment, State};
+use stretch::{Open, Piece};
+pub(crate) use trace::trace;
 
 /// The most that a count of a directive may be: more than the address space of the 68000.
 const MOST: i64 = 1 << 24;
@@ -25,20 +31,38 @@ const MOST: i64 = 1 << 24;
 /// How many names one value may need in the middle of the walk.
 const MOST_STEPS: u32 = 1_000;
 
+/// How often a unit is walked until lengths and addresses agree.
+const MOST_WALKS: usize = 8;
+
 /// Lays out the unit of a root. `defines` are names given from outside.
 #[must_use]
 pub fn lay_out(program: &Program, root: FileId, defines: &[(String, i64)], previous: Option<&Unit>) -> Unit {
-    let (mut unit, needs_more) = Walk::run(program, root, defines, None);
-    // Counts and origins may need names that come later: go again with what is known now, until nothing moves.
-    for _ in 0..if needs_more { 4 } else { 0 } {
-        let (next, _) = Walk::run(program, root, defines, Some(&unit));
-        let is_settled = next.definitions.iter().map(|it| it.value).eq(unit.definitions.iter().map(|it| it.value));
+    let (mut unit, mut needs_more) = Walk::run(program, root, defines, None);
+    // Counts and origins may need names that come later, or distances over lengths that are still open: go again with what is known now,
+    // until nothing moves.
+    for walk in 1.. {
+        if !needs_more {
+            break;
+        }
+        let (next, has_moved) = Walk::run(program, root, defines, Some(&unit));
+        let same = |one: &Definition, two: &Definition| one.value == two.value;
+        let differs = next.definitions.iter().zip(&unit.definitions).find(|(one, two)| !same(one, two));
+        let differs = differs.map(|it| it.0.place);
+        let is_settled = differs.is_none() && next.definitions.len() == unit.definitions.len() && !has_moved;
         unit = next;
         if is_settled {
             break;
         }
+        if walk == MOST_WALKS {
+            if let Some(place) = differs {
+                let span = crate::references::definition_span(program, place);
+                unit.problems.push(Problem { kind: ProblemKind::Unsettled, place, span });
+            }
+            break;
+        }
+        needs_more = true;
     }
-    crate::data::check(program, &mut unit, previous);
+    crate::check::check(program, &mut unit, previous);
     unit
 }
 
@@ -46,7 +70,16 @@ struct Walk<'a> {
     program: &'a Program,
     unit: Unit,
     state: State,
-    sections: Vec<(Symbol, Base, i64)>,
+    sections: Vec<(Symbol, Mark)>,
+    pieces: Vec<Piece>,
+    /// Instructions whose length depends on a distance.
+    open: Vec<Open>,
+    /// Where each definition is.
+    marks: Vec<Mark>,
+    /// The most that all open instructions so far can grow, by how many there are.
+    most_growth: Vec<i64>,
+    /// A value was asked for that growth may change.
+    needs_lengths: bool,
     stack: Vec<FileId>,
     /// Files read so far, each as often as it was.
     visits: u32,
@@ -73,6 +106,7 @@ pub(crate) fn replay(program: &Program, unit: &Unit, segment: &Segment, line: u1
         if event.line > line {
             break;
         }
+        let next = events.get(at + 1);
         if event.line == line {
             if is_aligned(indexed, event) {
                 walk.align();
@@ -81,7 +115,13 @@ pub(crate) fn replay(program: &Program, unit: &Unit, segment: &Segment, line: u1
                 break;
             }
         }
-        walk.event(segment.file, segment.chunk, indexed, event, events.get(at + 1));
+        if matches!(event.kind, EventKind::Code(_)) && walk.state.reads() && next.is_none_or(|it| it.line > line) {
+            // The line is in the middle of instructions.
+            let before = indexed.sizes.get(event.line.into()..line.into()).unwrap_or(&[]);
+            walk.state.offset += before.iter().map(|it| i64::from(*it)).sum::<i64>();
+            break;
+        }
+        walk.event(segment.file, segment.chunk, indexed, event, next);
     }
     walk.state
 }
@@ -105,14 +145,20 @@ fn is_aligned(indexed: &Indexed, event: &Event) -> bool {
 impl<'a> Walk<'a> {
     fn new(program: &'a Program, root: FileId, earlier: Option<&'a Unit>) -> Self {
         let section = Symbol::EMPTY;
-        let absolute = BaseInfo { is_odd: Some(false), is_section: false };
-        let section_start = BaseInfo { is_section: true, ..absolute };
+        let absolute = BaseInfo { is_odd: Some(false), is_section: false, address: Some(0) };
+        let section_start = BaseInfo { is_section: true, address: None, ..absolute };
         let unit = Unit { root: Some(root), bases: vec![absolute, section_start], ..Unit::default() };
+        let state = State::new(Base(1), section);
         Walk {
             program,
             unit,
-            state: State::new(Base(1), section),
-            sections: vec![(section, Base(1), 0)],
+            sections: vec![(section, state.mark())],
+            state,
+            pieces: vec![Piece::START],
+            open: Vec::new(),
+            marks: Vec::new(),
+            most_growth: vec![0],
+            needs_lengths: false,
             stack: Vec::new(),
             visits: 0,
             earlier,
@@ -133,8 +179,10 @@ impl<'a> Walk<'a> {
             walk.define(symbol, DefinitionKind::Set, place, Value::Number(*value), Span::default());
         }
         walk.file(root);
+        let has_moved = walk.stretch();
+        walk.place_sections();
         walk.finish();
-        let needs_more = walk.needs_more;
+        let needs_more = walk.needs_more || (has_moved && walk.needs_lengths);
         (walk.unit, needs_more)
     }
 
@@ -296,7 +344,11 @@ impl<'a> Walk<'a> {
                 }
                 self.state.macros += 1;
             }
-            EventKind::Code => self.unknown(Some(false)),
+            EventKind::Code(bytes) => {
+                self.even_instruction(place, indexed);
+                self.state.offset += i64::from(bytes);
+            }
+            EventKind::Instruction(at) => self.instruction(place, indexed, usize::from(at)),
             EventKind::Data { bytes, aligned } => {
                 if aligned {
                     self.align();
@@ -334,9 +386,29 @@ impl<'a> Walk<'a> {
         Span { start: first.start as u16, end: first.end as u16 }
     }
 
+    /// Lets the sections follow each other from the origin on, for whoever wants addresses.
+    fn place_sections(&mut self) {
+        let current = (self.state.section, self.state.offsets_from.unwrap_or_else(|| self.state.mark()));
+        match self.sections.iter_mut().find(|it| it.0 == current.0) {
+            Some(section) => *section = current,
+            None => self.sections.push(current),
+        }
+        let mut address = self.program.settings().origin;
+        for base in 0..self.unit.bases.len() {
+            if !self.unit.bases[base].is_section {
+                continue;
+            }
+            self.unit.bases[base].address = Some(address);
+            // A section that macros lengthen has no known end: what is known of it counts.
+            let ends = self.sections.iter().map(|it| it.1).filter(|it| it.base.0 as usize == base);
+            let len = ends.map(|it| it.offset).max().unwrap_or(0);
+            address += len + (len & 1);
+        }
+    }
+
     /// From here on the address is not known.
     fn unknown(&mut self, is_odd: Option<bool>) {
-        self.new_base(BaseInfo { is_odd, is_section: false });
+        self.new_base(BaseInfo { is_odd, is_section: false, address: None });
     }
 
     fn new_base(&mut self, info: BaseInfo) {
@@ -346,7 +418,19 @@ impl<'a> Walk<'a> {
         if self.is_effective {
             self.unit.bases.push(info);
         }
-        (self.state.base, self.state.offset) = (base, 0);
+        self.jump(base, 0);
+    }
+
+    /// Sets the location to a place that has nothing to do with the one before.
+    fn jump(&mut self, base: Base, offset: i64) {
+        (self.state.base, self.state.offset) = (base, offset);
+        self.piece(None);
+    }
+
+    /// Takes the location up again where it was left.
+    fn go_on(&mut self, from: Mark) {
+        (self.state.base, self.state.offset) = (from.base, from.offset);
+        self.piece(Some(from));
     }
 
     /// Goes to an even address.
@@ -377,6 +461,10 @@ impl<'a> Walk<'a> {
             is_uncertain,
         };
         self.unit.definitions.push(definition);
+        self.marks.push(self.state.mark());
+        if kind == DefinitionKind::RegisterName {
+            self.unit.registers.push(at);
+        }
         if symbol.is_local() {
             let text = self.program.names().text(symbol);
             if text.bytes().all(|it| it.is_ascii_digit()) && self.program.dialect(place.file) == Dialect::Dotted {
@@ -431,12 +519,14 @@ impl<'a> Walk<'a> {
         let program = self.program;
         let symbol = program.names().find(name);
         if let Some(at) = symbol.and_then(|it| self.unit.locals.get(&(self.state.scope, it.local()))) {
+            self.needs_lengths = true;
             return self.unit.definitions[*at as usize].value;
         }
         let at = symbol.map_or(0, |symbol| self.unit.by_symbol.get(symbol.index()).copied().unwrap_or(0));
         if at != 0 {
             let found = self.unit.definitions[at as usize - 1];
             if found.kind != DefinitionKind::Equate {
+                self.needs_lengths |= found.kind == DefinitionKind::Label;
                 return found.value;
             }
             let Some(span) = equate_span(program, found.place) else { return Value::Unknown };
@@ -468,6 +558,7 @@ impl Context for InWalk<'_, '_> {
     }
 
     fn location(&mut self) -> Value {
+        self.walk.needs_lengths = true;
         self.walk.state.location()
     }
 

@@ -19,10 +19,14 @@ pub(crate) struct Segment {
 pub(crate) struct State {
     pub(super) base: Base,
     pub(super) offset: i64,
+    /// The piece of the program that the location belongs to: see [`super::stretch`].
+    pub(super) piece: u32,
+    /// Instructions so far whose length was open.
+    pub(crate) instructions: u32,
     /// The number of ordinary labels so far.
     pub(crate) scope: u32,
     /// OFFSET: lines define offsets and lay down nothing; where to go on after it.
-    pub(super) offsets_from: Option<(Base, i64)>,
+    pub(super) offsets_from: Option<Mark>,
     pub(super) structure: i64,
     pub(super) conditions: Vec<Case>,
     pub(super) macros: u32,
@@ -32,6 +36,15 @@ pub(crate) struct State {
     pub(super) ended: Option<Place>,
     /// The next base to be made.
     pub(super) next_base: u32,
+}
+
+/// A location, and how to find it again when instructions before it grow.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Mark {
+    pub(super) base: Base,
+    pub(super) offset: i64,
+    pub(super) piece: u32,
+    pub(super) instructions: u32,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,6 +62,8 @@ impl State {
         Self {
             base,
             offset: 0,
+            piece: 0,
+            instructions: 0,
             scope: 0,
             offsets_from: None,
             structure: 0,
@@ -63,6 +78,10 @@ impl State {
 
     pub(crate) fn location(&self) -> Value {
         Value::at(self.base, self.offset)
+    }
+
+    pub(super) fn mark(&self) -> Mark {
+        Mark { base: self.base, offset: self.offset, piece: self.piece, instructions: self.instructions }
     }
 
     pub(super) fn reads(&self) -> bool {

@@ -41,7 +41,7 @@ impl Lint {
         if let Some(code) = &self.explain {
             return explain(code, out);
         }
-        let model = load::model(&self.paths, &self.from_outside.options())?;
+        let model = load::model(&self.paths, &self.from_outside.options()?)?;
         let findings = model.findings();
         match self.format {
             Format::Text => {

@@ -2,6 +2,7 @@
 
 mod files;
 mod lint;
+mod listing;
 mod rom;
 mod serve;
 mod sheet;
@@ -11,6 +12,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
+use reveille_cpu::Cpu;
+use reveille_program::{Settings, Sizing};
 use reveille_source::Dialect;
 
 use crate::load::Options;
@@ -37,6 +40,8 @@ enum Action {
     Serve(serve::Serve),
     /// Lists what does not fit, for files or a whole firmware tree.
     Lint(lint::Lint),
+    /// Assembles a file in memory: address, bytes and cycles of each line.
+    Listing(listing::Listing),
     /// Prints the bring-up sheet of a firmware tree: every fact with its evidence.
     Sheet(sheet::Sheet),
     /// Works with dumps of ROM chips: splits an image into a pair and joins a pair.
@@ -55,22 +60,46 @@ struct FromOutside {
     /// Reads every file in this dialect: motorola or dotted. Without it each file's own text tells.
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     dialect: Option<Dialect>,
+    /// The processor: 68000, 68008 or 68010.
+    #[arg(long, value_name = "CPU", value_parser = cpu, default_value = "68000")]
+    cpu: Cpu,
+    /// How lengths are chosen that the source leaves open: RULE=VALUE, such as `references=long`. `help` lists the rules.
+    #[arg(long, value_name = "RULE=VALUE")]
+    sizing: Vec<String>,
+    /// The address at which code without ORG is taken to lie: 0 without it.
+    #[arg(long, value_name = "ADDRESS", value_parser = number, default_value = "0")]
+    origin: i64,
 }
 
 impl FromOutside {
-    fn options(&self) -> Options {
-        Options { defines: self.define.clone(), include: self.include.clone(), dialect: self.dialect }
+    /// # Errors
+    /// A sizing rule that there is not.
+    fn options(&self) -> anyhow::Result<Options> {
+        let mut sizing = Sizing::default();
+        for text in &self.sizing {
+            let (rule, value) = text.split_once('=').unwrap_or((text, ""));
+            sizing.set(rule, value).map_err(anyhow::Error::msg)?;
+        }
+        let settings = Settings { cpu: self.cpu, sizing, origin: self.origin };
+        Ok(Options { defines: self.define.clone(), include: self.include.clone(), dialect: self.dialect, settings })
     }
 }
 
-fn define(text: &str) -> Result<(String, i64), String> {
-    let (name, value) = text.split_once('=').unwrap_or((text, "1"));
+fn cpu(text: &str) -> Result<Cpu, String> {
+    Cpu::from_name(text).ok_or_else(|| "known processors are 68000, 68008 and 68010".into())
+}
+
+fn number(value: &str) -> Result<i64, String> {
     let (digits, radix) = match value.strip_prefix('$').or_else(|| value.strip_prefix("0x")) {
         Some(digits) => (digits, 16),
         None => (value, 10),
     };
-    let number =
-        i64::from_str_radix(digits, radix).map_err(|_| format!("`{value}` is no number; use 12, $C or 0xC"))?;
+    i64::from_str_radix(digits, radix).map_err(|_| format!("`{value}` is no number; use 12, $C or 0xC"))
+}
+
+fn define(text: &str) -> Result<(String, i64), String> {
+    let (name, value) = text.split_once('=').unwrap_or((text, "1"));
+    let number = number(value)?;
     if name.is_empty() { Err("a name is missing before `=`".into()) } else { Ok((name.to_owned(), number)) }
 }
 
@@ -103,6 +132,7 @@ pub(crate) fn run() -> ExitCode {
     let result = match &command.action {
         Action::Serve(_) => Ok(CLEAN),
         Action::Lint(lint) => lint.run(&mut out),
+        Action::Listing(listing) => listing.run(&mut out),
         Action::Sheet(sheet) => sheet.run(&mut out),
         Action::Rom(rom) => rom.run(&mut out),
     };

@@ -30,7 +30,7 @@ pub(super) struct Sheet {
 
 impl Sheet {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
-        let model = load::model(std::slice::from_ref(&self.path), &self.from_outside.options())?;
+        let model = load::model(std::slice::from_ref(&self.path), &self.from_outside.options()?)?;
         match self.format {
             Format::Markdown => report::sheet_markdown(&model, &self.path, out)?,
             Format::Json => report::sheet_json(&model, out)?,

@@ -1,12 +1,14 @@
 //! Facts and findings as text, JSON, SARIF and Markdown.
 
 mod json;
+mod listing;
 mod place;
 mod sarif;
 mod sheet;
 mod text;
 
 pub(crate) use json::{json_lines, sheet_json};
+pub(crate) use listing::{listing_json, listing_text};
 pub(crate) use place::{Shown, display_path, line_number, shown};
 pub(crate) use sarif::sarif;
 pub(crate) use sheet::sheet_markdown;

@@ -1,0 +1,249 @@
+//! Operands of instructions: which addressing mode a text is, and where its value stands.
+
+use std::ops::Range;
+
+use reveille_cpu::{Index, Kind, Register, register};
+use reveille_source::is_word_byte;
+
+/// An operand as it is written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Shape {
+    /// The addressing mode; [`Kind::Target`] for an address without brackets and size, or a name of a register.
+    pub(crate) kind: Kind,
+    /// The register's number; the list of a [`Kind::List`].
+    pub(crate) register: u16,
+    pub(crate) index: Index,
+    /// Where the displacement, address or constant stands; empty if there is none.
+    pub(crate) value: Range<usize>,
+}
+
+impl Shape {
+    fn register(kind: Kind, register: u8) -> Self {
+        Self { kind, register: register.into(), index: Index::default(), value: 0..0 }
+    }
+
+    fn value(kind: Kind, value: Range<usize>) -> Self {
+        Self { kind, register: 0, index: Index::default(), value }
+    }
+}
+
+fn trim(text: &[u8], range: Range<usize>) -> Range<usize> {
+    let blank = |at: &usize| matches!(text[*at], b' ' | b'\t');
+    let start = range.clone().find(|at| !blank(at)).unwrap_or(range.end);
+    let end = range.rev().find(|at| !blank(at)).map_or(start, |at| at + 1);
+    start..end.max(start)
+}
+
+/// The register that a part of a line is.
+fn register_at(text: &str, range: Range<usize>) -> Option<Register> {
+    if !(2..=4).contains(&range.len()) {
+        return None;
+    }
+    register(text.get(range)?)
+}
+
+fn kind_of(register: Register) -> Option<Shape> {
+    Some(match register {
+        Register::Data(number) => Shape::register(Kind::Data, number),
+        Register::Address(number) => Shape::register(Kind::Address, number),
+        Register::Sr => Shape::register(Kind::Status, 0),
+        Register::Ccr => Shape::register(Kind::Conditions, 0),
+        Register::Usp => Shape::register(Kind::UserStack, 2),
+        Register::Sfc => Shape::register(Kind::Control, 0),
+        Register::Dfc => Shape::register(Kind::Control, 1),
+        Register::Vbr => Shape::register(Kind::Control, 3),
+        Register::Pc | Register::Ssp => return None,
+    })
+}
+
+/// Reads an operand: what `text[range]` is. Errors are left to whoever reads the value in it: what is no known mode is an expression.
+pub(crate) fn shape(text: &str, range: Range<usize>) -> Shape {
+    let b = text.as_bytes();
+    let range = trim(b, range);
+    let (start, end) = (range.start, range.end);
+    if start == end {
+        return Shape::value(Kind::Target, range);
+    }
+    if b[start] == b'#' {
+        return Shape::value(Kind::Immediate, trim(b, start + 1..end));
+    }
+    if let Some(found) = register_at(text, range.clone()).and_then(kind_of) {
+        return found;
+    }
+    match b[end - 1] {
+        b'+' if end - start > 3 && b[end - 2] == b')' && b[start] == b'(' => {
+            if let Some(Register::Address(number)) = register_at(text, trim(b, start + 1..end - 2)) {
+                return Shape::register(Kind::PostIncrement, number);
+            }
+        }
+        b')' => {
+            if let Some(found) = brackets(text, start, end) {
+                return found;
+            }
+        }
+        b'w' | b'W' | b'l' | b'L' if end - start > 2 && b[end - 2] == b'.' => {
+            let kind = if b[end - 1] | 0x20 == b'w' { Kind::AbsoluteShort } else { Kind::AbsoluteLong };
+            return Shape::value(kind, start..end - 2);
+        }
+        _ => (),
+    }
+    if let Some(list) = list(text, start, end) {
+        return Shape { register: list, ..Shape::register(Kind::List, 0) };
+    }
+    Shape::value(Kind::Target, range)
+}
+
+/// Modes that end with a closing bracket.
+fn brackets(text: &str, start: usize, end: usize) -> Option<Shape> {
+    let b = text.as_bytes();
+    let open = {
+        let mut depth = 0;
+        (start..end).rev().find(|at| {
+            match b[*at] {
+                b')' => depth += 1,
+                b'(' => depth -= 1,
+                _ => (),
+            }
+            depth == 0
+        })?
+    };
+    let inside = open + 1..end - 1;
+    // The parts between commas: three at most.
+    let mut parts: [Range<usize>; 3] = [0..0, 0..0, 0..0];
+    let (mut count, mut depth, mut from) = (0, 0, inside.start);
+    for at in inside.clone() {
+        match b[at] {
+            b'(' => depth += 1,
+            b')' => depth -= 1,
+            b',' if depth == 0 => {
+                *parts.get_mut(count)? = trim(b, from..at);
+                count += 1;
+                from = at + 1;
+            }
+            _ => (),
+        }
+    }
+    *parts.get_mut(count)? = trim(b, from..inside.end);
+    count += 1;
+    let before = trim(b, start..open);
+    // The displacement stands before the brackets, or as the first part in them.
+    let first = register_at(text, parts[0].clone());
+    let (value, base, rest) = match first {
+        Some(base @ (Register::Address(_) | Register::Pc)) => (before.clone(), base, &parts[1..count]),
+        _ if before.is_empty() && count > 1 => match register_at(text, parts[1].clone()) {
+            Some(base @ (Register::Address(_) | Register::Pc)) => (parts[0].clone(), base, &parts[2..count]),
+            _ => return None,
+        },
+        _ => return None,
+    };
+    let index = match rest {
+        [] => None,
+        [index] => Some(index_register(text, index.clone())?),
+        _ => return None,
+    };
+    Some(match (base, index) {
+        (Register::Address(number), None) if value.is_empty() => Shape::register(Kind::Indirect, number),
+        (Register::Address(number), None) if value.len() == 1 && b[value.start] == b'-' => {
+            Shape::register(Kind::PreDecrement, number)
+        }
+        (Register::Address(number), None) => Shape { value, ..Shape::register(Kind::Displacement, number) },
+        (Register::Address(number), Some(index)) => Shape { value, index, ..Shape::register(Kind::Index, number) },
+        (_, None) => Shape { value, ..Shape::register(Kind::PcDisplacement, 0) },
+        (_, Some(index)) => Shape { value, index, ..Shape::register(Kind::PcIndex, 0) },
+    })
+}
+
+/// `d0`, `a1.w`, `d2.l`; a word without a size.
+fn index_register(text: &str, range: Range<usize>) -> Option<Index> {
+    let b = text.as_bytes();
+    let (name, is_long) = match b[range.clone()] {
+        [.., b'.', size] => {
+            let is_long = match size | 0x20 {
+                b'w' => false,
+                b'l' => true,
+                _ => return None,
+            };
+            (range.start..range.end - 2, is_long)
+        }
+        _ => (range, false),
+    };
+    match register_at(text, name)? {
+        Register::Data(number) => Some(Index { number, is_address: false, is_long }),
+        Register::Address(number) => Some(Index { number, is_address: true, is_long }),
+        _ => None,
+    }
+}
+
+/// `d0-d3/a0`: a set of registers, D0 in bit 0 and A7 in bit 15. A range may go from data to address registers.
+pub(crate) fn list(text: &str, start: usize, end: usize) -> Option<u16> {
+    let b = text.as_bytes();
+    // Names and expressions have no register at their start.
+    if !matches!(b[start] | 0x20, b'd' | b'a' | b's') && b[start] != b'%' {
+        return None;
+    }
+    let mut set = 0_u16;
+    let mut at = start;
+    let mut first = None;
+    loop {
+        let word = at;
+        at += usize::from(b.get(at) == Some(&b'%'));
+        while at < end && is_word_byte(b[at]) {
+            at += 1;
+        }
+        let number = match register_at(text, word..at)? {
+            Register::Data(number) => number,
+            Register::Address(number) => 8 + number,
+            _ => return None,
+        };
+        let from: u8 = first.take().unwrap_or(number);
+        for bit in from.min(number)..=from.max(number) {
+            set |= 1 << bit;
+        }
+        if at == end {
+            return Some(set);
+        }
+        match b[at] {
+            b'-' => first = Some(number),
+            b'/' => (),
+            _ => return None,
+        }
+        at += 1;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Shape, shape};
+    use reveille_cpu::Kind;
+
+    fn read(text: &str) -> (Kind, u16, &str) {
+        let Shape { kind, register, value, .. } = shape(text, 0..text.len());
+        (kind, register, &text[value])
+    }
+
+    // Operand syntax: the CPU maker's resident assembler (from memory) and *Using as* 2.40, 9.22.3.
+    #[test]
+    fn every_mode_is_told_apart() {
+        assert_eq!(read("d3"), (Kind::Data, 3, ""));
+        assert_eq!(read("SP"), (Kind::Address, 7, ""));
+        assert_eq!(read("(a0)"), (Kind::Indirect, 0, ""));
+        assert_eq!(read("( a0 )+"), (Kind::PostIncrement, 0, ""));
+        assert_eq!(read("-(sp)"), (Kind::PreDecrement, 7, ""));
+        assert_eq!(read("LEN+2(a1)"), (Kind::Displacement, 1, "LEN+2"));
+        assert_eq!(read("(-4)(a1)"), (Kind::Displacement, 1, "(-4)"));
+        assert_eq!(read("(8,a1)"), (Kind::Displacement, 1, "8"));
+        assert_eq!(read("-2(a1,d0.w)"), (Kind::Index, 1, "-2"));
+        assert_eq!(read("(a1,d0.l)"), (Kind::Index, 1, ""));
+        assert_eq!(read("(4,a1,a0)"), (Kind::Index, 1, "4"));
+        assert_eq!(read("table.w"), (Kind::AbsoluteShort, 0, "table"));
+        assert_eq!(read("(table+2).L"), (Kind::AbsoluteLong, 0, "(table+2)"));
+        assert_eq!(read("text(pc)"), (Kind::PcDisplacement, 0, "text"));
+        assert_eq!(read("(text,pc,d1.w)"), (Kind::PcIndex, 0, "text"));
+        assert_eq!(read("#1+2"), (Kind::Immediate, 0, "1+2"));
+        assert_eq!(read("(table)"), (Kind::Target, 0, "(table)"));
+        assert_eq!(read("d0-d2/a6"), (Kind::List, 0x4007, ""));
+        assert_eq!(read("d6-a1"), (Kind::List, 0x03c0, ""));
+        assert_eq!(read("d0-count"), (Kind::Target, 0, "d0-count"));
+        assert_eq!(read("ccr"), (Kind::Conditions, 0, ""));
+    }
+}

@@ -1,0 +1,357 @@
+//! Instructions whose length is open: what they are when they are met, and which of them wait for distances.
+
+use reveille_cpu::{Kind, Mnemonic, Size, Slot, choose, word_count};
+use reveille_source::{Dialect, Operation};
+
+use super::Walk;
+use super::stretch::{Open, Reach, Target, Way, find};
+use crate::expression::{Base, Value};
+use crate::index::Indexed;
+use crate::instruction::{Expr, Instruction, Sized, Term, fits_short, guess, misfit_span, operand, with_registers};
+use crate::settings::{BranchSizing, References};
+use crate::unit::{DefinitionKind, Place, ProblemKind, numeric_reference};
+
+const BYTE: Way = Way { bytes: 2, kind: Kind::Target, reach: Reach::Byte };
+const WORD: Way = Way { bytes: 4, kind: Kind::Target, reach: Reach::Word };
+
+/// Bcc without a size.
+const BRANCH: &[Way] = &[BYTE, Way { reach: Reach::All, ..WORD }];
+/// `jra` and `jbsr`, and `jcc`: *Using as* 2.40, 9.22.6.1.
+const JUMPING: &[Way] = &[BYTE, WORD, Way { bytes: 6, kind: Kind::Target, reach: Reach::All }];
+const JUMPING_OVER: &[Way] = &[BYTE, WORD, Way { bytes: 8, kind: Kind::Target, reach: Reach::All }];
+/// A reference that may be relative; the bytes are the operand's own.
+const REFERENCE: &[Way] = &[
+    Way { bytes: 2, kind: Kind::PcDisplacement, reach: Reach::Word },
+    Way { bytes: 4, kind: Kind::AbsoluteLong, reach: Reach::All },
+];
+
+impl Walk<'_> {
+    /// Tells of instructions at an odd address.
+    pub(super) fn even_instruction(&mut self, place: Place, indexed: &Indexed) {
+        let bases = &self.unit.bases;
+        let base = bases.get(self.state.base.0 as usize).and_then(|it| it.is_odd);
+        if self.is_effective && base.is_some_and(|odd| odd ^ (self.state.offset & 1 == 1)) {
+            let line = &indexed.chunk.lines()[usize::from(place.line)];
+            self.problem(ProblemKind::OddInstruction, place, line.operation);
+        }
+    }
+
+    /// An instruction whose length is open.
+    pub(super) fn instruction(&mut self, place: Place, indexed: &Indexed, at: usize) {
+        let number = self.state.instructions as usize;
+        self.state.instructions += 1;
+        if !self.is_effective {
+            // A replay: its length is known.
+            if let Some(sized) = self.earlier.and_then(|unit| unit.sized.get(number)) {
+                self.state.offset += i64::from(sized.bytes);
+            }
+            return;
+        }
+        self.even_instruction(place, indexed);
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let Operation::Instruction(mnemonic) = line.op.get() else { return };
+        let record = with_registers(self.program, &self.unit, &indexed.instructions[at]);
+        let sized = self.sized(place, indexed, mnemonic, &record, number as u32);
+        let growth = match self.open.last() {
+            Some(open) if open.at as usize == number => {
+                let longest = open.ways[open.ways.len() - 1].bytes;
+                i64::from(longest - open.ways[usize::from(open.way)].bytes)
+            }
+            _ => 0,
+        };
+        self.most_growth.push(self.most_growth[number] + growth);
+        self.unit.sized.push(sized);
+        self.state.offset += i64::from(sized.bytes);
+    }
+
+    fn sized(
+        &mut self,
+        place: Place,
+        indexed: &Indexed,
+        mnemonic: &'static Mnemonic,
+        record: &Instruction,
+        number: u32,
+    ) -> Sized {
+        let settings = self.program.settings();
+        let mut kinds = record.operands.map(|it| it.kind);
+        if mnemonic.instruction.forms[0].slots[0] == Slot::Branch {
+            return self.branch(place, indexed, mnemonic, record, number, kinds);
+        }
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let operands = record.operands.map(|term| operand(&term, term.kind, 0));
+        let choice = choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), record.written);
+        let choice = match choice {
+            Ok(choice) => choice,
+            Err(misfit) => {
+                let text = indexed.chunk.line_text(line);
+                let span = misfit_span(text, line, record, misfit, indexed.chunk.dialect());
+                self.problem(ProblemKind::Misfit(misfit), place, span);
+                return Sized { bytes: guess(record) as u8, kinds };
+            }
+        };
+        let mut open = None;
+        for (at, kind) in kinds.iter_mut().enumerate().take(record.count.into()) {
+            let term = record.operands[at];
+            if *kind != Kind::Target || !choice.form.takes[at].has(Kind::AbsoluteLong) {
+                continue;
+            }
+            let may_be_relative = choice.form.takes[at].has(Kind::PcDisplacement);
+            match self.reference(place, &term, may_be_relative) {
+                Reference::Short => *kind = Kind::AbsoluteShort,
+                Reference::Long => *kind = Kind::AbsoluteLong,
+                Reference::Open(target) => {
+                    *kind = Kind::PcDisplacement;
+                    // The word behind the first, or behind the list of MOVEM.
+                    let is_behind_list = choice.form.slots.iter().any(|it| *it == Slot::List || *it == Slot::Bit);
+                    open = Some((at as u8, target, if is_behind_list { 4 } else { 2 }));
+                }
+            }
+        }
+        let words = word_count(choice.form, choice.size, kinds);
+        let mut sized = Sized { bytes: 2 * words, kinds };
+        if let Some((operand, target, from)) = open {
+            let other_bytes = sized.bytes - REFERENCE[0].bytes;
+            let open = Open {
+                at: number,
+                here: self.state.mark(),
+                target,
+                from,
+                ways: REFERENCE,
+                way: 0,
+                other_bytes,
+                operand,
+            };
+            self.wait(open, &mut sized);
+        }
+        sized
+    }
+
+    /// Lets an instruction wait for its distance, unless what is known settles it.
+    fn wait(&mut self, mut open: Open, sized: &mut Sized) {
+        // An earlier walk let it grow: it cannot be shorter than that.
+        let earlier = self.earlier.and_then(|unit| unit.sized.get(open.at as usize));
+        if let Some(earlier) = earlier
+            && let Some(way) = open.ways.iter().position(|way| way.bytes + open.other_bytes == earlier.bytes)
+        {
+            open.way = way as u8;
+        }
+        if let Some((least, most)) = self.bounds(&open) {
+            while usize::from(open.way) + 1 < open.ways.len() {
+                let reach = open.ways[usize::from(open.way)].reach;
+                if reach.reaches(least) && reach.reaches(most) {
+                    break;
+                }
+                if reach.reaches(least) || reach.reaches(most) {
+                    // The distances between decide.
+                    self.settle(&open, sized);
+                    self.open.push(open);
+                    return;
+                }
+                open.way += 1;
+            }
+            return self.settle(&open, sized);
+        }
+        self.settle(&open, sized);
+        self.open.push(open);
+    }
+
+    fn settle(&self, open: &Open, sized: &mut Sized) {
+        let way = open.ways[usize::from(open.way)];
+        sized.bytes = open.other_bytes + way.bytes;
+        sized.kinds[usize::from(open.operand)] = way.kind;
+    }
+
+    /// The least and the most that the distance to a target behind can become; none for targets that are not met yet.
+    fn bounds(&self, open: &Open) -> Option<(i64, i64)> {
+        let (at, plus) = match open.target {
+            Target::Beside(distance) => return Some((distance, distance)),
+            Target::Numeric(digits, place) => (*self.unit.numeric.get(&digits)?.get(place)? as usize, 0),
+            Target::Name(symbol, scope, plus) => (find_so_far(self, symbol, scope)?, plus),
+        };
+        let definition = &self.unit.definitions[at];
+        let mark = self.marks[at];
+        if definition.kind != DefinitionKind::Label || mark.piece != open.here.piece {
+            return None;
+        }
+        let distance = mark.offset + plus - open.here.offset - open.from;
+        let growth =
+            self.most_growth[open.here.instructions as usize - 1] - self.most_growth[mark.instructions as usize];
+        Some((distance - growth, distance))
+    }
+
+    fn branch(
+        &mut self,
+        place: Place,
+        indexed: &Indexed,
+        mnemonic: &'static Mnemonic,
+        record: &Instruction,
+        number: u32,
+        kinds: [Kind; 2],
+    ) -> Sized {
+        let ways = match (mnemonic.is_stretching, mnemonic.condition) {
+            (true, 0 | 1) => JUMPING,
+            (true, _) => JUMPING_OVER,
+            _ => BRANCH,
+        };
+        let fixed = |bytes| Sized { bytes, kinds };
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        if record.count != 1 || record.operands[0].kind != Kind::Target {
+            let operands = record.operands.map(|term| operand(&term, term.kind, 0));
+            let cpu = self.program.settings().cpu;
+            if let Err(misfit) = choose(mnemonic, cpu, record.size, &operands, record.count.into(), None) {
+                let text = indexed.chunk.line_text(line);
+                let span = misfit_span(text, line, record, misfit, indexed.chunk.dialect());
+                self.problem(ProblemKind::Misfit(misfit), place, span);
+            }
+            return fixed(4);
+        }
+        let sizing = self.program.settings().sizing.branches(indexed.chunk.dialect());
+        match (record.size, sizing) {
+            (Some(Size::Short | Size::Byte), _) => return fixed(2),
+            (Some(_), _) => return fixed(4),
+            (None, BranchSizing::Short) if !mnemonic.is_stretching => return fixed(2),
+            (None, BranchSizing::Word) if !mnemonic.is_stretching => return fixed(4),
+            _ => (),
+        }
+        let Some(target) = self.target(place, indexed.chunk.dialect(), &record.operands[0], 2) else {
+            return fixed(4);
+        };
+        let mut sized = fixed(2);
+        let open =
+            Open { at: number, here: self.state.mark(), target, from: 2, ways, way: 0, other_bytes: 0, operand: 0 };
+        self.wait(open, &mut sized);
+        sized
+    }
+
+    /// What a term reaches for, if growth can be followed there; `from` is where distances count from.
+    fn target(&mut self, place: Place, dialect: Dialect, term: &Term, from: i64) -> Option<Target> {
+        match term.value {
+            Expr::Name(symbol, _, plus) => Some(Target::Name(symbol, self.state.scope, plus.into())),
+            Expr::None => None,
+            Expr::Number(address) => {
+                // From an address that nothing moves, as long as nothing before it has.
+                let here = (self.state.base == Base::ABSOLUTE).then_some(self.state.offset)?;
+                self.needs_lengths = true;
+                Some(Target::Beside(address - here - from))
+            }
+            Expr::Text => {
+                let file = self.program.file(place.file)?;
+                let (_, _, text) = file.at(place.chunk, place.line);
+                let word = &text[term.span.range()];
+                if dialect == Dialect::Dotted
+                    && let Some((digits, is_forward)) = numeric_reference(word)
+                {
+                    let digits = self.program.names().find(digits)?;
+                    let so_far = self.unit.numeric.get(&digits).map_or(0, Vec::len);
+                    let place = if is_forward { so_far } else { so_far.checked_sub(1)? };
+                    return Some(Target::Numeric(digits, place));
+                }
+                let here = self.state.location();
+                match (self.value(place, term.span.range()), here) {
+                    (Value::Number(there), Value::Number(here)) => Some(Target::Beside(there - here - from)),
+                    (Value::Address(base, there), Value::Address(own, here)) if base == own => {
+                        Some(Target::Beside(there - here - from))
+                    }
+                    _ => None,
+                }
+            }
+        }
+    }
+
+    /// How an address without size is written.
+    fn reference(&mut self, place: Place, term: &Term, may_be_relative: bool) -> Reference {
+        let references = self.program.settings().sizing.references;
+        let is_placed = self.state.base == Base::ABSOLUTE;
+        let relative = may_be_relative
+            && match references {
+                References::Unplaced => !is_placed,
+                References::Relative => true,
+                References::Long | References::Shortest => false,
+            };
+        let scope = self.state.scope;
+        let (is_label, is_met) = match term.value {
+            Expr::Name(symbol, ..) => match find_so_far(self, symbol, scope) {
+                Some(at) => (self.is_address(at), true),
+                // Whatever comes later is taken for a label until the walk is over.
+                None => (true, false),
+            },
+            Expr::Text => (self.mentions_label(place, term), true),
+            _ => (false, true),
+        };
+        if is_label && relative {
+            let from = 2;
+            let file_dialect = self.program.dialect(place.file);
+            if let Some(target) = self.target(place, file_dialect, term, from) {
+                return Reference::Open(target);
+            }
+        }
+        // An address of the program is long, also where it is known; a constant is as short as it can be, if it is known by now.
+        let shortens = !is_label || references == References::Shortest;
+        if is_met && shortens {
+            let value = self.value(place, term.span.range());
+            if value.number().is_some_and(fits_short) {
+                return Reference::Short;
+            }
+        }
+        Reference::Long
+    }
+
+    /// Whether a definition is an address of the program: a label, or a constant made from one.
+    fn is_address(&mut self, at: usize) -> bool {
+        let definition = self.unit.definitions[at];
+        match definition.kind {
+            DefinitionKind::Label | DefinitionKind::External => true,
+            DefinitionKind::Equate | DefinitionKind::Set => {
+                let Some(span) = crate::unit::equate_span(self.program, definition.place) else { return false };
+                let term = Term { span, ..NO_TERM };
+                self.mentions_label(definition.place, &term)
+            }
+            DefinitionKind::RegisterName | DefinitionKind::Macro => false,
+        }
+    }
+
+    /// Whether an expression is an address: it names an odd number of labels. Two of them make a distance.
+    fn mentions_label(&mut self, place: Place, term: &Term) -> bool {
+        let Some(file) = self.program.file(place.file) else { return false };
+        let (chunk, _, text) = file.at(place.chunk, place.line);
+        let dialect = chunk.dialect();
+        let mut labels = 0;
+        let field = &text[term.span.range()];
+        if field.starts_with('*') || field == "." && dialect == Dialect::Dotted {
+            labels += 1;
+        }
+        crate::index::names(field, dialect, |name, _| {
+            let found = self.program.names().find(name).and_then(|symbol| {
+                let is_local = crate::index::is_local_label(name, dialect);
+                find_so_far(self, if is_local { symbol.local() } else { symbol }, self.state.scope)
+            });
+            labels += match found {
+                Some(at) => usize::from(self.unit.definitions[at].kind == DefinitionKind::Label),
+                None => 1,
+            };
+        });
+        labels % 2 == 1
+    }
+}
+
+const NO_TERM: Term = Term {
+    kind: Kind::Target,
+    register: 0,
+    index: reveille_cpu::Index { number: 0, is_address: false, is_long: false },
+    value: Expr::Text,
+    span: reveille_source::Span { start: 0, end: 0 },
+};
+
+enum Reference {
+    Short,
+    Long,
+    Open(Target),
+}
+
+/// A definition that the walk has met. Spellings that differ only in case wait until all names are known.
+fn find_so_far(walk: &Walk<'_>, symbol: crate::Symbol, scope: u32) -> Option<usize> {
+    if symbol.is_local() {
+        return find(walk.program, &walk.unit, symbol, scope);
+    }
+    (walk.unit.by_symbol.get(symbol.index()).copied().unwrap_or(0) as usize).checked_sub(1)
+}

@@ -1,0 +1,108 @@
+//! What the source leaves open: the processor, and how an assembler of the time chose lengths.
+
+use reveille_cpu::Cpu;
+use reveille_source::Dialect;
+
+/// How long a branch without a size is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum BranchSizing {
+    /// Short where it reaches, else a word.
+    Nearest,
+    /// A word.
+    Word,
+    /// Short.
+    Short,
+}
+
+/// How an address of the program is written into an operand that leaves it open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum References {
+    /// Relative to the program counter where nobody has placed the code (no ORG), the operand allows it and it reaches; else as an absolute
+    /// long: what *Using as* 2.40 calls branch improvement, 9.22.6.1.
+    Unplaced,
+    /// Relative to the program counter wherever the operand allows it and it reaches.
+    Relative,
+    /// An absolute long, as it is written.
+    Long,
+    /// An absolute short if the address is known when the line is met, and fits; else a long. Common practice, no source.
+    Shortest,
+}
+
+/// How an assembler chose lengths that the source leaves open. The defaults agree with GNU as wherever it can take the source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Sizing {
+    /// Branches without a size; by default nearest in Motorola syntax, and a word in the dotted style.
+    pub branches: Option<BranchSizing>,
+    /// Addresses of the program.
+    pub references: References,
+    /// Whether MOVE.L, ADD and SUB with a small constant written as a number become MOVEQ, ADDQ and SUBQ.
+    pub quick: bool,
+    /// Whether `0(An)` becomes `(An)`.
+    pub drops_zero_displacement: bool,
+}
+
+impl Default for Sizing {
+    fn default() -> Self {
+        Self { branches: None, references: References::Unplaced, quick: true, drops_zero_displacement: false }
+    }
+}
+
+impl Sizing {
+    /// The rules by name, each with its values, the default one first: what settings and the command line take.
+    pub const RULES: [(&'static str, &'static [&'static str]); 4] = [
+        ("branches", &["by-dialect", "nearest", "word", "short"]),
+        ("references", &["unplaced", "relative", "long", "shortest"]),
+        ("quick", &["yes", "no"]),
+        ("zero-displacement", &["keep", "drop"]),
+    ];
+
+    /// Sets a rule by name.
+    ///
+    /// # Errors
+    /// Says which names or values there are, if this is none of them.
+    pub fn set(&mut self, rule: &str, value: &str) -> Result<(), String> {
+        match (rule, value) {
+            ("branches", "by-dialect") => self.branches = None,
+            ("branches", "nearest") => self.branches = Some(BranchSizing::Nearest),
+            ("branches", "word") => self.branches = Some(BranchSizing::Word),
+            ("branches", "short") => self.branches = Some(BranchSizing::Short),
+            ("references", "unplaced") => self.references = References::Unplaced,
+            ("references", "relative") => self.references = References::Relative,
+            ("references", "long") => self.references = References::Long,
+            ("references", "shortest") => self.references = References::Shortest,
+            ("quick", "yes") => self.quick = true,
+            ("quick", "no") => self.quick = false,
+            ("zero-displacement", "keep") => self.drops_zero_displacement = false,
+            ("zero-displacement", "drop") => self.drops_zero_displacement = true,
+            _ => {
+                let known = Self::RULES.iter().find(|it| it.0 == rule);
+                return Err(match known {
+                    Some((_, values)) => format!("`{rule}` is one of {}, not `{value}`", values.join(", ")),
+                    None => {
+                        let names: Vec<_> = Self::RULES.iter().map(|it| it.0).collect();
+                        format!("there is no sizing rule `{rule}`; the rules are {}", names.join(", "))
+                    }
+                });
+            }
+        }
+        Ok(())
+    }
+
+    pub(crate) fn branches(&self, dialect: Dialect) -> BranchSizing {
+        self.branches.unwrap_or(match dialect {
+            Dialect::Motorola => BranchSizing::Nearest,
+            Dialect::Dotted => BranchSizing::Word,
+        })
+    }
+}
+
+/// What the lines of a program are read with.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Settings {
+    /// The processor.
+    pub cpu: Cpu,
+    /// How lengths are chosen.
+    pub sizing: Sizing,
+    /// Where the first section without ORG is taken to lie.
+    pub origin: i64,
+}

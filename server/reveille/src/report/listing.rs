@@ -1,0 +1,287 @@
+//! The listing: every line with its address, bytes and time.
+
+use std::fmt::Write as _;
+use std::io::Write;
+
+use reveille_cpu::Time;
+use reveille_facts::Model;
+use reveille_program::{Definition, DefinitionKind, FileId, Listed, Program, Section, Unit, list, sections};
+use serde_json::ser::{CompactFormatter, Formatter};
+
+use super::place::display_path;
+
+/// Bytes in one row.
+const ROW: usize = 6;
+/// The most rows of one line; what is left is counted.
+const MOST_ROWS: usize = 8;
+
+/// The listing as text: a row has the address, up to six bytes, the cycles, the line's number and the source.
+pub(crate) fn listing_text(model: &Model, clock: Option<u32>, out: &mut dyn Write) -> anyhow::Result<()> {
+    let program = model.program();
+    for unit in model.analysis().units() {
+        let mut current = None;
+        let mut found = Vec::new();
+        let make = |file: FileId, lines: Vec<Listed>| {
+            let mut text = String::with_capacity(lines.len() * 64);
+            let mut found = Vec::new();
+            for line in &lines {
+                sections(&mut found, line);
+                row(program, line, &mut text);
+            }
+            (file, text, found)
+        };
+        list(program, unit, &make, &mut |(file, text, part)| -> std::io::Result<()> {
+            if current != Some(file) && !text.is_empty() {
+                let space = if current.is_some() { "\n" } else { "" };
+                writeln!(out, "{space}{}\n", display_path(model, file))?;
+                current = Some(file);
+            }
+            join(&mut found, part);
+            out.write_all(text.as_bytes())
+        })?;
+        summary(model, unit, &found, clock, out)?;
+    }
+    Ok(())
+}
+
+/// Appends sections of the next part of a listing.
+fn join(found: &mut Vec<Section>, part: Vec<Section>) {
+    let mut part = part.into_iter();
+    if let (Some(last), Some(first)) = (found.last_mut(), part.as_slice().first()) {
+        let gap = match (last.from, first.from) {
+            (Some(from), Some(next)) => next - from - last.len,
+            _ => -1,
+        };
+        if gap == 0 || gap == 1 {
+            last.len += gap + first.len;
+            part.next();
+        }
+    }
+    found.extend(part);
+}
+
+fn hex(text: &mut String, bytes: &[Option<u8>]) {
+    const DIGITS: &[u8; 16] = b"0123456789ABCDEF";
+    for (at, byte) in bytes.iter().enumerate() {
+        if at > 0 && at % 2 == 0 {
+            text.push(' ');
+        }
+        match byte {
+            Some(byte) => {
+                text.push(char::from(DIGITS[usize::from(byte >> 4)]));
+                text.push(char::from(DIGITS[usize::from(byte & 15)]));
+            }
+            None => text.push_str("??"),
+        }
+    }
+}
+
+/// The columns of bytes in a row: three words and the blanks between.
+const BYTES_WIDTH: usize = ROW * 2 + 2;
+
+fn cycles(text: &mut String, time: Option<Time>) {
+    let start = text.len();
+    if let Some(time) = time {
+        let (least, most) = (time.least.cycles, time.most.cycles);
+        if time.is_near {
+            text.push('~');
+        }
+        let _ = write!(text, "{}", least.min(most));
+        if least != most {
+            let _ = write!(text, "-{}", least.max(most));
+        }
+    }
+    // To the right, in seven columns.
+    let width = text.len() - start;
+    text.insert_str(start, &"       "[width.min(7)..]);
+}
+
+fn row(program: &Program, line: &Listed, text: &mut String) {
+    let Some(file) = program.file(line.place.file) else { return };
+    let (_, it, source) = file.at(line.place.chunk, line.place.line);
+    let has_place =
+        !line.bytes.is_empty() || line.reserved > 0 || (!it.label.is_empty() && it.op == reveille_source::OpId::NONE);
+    let address = line.address.filter(|_| has_place);
+    let (first, rest) = line.bytes.split_at(line.bytes.len().min(ROW));
+    match address {
+        Some(address) => {
+            let _ = write!(text, "{:06X}  ", address & 0xffff_ffff);
+        }
+        None if has_place => text.push_str("??????  "),
+        None => text.push_str("        "),
+    }
+    let start = text.len();
+    if line.bytes.is_empty() && line.reserved > 0 {
+        let _ = write!(text, "+{}", line.reserved);
+    } else {
+        hex(text, first);
+    }
+    for _ in text.len() - start..BYTES_WIDTH {
+        text.push(' ');
+    }
+    cycles(text, line.time);
+    let _ = write!(text, "{:>7}  ", file.line_number(line.place) + 1);
+    tabs_to_blanks(text, source);
+    text.push('\n');
+    for (at, bytes) in rest.chunks(ROW).enumerate() {
+        if at + 1 >= MOST_ROWS && rest.len() > MOST_ROWS * ROW {
+            let _ = writeln!(text, "        ... {} bytes more", rest.len() - at * ROW);
+            return;
+        }
+        match address {
+            Some(address) => {
+                let _ = write!(text, "{:06X}  ", address as usize + (at + 1) * ROW);
+            }
+            None => text.push_str("        "),
+        }
+        hex(text, bytes);
+        text.push('\n');
+    }
+}
+
+/// Tabs every eight columns of the source: its own columns, not those of the listing.
+fn tabs_to_blanks(text: &mut String, source: &str) {
+    if !source.contains('\t') {
+        text.push_str(source);
+        return;
+    }
+    let mut column = 0;
+    for character in source.chars() {
+        if character == '\t' {
+            let width = 8 - column % 8;
+            text.push_str(&"        "[..width]);
+            column += width;
+        } else {
+            text.push(character);
+            column += 1;
+        }
+    }
+    let kept = text.trim_end_matches(' ').len();
+    text.truncate(kept);
+}
+
+/// Sections and names at the end.
+fn summary(
+    model: &Model,
+    unit: &Unit,
+    found: &[Section],
+    clock: Option<u32>,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
+    let program = model.program();
+    let settings = program.settings();
+    let clock = clock.map_or(String::new(), |it| {
+        format!(", {} MHz, 1 cycle = {} ns", megahertz(it), 1_000_000_000 / u64::from(it.max(1)))
+    });
+    writeln!(out, "\nFor the {}{clock}.", settings.cpu.name())?;
+    writeln!(out, "\n  from      to   bytes  starts at")?;
+    for section in found {
+        let place =
+            format!("{}:{}", display_path(model, section.first.file), super::line_number(model, section.first) + 1);
+        match section.from {
+            Some(from) => {
+                let to = from + section.len - 1;
+                writeln!(out, "{:06X}  {:06X}{:>8}  {place}", from & 0xffff_ffff, to & 0xffff_ffff, section.len)?;
+            }
+            None => writeln!(out, "??????  ??????{:>8}  {place}", section.len)?,
+        }
+    }
+    let mut names: Vec<_> = unit
+        .definitions()
+        .iter()
+        .filter(|it| !it.symbol.is_local() && it.kind != DefinitionKind::Macro)
+        .map(|it| (program.names().text(it.symbol), it))
+        .collect();
+    // Of a name that is set again and again the last value.
+    names.reverse();
+    names.sort_by(|a, b| a.0.cmp(&b.0));
+    names.dedup_by(|a, b| a.0 == b.0);
+    if names.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "\n{:<24}{:>8}  {:<9} defined at", "name", "value", "")?;
+    for (name, definition) in names {
+        let place = format!(
+            "{}:{}",
+            display_path(model, definition.place.file),
+            super::line_number(model, definition.place) + 1
+        );
+        writeln!(out, "{name:<24}{:>8}  {:<9} {place}", value(unit, definition), kind(definition.kind))?;
+    }
+    Ok(())
+}
+
+fn megahertz(hertz: u32) -> String {
+    let text = format!("{:.3}", f64::from(hertz) / 1e6);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+fn value(unit: &Unit, definition: &Definition) -> String {
+    match unit.absolute(definition.value) {
+        Some(number) if (-0x8000_0000..=0xffff_ffff).contains(&number) => format!("{:06X}", number as u32),
+        Some(number) => format!("{number:X}"),
+        None => "??????".into(),
+    }
+}
+
+fn kind(kind: DefinitionKind) -> &'static str {
+    match kind {
+        DefinitionKind::Label => "label",
+        DefinitionKind::Equate => "constant",
+        DefinitionKind::Set => "variable",
+        DefinitionKind::RegisterName => "registers",
+        DefinitionKind::Macro => "macro",
+        DefinitionKind::External => "external",
+    }
+}
+
+/// The listing as one object a line of source: a contract with other programs.
+pub(crate) fn listing_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
+    let program = model.program();
+    for unit in model.analysis().units() {
+        let make = |file: FileId, lines: Vec<Listed>| {
+            let mut text = Vec::with_capacity(lines.len() * 120);
+            let path = display_path(model, file);
+            for line in &lines {
+                json_row(program, &path, line, &mut text);
+            }
+            text
+        };
+        list(program, unit, &make, &mut |text| out.write_all(&text))?;
+    }
+    Ok(())
+}
+
+fn json_row(program: &Program, path: &str, line: &Listed, text: &mut Vec<u8>) {
+    let Some(file) = program.file(line.place.file) else { return };
+    let (_, _, source) = file.at(line.place.chunk, line.place.line);
+    let string = |text: &mut Vec<u8>, value: &str| {
+        // Writing to memory cannot fail.
+        let _ = serde_json::to_writer(&mut *text, value);
+    };
+    text.extend_from_slice(b"{\"file\":");
+    string(text, path);
+    let _ = write!(text, ",\"line\":{},\"address\":", file.line_number(line.place) + 1);
+    let _ = match line.address {
+        Some(address) => write!(text, "{address}"),
+        None => CompactFormatter.write_null(&mut *text),
+    };
+    text.extend_from_slice(b",\"bytes\":\"");
+    for byte in &line.bytes {
+        let _ = match byte {
+            Some(byte) => write!(text, "{byte:02x}"),
+            None => write!(text, "??"),
+        };
+    }
+    text.extend_from_slice(b"\",\"cycles\":");
+    let _ = match line.time {
+        Some(time) => {
+            let (least, most) = (time.least.cycles, time.most.cycles);
+            write!(text, "[{},{}]", least.min(most), least.max(most))
+        }
+        None => CompactFormatter.write_null(&mut *text),
+    };
+    text.extend_from_slice(b",\"source\":");
+    string(text, source);
+    text.extend_from_slice(b",\"expansion\":0}\n");
+}
