@@ -123,7 +123,7 @@ pub fn encode(
 ) -> (Encoding, Option<OperandProblem>) {
     let mut out = Encoder { size, address, encoding: Encoding::default(), problem: None };
     let mut first = form.value | size_bits(form.size_field, size);
-    if form.pattern.contains("cccc") {
+    if form.has_condition {
         first |= u16::from(condition) << 8;
     }
     for (slot, operand) in form.slots.iter().zip(operands) {

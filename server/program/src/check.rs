@@ -3,6 +3,7 @@
 use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
+use rayon::prelude::*;
 use reveille_source::{Operation, Span};
 use rustc_hash::{FxHashMap, FxHasher};
 
@@ -33,33 +34,43 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
     }
     unit.values_digest = hasher.finish();
     let previous = previous.filter(|it| it.values_digest == unit.values_digest);
-    let known: FxHashMap<*const Indexed, &Checked> = previous
-        .map(|it| it.checked.iter().map(|found| (Arc::as_ptr(&found.indexed), found)).collect())
+    let known: FxHashMap<usize, &Checked> = previous
+        .map(|it| it.checked.iter().map(|found| (Arc::as_ptr(&found.indexed).addr(), found)).collect())
         .unwrap_or_default();
-    let mut checked: Vec<Checked> = Vec::new();
-    let mut problems = Vec::new();
     // A chunk with an include in it is several segments.
     let mut own: FxHashMap<(FileId, u32), Vec<u32>> = FxHashMap::default();
     for (at, segment) in unit.segments.iter().enumerate() {
         own.entry((segment.file, segment.chunk)).or_default().push(at as u32);
     }
-    for segment in &unit.segments {
+    let once = unit.segments.iter().filter_map(|segment| {
         let place = (segment.file, segment.chunk);
-        let Some(segments) = own.remove(&place) else { continue };
-        let Some(file) = program.file(segment.file) else { continue };
-        let indexed = &file.indexed[segment.chunk as usize];
-        let own = indexed.problems.iter().cloned();
-        let found = if indexed.symbolic.is_empty() && indexed.instructions.is_empty() {
-            None
-        } else {
-            let same = known.get(&Arc::as_ptr(indexed)).filter(|it| it.place == place);
-            Some(
-                same.map_or_else(|| check_chunk(program, unit, file, place, indexed, &segments), |it| it.found.clone()),
-            )
+        let segments = own.remove(&place)?;
+        let indexed = program.file(segment.file)?.indexed.get(segment.chunk as usize)?;
+        Some((place, indexed, segments))
+    });
+    let chunks: Vec<_> = once.collect();
+    let find = |(place, indexed, segments): &Visited<'_>| -> Option<Found> {
+        if indexed.symbolic.is_empty() && indexed.instructions.is_empty() {
+            return None;
+        }
+        let same = known.get(&Arc::as_ptr(indexed).addr()).filter(|it| it.place == *place);
+        let fresh = || {
+            let file = program.file(place.0)?;
+            Some(check_chunk(program, unit, file, *place, indexed, segments))
         };
-        let all = own.chain(found.iter().flat_map(|it| it.iter().cloned()));
+        same.map(|it| it.found.clone()).or_else(fresh)
+    };
+    let found: Vec<Option<Found>> = if chunks.len() < FEW_CHUNKS || !known.is_empty() {
+        chunks.iter().map(find).collect()
+    } else {
+        chunks.par_iter().map(find).collect()
+    };
+    let mut checked: Vec<Checked> = Vec::new();
+    let mut problems: Vec<Problem> = Vec::new();
+    for ((place, indexed, _), found) in chunks.into_iter().zip(found) {
+        let all = indexed.problems.iter().chain(found.iter().flat_map(|it| it.iter())).cloned();
         problems.extend(all.filter_map(|(line, span, kind)| {
-            let place = Place { file: segment.file, chunk: segment.chunk, line };
+            let place = Place { file: place.0, chunk: place.1, line };
             unit.is_active(place).then_some(Problem { kind, place, span })
         }));
         if let Some(found) = found {
@@ -70,7 +81,14 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
     unit.checked = checked;
 }
 
+/// A chunk that the unit reads, and its segments.
+type Visited<'a> = ((FileId, u32), &'a Arc<Indexed>, Vec<u32>);
+
+/// What is wrong in a chunk: the line, the part of it, and what.
 type Found = Arc<[(u16, Span, ProblemKind)]>;
+
+/// So few chunks are checked sooner by one processor.
+const FEW_CHUNKS: usize = 32;
 
 fn check_chunk(
     program: &Program,

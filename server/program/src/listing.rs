@@ -86,7 +86,7 @@ fn part(program: &Program, unit: &Unit, at: usize) -> Vec<Listed> {
             Operation::Instruction(_) => {
                 let site = Site { place, location: step.location, scope: step.scope };
                 if let Some(it) = assemble_at(program, unit, site, step.sized) {
-                    listed.bytes = it.bytes;
+                    listed.bytes.extend(it.bytes.iter());
                     listed.time = Some(it.time);
                 }
             }

@@ -3,6 +3,8 @@
 use std::ops::Range;
 use std::sync::{Arc, OnceLock};
 
+use rayon::prelude::*;
+
 use crate::lines::{self, Line, LineKind, Problem, Region, read_region};
 use crate::{Dialect, Evidence};
 
@@ -118,12 +120,7 @@ impl File {
     #[must_use]
     pub fn new(text: &str, forced: Option<Dialect>) -> Self {
         let dialect = forced.unwrap_or_default();
-        let mut file = Self {
-            chunks: read_chunks(text, dialect, Region::WHOLE).unwrap_or_default(),
-            starts: Vec::new(),
-            dialect,
-            forced,
-        };
+        let mut file = Self { chunks: read_whole(text, dialect), starts: Vec::new(), dialect, forced };
         file.restart();
         file.settle_dialect();
         file
@@ -286,11 +283,36 @@ impl File {
             return false;
         }
         self.dialect = shown;
-        self.chunks = read_chunks(&self.text(), shown, Region::WHOLE).unwrap_or_default();
+        self.chunks = read_whole(&self.text(), shown);
         self.restart();
         true
     }
 }
+
+/// Reads a whole text: a large one on all processors, in parts that end with a line.
+fn read_whole(text: &str, dialect: Dialect) -> Vec<Arc<Chunk>> {
+    // Comments of several lines, which only the dotted style has, could cross the parts.
+    if text.len() < 2 * PART_BYTES || dialect == Dialect::Dotted {
+        return read_chunks(text, dialect, Region::WHOLE).unwrap_or_default();
+    }
+    let mut parts = Vec::new();
+    let mut start = 0;
+    while start < text.len() {
+        let least = start + PART_BYTES;
+        let end = text.as_bytes().get(least..).and_then(|rest| memchr::memchr(b'\n', rest));
+        let end = end.map_or(text.len(), |at| least + at + 1);
+        parts.push(start..end);
+        start = end;
+    }
+    let read = |part: Range<usize>| {
+        let place = Region { from_file_start: part.start == 0, to_file_end: part.end == text.len() };
+        read_chunks(&text[part], dialect, place).unwrap_or_default()
+    };
+    parts.into_par_iter().flat_map_iter(read).collect()
+}
+
+/// The bytes of a part that one processor reads.
+const PART_BYTES: usize = 128 << 10;
 
 /// Reads text into chunks. None if a comment of several lines does not end in it, and the file goes on.
 fn read_chunks(text: &str, dialect: Dialect, region: Region) -> Option<Vec<Arc<Chunk>>> {

@@ -177,6 +177,8 @@ pub struct Form {
     pub fixed: u16,
     /// Where the size is.
     pub size_field: SizeField,
+    /// Whether bits 11 to 8 are a condition: `cccc` in the pattern.
+    pub has_condition: bool,
     /// What each slot takes.
     pub takes: [Kinds; 2],
 }
@@ -186,6 +188,7 @@ const fn form(sizes: &str, pattern: &'static str, slots: [Slot; 2], rule: Rule, 
     let bytes = pattern.as_bytes();
     let (mut value, mut fixed, mut bit, mut at) = (0_u16, 0_u16, 16_u8, 0);
     let mut size_field = SizeField::None;
+    let mut has_condition = false;
     while at < bytes.len() {
         if bytes[at] != b' ' {
             bit -= 1;
@@ -198,6 +201,7 @@ const fn form(sizes: &str, pattern: &'static str, slots: [Slot; 2], rule: Rule, 
                 b's' => size_field = SizeField::Standard,
                 b'z' => size_field = SizeField::Bit(bit),
                 b'p' => size_field = SizeField::Move,
+                b'c' => has_condition = true,
                 _ => (),
             }
         }
@@ -216,6 +220,7 @@ const fn form(sizes: &str, pattern: &'static str, slots: [Slot; 2], rule: Rule, 
         value,
         fixed,
         size_field,
+        has_condition,
         takes,
     }
 }

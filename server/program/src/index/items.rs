@@ -62,7 +62,9 @@ pub(crate) fn has_disk_word(text: &str) -> bool {
 
 /// Where a comment says `@block NAME`: the name. Our own mark; it may name any layout, and applies to the table it stands at.
 pub(crate) fn marked_block(comment: &str) -> Option<&str> {
-    let rest = &comment[comment.find("@block")? + "@block".len()..];
+    // Nearly no comment has the character at all.
+    let mark = comment.find('@')?;
+    let rest = comment[mark..].find("@block").map(|at| &comment[mark + at + "@block".len()..])?;
     let name = rest.trim_start();
     if name.len() == rest.len() {
         return None;

@@ -150,6 +150,8 @@ struct Builder<'a> {
     symbolic: Vec<u16>,
     instructions: Vec<Instruction>,
     sizes: Vec<u8>,
+    /// Problems of the instruction that is being read.
+    read_problems: Vec<(Span, ProblemKind)>,
     settings: &'a Settings,
     includes: Vec<String>,
     /// The run that the last statement belongs to.
@@ -182,6 +184,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         symbolic: Vec::new(),
         instructions: Vec::new(),
         sizes: Vec::new(),
+        read_problems: Vec::new(),
         settings,
         includes: Vec::new(),
         open: false,
@@ -303,9 +306,7 @@ impl<'a> Builder<'a> {
                 self.comment_has_words = false;
             }
             Operation::Instruction(mnemonic) => {
-                let before = self.uses.len();
-                self.uses(at, text, line.operands, true);
-                self.instruction(at, line, text, mnemonic, before);
+                self.instruction(at, line, text, mnemonic);
                 self.close();
             }
             Operation::Assignment => {
@@ -510,36 +511,49 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// Reads an instruction; `first_use` is the first of the names that its operands use.
-    fn instruction(
-        &mut self,
-        at: u16,
-        line: &Line,
-        text: &'a str,
-        mnemonic: &'static reveille_cpu::Mnemonic,
-        first_use: usize,
-    ) {
-        let mut problems = Vec::new();
-        let read = read(text, at, line, self.dialect, mnemonic, self.settings, &mut problems);
-        self.problems.extend(problems.into_iter().map(|(span, kind)| (at, span, kind)));
-        let (bytes, record) = match read {
+    fn instruction(&mut self, at: u16, line: &Line, text: &'a str, mnemonic: &'static reveille_cpu::Mnemonic) {
+        let before = self.read_problems.len();
+        let read = read(text, at, line, self.dialect, mnemonic, self.settings, &mut self.read_problems);
+        let has_problems = self.read_problems.len() > before;
+        if has_problems {
+            let found = self.read_problems.drain(before..).map(|(span, kind)| (at, span, kind));
+            self.problems.extend(found);
+        }
+        let (bytes, mut record) = match read {
             Read::Static(bytes) => (bytes, None),
             Read::Fixed(bytes, record) => (bytes, Some(record)),
             Read::Variable(record) => (0, Some(record)),
         };
-        if let Some(mut record) = record {
-            for term in &mut record.operands {
-                if let Expr::Name(name, span, _) = &mut term.value {
-                    // The names are the same that the operand field uses: the place of the text stands for the name until it is interned.
-                    let used = self.uses[first_use..].iter().find(|it| it.1.start == span.start);
-                    match used {
-                        Some((text, _)) => *name = Symbol::from_index(*text as u32),
-                        None => term.value = Expr::Text,
+        // The names that the operands use: a record knows them, unless one of its values is more than a name and a number.
+        let knows_names = |it: &Instruction| it.count < 3 && it.operands.iter().all(|term| term.value != Expr::Text);
+        match &mut record {
+            Some(record) if !has_problems && knows_names(record) => {
+                for term in &mut record.operands {
+                    if let Expr::Name(name, span, _) = &mut term.value {
+                        // The place of the text stands for the name until it is interned.
+                        *name = Symbol::from_index(self.texts.len() as u32);
+                        self.texts.push(span.of(text));
+                        let len = span.end - span.start;
+                        let found = Use { symbol: UNSET, line: at, start: span.start, len, must_exist: true };
+                        self.uses.push((self.texts.len() - 1, found));
                     }
                 }
             }
-            self.instructions.push(record);
+            None if !has_problems => (),
+            _ => {
+                let first = self.uses.len();
+                self.uses(at, text, line.operands, true);
+                for term in record.iter_mut().flat_map(|it| &mut it.operands) {
+                    if let Expr::Name(name, span, _) = &mut term.value {
+                        match self.uses[first..].iter().find(|it| it.1.start == span.start) {
+                            Some((text, _)) => *name = Symbol::from_index(*text as u32),
+                            None => term.value = Expr::Text,
+                        }
+                    }
+                }
+            }
         }
+        self.instructions.extend(record);
         if bytes == 0 {
             self.event(at, EventKind::Instruction(self.instructions.len() as u16 - 1), None);
             return;

@@ -19,6 +19,55 @@ pub(crate) struct Sized {
     pub(crate) kinds: [Kind; 2],
 }
 
+/// The bytes of an instruction, ten at most, without memory of their own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bytes {
+    bytes: [u8; 10],
+    len: u8,
+    /// One bit for each byte whose value is not known.
+    unknown: u16,
+}
+
+impl Bytes {
+    fn new(words: &[u16]) -> Self {
+        let mut found = Self { bytes: [0; 10], len: 2 * words.len().min(5) as u8, unknown: 0 };
+        for (pair, word) in found.bytes.chunks_exact_mut(2).zip(words) {
+            pair.copy_from_slice(&word.to_be_bytes());
+        }
+        found
+    }
+
+    fn forget(&mut self, at: usize) {
+        self.unknown |= 1 << at;
+    }
+
+    fn keep_same(&mut self, words: &[u16]) {
+        let other = Self::new(words);
+        for at in 0..self.len() {
+            if self.bytes[at] != other.bytes[at] {
+                self.forget(at);
+            }
+        }
+    }
+
+    /// How many there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.len.into()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+
+    /// The bytes; none where a value is not known.
+    pub fn iter(&self) -> impl Iterator<Item = Option<u8>> {
+        (0..self.len()).map(|at| (self.unknown >> at & 1 == 0).then_some(self.bytes[at]))
+    }
+}
+
 /// An instruction of a line, encoded.
 #[derive(Clone, Debug)]
 pub struct Assembled {
@@ -28,8 +77,8 @@ pub struct Assembled {
     pub choice: Choice,
     /// The operands; values that are not known are 0.
     pub operands: [Operand; 2],
-    /// The bytes; none where a value is not known.
-    pub bytes: Vec<Option<u8>>,
+    /// The bytes.
+    pub bytes: Bytes,
     /// How long it takes.
     pub time: Time,
     /// Whether the source left its length or a form open.
@@ -160,7 +209,7 @@ fn resolve(
     site: Site,
     record: &Instruction,
     kinds: [Kind; 2],
-    address: i64,
+    address: Option<i64>,
     found: &mut Vec<(ExpressionProblem, Range<usize>)>,
 ) -> Resolved {
     let mut is_unknown = [false; 2];
@@ -172,8 +221,9 @@ fn resolve(
         let number = match (value, site.location) {
             // A distance inside one base is right wherever that base lies.
             (Value::Address(base, offset), Value::Address(own, here)) if relative && base == own => {
-                Some(address + offset - here)
+                Some(address.unwrap_or(0) + offset - here)
             }
+            _ if relative && address.is_none() => None,
             _ => unit.absolute(value),
         };
         is_unknown[at] = number.is_none();
@@ -183,50 +233,54 @@ fn resolve(
     Resolved { operands, is_unknown }
 }
 
-/// Encodes a record; with the bytes comes what is wrong with a value.
+/// Encodes a record at an address; with the words comes what is wrong with a value.
 fn encoded(
     mnemonic: &Mnemonic,
     choice: &Choice,
     resolved: &Resolved,
-    address: Option<i64>,
+    address: i64,
     record: &Instruction,
-) -> (Encoding, Vec<Option<u8>>, Option<OperandProblem>) {
-    let at = address.unwrap_or(0);
+) -> (Encoding, Option<OperandProblem>) {
     let mut operands = resolved.operands;
     for (operand, term) in operands.iter_mut().zip(&record.operands) {
         // `(PC)` alone means the word behind.
         if term.value == Expr::None && matches!(operand.kind, Kind::PcDisplacement | Kind::PcIndex) {
-            operand.value = at + 2;
+            operand.value = address + 2;
         }
     }
-    let (encoding, problem) = encode(choice.form, choice.size, mnemonic.condition, &operands, at);
-    let mut bytes: Vec<Option<u8>> = encoding.bytes().into_iter().map(Some).collect();
-    if resolved.is_unknown == [false; 2] {
-        return (encoding, bytes, problem);
-    }
-    // The bytes that another value would change are not known.
-    for (operand, is_unknown) in operands.iter_mut().zip(resolved.is_unknown) {
-        if is_unknown {
-            operand.value = !operand.value;
+    encode(choice.form, choice.size, mnemonic.condition, &operands, address)
+}
+
+/// The bytes of a record; none where a value is not known.
+fn bytes_of(mnemonic: &Mnemonic, choice: &Choice, mut resolved: Resolved, address: i64, record: &Instruction) -> Bytes {
+    let (encoding, _) = encoded(mnemonic, choice, &resolved, address, record);
+    let mut bytes = Bytes::new(encoding.words());
+    if resolved.is_unknown != [false; 2] {
+        // The bytes that another value would change are not known.
+        for (operand, is_unknown) in resolved.operands.iter_mut().zip(resolved.is_unknown) {
+            if is_unknown {
+                operand.value = !operand.value;
+            }
         }
+        let (other, _) = encoded(mnemonic, choice, &resolved, address, record);
+        bytes.keep_same(other.words());
     }
-    let (other, _) = encode(choice.form, choice.size, mnemonic.condition, &operands, at);
-    for (byte, other) in bytes.iter_mut().zip(other.bytes()) {
-        *byte = byte.filter(|it| *it == other);
-    }
-    (encoding, bytes, None)
+    bytes
 }
 
 /// A branch of the dotted style that became a jump: `jra` and `jbsr` of 6 bytes, a condition of 8 with the opposite one before it.
-fn stretched(condition: u8, bytes: u8, target: Option<i64>) -> Vec<Option<u8>> {
-    let target = target.map(|it| (it as u32).to_be_bytes());
-    let first: &[u8] = match (bytes, condition) {
-        (6, 1) => &[0x4e, 0xb9],
-        (6, _) => &[0x4e, 0xf9],
-        _ => &[0x60 | (condition ^ 1), 0x06, 0x4e, 0xf9],
+fn stretched(condition: u8, bytes: u8, target: Option<i64>) -> Bytes {
+    let [high, low] = [(target.unwrap_or(0) >> 16) as u16, target.unwrap_or(0) as u16];
+    let mut found = match (bytes, condition) {
+        (6, 1) => Bytes::new(&[0x4eb9, high, low]),
+        (6, _) => Bytes::new(&[0x4ef9, high, low]),
+        _ => Bytes::new(&[0x6006 | u16::from(condition ^ 1) << 8, 0x4ef9, high, low]),
     };
-    let tail = (0..4).map(|at| target.map(|it| it[at]));
-    first.iter().copied().map(Some).chain(tail).collect()
+    if target.is_none() {
+        let at = found.len() - 4;
+        (at..at + 4).for_each(|at| found.forget(at));
+    }
+    found
 }
 
 /// The record of a line that has an instruction, read afresh with its names.
@@ -253,7 +307,7 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
     let address = unit.absolute(site.location);
     let mut found = Vec::new();
     let (choice, kinds) = choice_of(program, mnemonic, &record, sized)?;
-    let resolved = resolve(program, unit, site, &record, kinds, address.unwrap_or(0), &mut found);
+    let resolved = resolve(program, unit, site, &record, kinds, address, &mut found);
     if !found.is_empty() {
         return None;
     }
@@ -270,11 +324,12 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
         let choice = Choice { form, instruction: jump.instruction, size: Size::Word };
         return Some(Assembled { mnemonic, choice, operands, bytes, time, was_open: true });
     }
-    let (encoding, bytes, _) = encoded(mnemonic, &choice, &resolved, address, &record);
-    let words = encoding.words().len() as u8;
-    let time = time(settings.cpu, choice.form, choice.size, mnemonic.condition, &resolved.operands, words);
+    let operands = resolved.operands;
+    let bytes = bytes_of(mnemonic, &choice, resolved, address.unwrap_or(0), &record);
+    let words = (bytes.len() / 2) as u8;
+    let time = time(settings.cpu, choice.form, choice.size, mnemonic.condition, &operands, words);
     let was_open = sized.is_some() || choice.instruction.name != mnemonic.instruction.name;
-    Some(Assembled { mnemonic, choice, operands: resolved.operands, bytes, time, was_open })
+    Some(Assembled { mnemonic, choice, operands, bytes, time, was_open })
 }
 
 /// The form of a record and the kinds of its operands.
@@ -333,7 +388,7 @@ pub(crate) fn check_record(
     let Some((choice, kinds)) = choice_of(program, mnemonic, record, sized) else { return };
     let address = unit.absolute(site.location);
     let mut found = Vec::new();
-    let resolved = resolve(program, unit, site, record, kinds, address.unwrap_or(0), &mut found);
+    let resolved = resolve(program, unit, site, record, kinds, address, &mut found);
     if let Some((problem, range)) = found.into_iter().next() {
         let span = Span { start: range.start as u16, end: range.end as u16 };
         problems.push((site.place.line, span, ProblemKind::Expression(problem)));
@@ -346,7 +401,7 @@ pub(crate) fn check_record(
     if resolved.is_unknown[0] || resolved.is_unknown[1] {
         return;
     }
-    let (_, _, problem) = encoded(mnemonic, &choice, &resolved, address, record);
+    let (_, problem) = encoded(mnemonic, &choice, &resolved, address.unwrap_or(0), record);
     let found = match problem {
         Some(problem) => Some((usize::from(blamed(&problem)), ProblemKind::Operand(problem))),
         None => odd_operand(&choice, &resolved),

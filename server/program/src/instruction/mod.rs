@@ -7,6 +7,6 @@ mod assemble;
 mod operand;
 mod read;
 
-pub use assemble::{Assembled, assemble};
+pub use assemble::{Assembled, Bytes, assemble};
 pub(crate) use assemble::{Site, Sized, assemble_at, check_record, with_registers};
 pub(crate) use read::{Expr, Instruction, Read, Term, fits_short, guess, misfit_span, operand, read};
