@@ -219,9 +219,11 @@ fn on_16_bits(cpu: Cpu, form: &Form, size: Size, condition: u8, operands: &[Oper
     let constant = |operand: &Operand| (operand.kind == Kind::Immediate).then_some(operand.value);
     let last = if form.operand_count() == 2 { second } else { first };
     let same = |time: Clocks| (time, time);
+    let is_from_status = matches!(form.slots[0], Slot::Status | Slot::Conditions);
     match form.rule {
         Rule::Fixed(time) => match form.slots {
             _ if !newer => same(time),
+            [Slot::Quick, Slot::Ea(_)] if size == Size::Word => same(time.less(4)),
             [Slot::Constant, Slot::Conditions | Slot::Status] => same(time.less(4)),
             [Slot::UserStack, _] | [_, Slot::UserStack] => same(time.more(2)),
             _ => same(match time.cycles {
@@ -238,7 +240,8 @@ fn on_16_bits(cpu: Cpu, form: &Form, size: Size, condition: u8, operands: &[Oper
         },
         Rule::Load { word, long: from_memory, direct } => {
             let base = match (size, first.kind) {
-                (Size::Long, Kind::Data | Kind::Address | Kind::Immediate) => direct,
+                // The 68010 needs no clocks more for these.
+                (Size::Long, Kind::Data | Kind::Address | Kind::Immediate) if !newer => direct,
                 (Size::Long, _) => from_memory,
                 _ => word,
             };
@@ -249,15 +252,21 @@ fn on_16_bits(cpu: Cpu, form: &Form, size: Size, condition: u8, operands: &[Oper
             Kind::Address => address,
             Kind::Data => {
                 let less = newer && size == Size::Long && matches!(form.slots[0], Slot::Dx | Slot::Constant);
-                let from_status = newer && form.slots[0] == Slot::Status;
-                if less || from_status { register[long].less(2) } else { register[long] }
+                if less || newer && is_from_status { register[long].less(2) } else { register[long] }
             }
             kind => {
                 let time = memory[long].plus(address_time(kind, size));
-                // The 68010 does not read what CLR and MOVE from SR only write.
-                let only_writes = newer && (form.flags == "-0100" || form.slots[0] == Slot::Status);
                 let read = if size == Size::Long { 2 } else { 1 };
-                if only_writes { c(time.cycles - 4 * read, time.reads - read, time.writes) } else { time }
+                // The 68010 does not read what CLR and MOVE from SR and CCR only write.
+                let only_writes = newer && (form.flags == "-0100" || is_from_status);
+                if only_writes {
+                    c(time.cycles - 4 * read, time.reads - read, time.writes)
+                } else if newer && form.value == 0x0180 {
+                    // BCLR of a bit whose number is in a register.
+                    time.more(2)
+                } else {
+                    time
+                }
             }
         }),
         Rule::Move => {
@@ -288,7 +297,8 @@ fn on_16_bits(cpu: Cpu, form: &Form, size: Size, condition: u8, operands: &[Oper
                 _ => (STORE_LIST[place(second.kind).min(4)], first),
             };
             let count = match list.kind {
-                Kind::List => list.value.count_ones() as u16,
+                // As a number it is the word itself, whichever way round it is read.
+                Kind::List | Kind::Immediate => ones(list.value),
                 _ => 1,
             };
             let each = if size == Size::Long { 2 } else { 1 } * count;
@@ -329,6 +339,7 @@ fn on_16_bits(cpu: Cpu, form: &Form, size: Size, condition: u8, operands: &[Oper
             _ => (c(10, 2, 0), if newer { c(18, 3, 0) } else { c(14, 3, 0) }),
         },
         Rule::Set => match (first.kind, condition) {
+            (Kind::Data, _) if newer => same(c(4, 1, 0)),
             (Kind::Data, 0) => same(c(6, 1, 0)),
             (Kind::Data, 1) => same(c(4, 1, 0)),
             (Kind::Data, _) => (c(4, 1, 0), c(6, 1, 0)),
@@ -338,8 +349,12 @@ fn on_16_bits(cpu: Cpu, form: &Form, size: Size, condition: u8, operands: &[Oper
             }
         },
         Rule::Space => {
-            let memory = if first.kind.is_memory() { first } else { second };
-            same(c(14, 2, 1).plus(address_time(memory.kind, size)))
+            let data = if size == Size::Long { 2 } else { 1 };
+            if !matches!(first.kind, Kind::Data | Kind::Address) {
+                return same(c(14, 2, 0).plus(address_time(first.kind, size)));
+            }
+            let time = c(14, 2, 0).plus(address_time(second.kind, size));
+            same(c(time.cycles, time.reads - data, data))
         }
     }
 }

@@ -25,7 +25,7 @@ pub(super) static INSTRUCTIONS: &[Instruction] = &[
     ]) },
     instruction("bkpt", "breakpoint (68010)", "breakpoint cycle, then vector 4",
         "Tells a debugger on the bus, then takes the illegal-instruction exception.", &[
-        form("", "0100 1000 0100 1yyy", [Breakpoint, No], Rule::Fixed(c(10, 2, 0)), "-----").since(Cpu::M68010),
+        form("", "0100 1000 0100 1yyy", [Breakpoint, No], Rule::Fixed(c(34, 5, 3)), "-----").since(Cpu::M68010),
     ]),
     instruction("bra", "branch always", "target -> PC",
         "The distance counts from the word behind the first: .S reaches -128 to 126 bytes, but not the next instruction, .W -32768 to 32766.", &[

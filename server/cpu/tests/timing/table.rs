@@ -1,18 +1,11 @@
-//! Every row of the timing tables of the *M68000 User's Manual*, ninth edition, section 8, against `time`.
-//!
-//! `data/timing.csv` has the rows as printed; `actual` is a corrected figure where the print is known to be wrong, with its reason. Each row
-//! is made into real instructions on the real way: name, form, words, and back from the words.
-
-mod csv;
+//! Every row of the tables.
 
 use std::sync::LazyLock;
 
-use reveille_cpu::{
-    Clocks, Cpu, EXCEPTIONS, Index, Kind, Misfit, Operand, Size, Time, address_time, choose, decode, encode, mnemonic,
-    time, word_count,
-};
+use reveille_cpu::{Clocks, Cpu, EXCEPTIONS, Kind, Operand, Size, address_time};
 
-const ADDRESS: i64 = 0x1000;
+use crate::csv;
+use crate::made::{constant, operand, timed};
 
 /// One row of the table.
 #[derive(Debug)]
@@ -29,7 +22,7 @@ struct Row {
 }
 
 static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
-    let text = include_str!("data/timing.csv");
+    let text = include_str!("../data/timing.csv");
     let row = |line: &str| {
         let fields = csv::fields(line);
         assert_eq!(fields.len(), 14, "{line}");
@@ -96,25 +89,6 @@ fn kind_of(text: &str) -> Kind {
     }
 }
 
-/// Some operand of a kind.
-fn operand(kind: Kind) -> Operand {
-    let value = match kind {
-        Kind::Displacement | Kind::Index => 4,
-        Kind::AbsoluteShort => 0x4000,
-        Kind::AbsoluteLong => 0x12_3456,
-        Kind::PcDisplacement | Kind::PcIndex | Kind::Target => ADDRESS + 0x20,
-        // A constant that ADDQ takes, too; MOVE and ADD are not told that it is written out, so they keep their own forms.
-        Kind::Immediate => 2,
-        Kind::List => 1,
-        _ => 0,
-    };
-    Operand { kind, register: 3, index: Index { number: 5, is_address: false, is_long: false }, value }
-}
-
-fn constant(value: i64) -> Operand {
-    Operand::value(Kind::Immediate, value)
-}
-
 /// What a time is compared with.
 #[derive(Clone, Copy)]
 struct Expected {
@@ -124,23 +98,6 @@ struct Expected {
 
 fn exactly(clocks: Clocks) -> Expected {
     Expected { least: clocks, most: clocks }
-}
-
-/// The time of a line, made the way the server makes it; checked to be the same when read back from the words.
-fn timed(cpu: Cpu, name: &str, size: Option<Size>, operands: &[Operand]) -> Result<Time, Misfit> {
-    let mnemonic = mnemonic(name).unwrap_or_else(|| panic!("no mnemonic {name}"));
-    let none = Operand::register(Kind::Data, 0);
-    let pair = [operands.first().copied().unwrap_or(none), operands.get(1).copied().unwrap_or(none)];
-    let choice = choose(mnemonic, cpu, size, &pair, operands.len(), None)?;
-    let (encoding, _) = encode(choice.form, choice.size, mnemonic.condition, &pair, ADDRESS);
-    let words = encoding.words();
-    assert_eq!(words.len(), usize::from(word_count(choice.form, choice.size, pair.map(|it| it.kind))), "{name}");
-    let found = time(cpu, choice.form, choice.size, mnemonic.condition, &pair, words.len() as u8);
-    let again = decode(words, ADDRESS).unwrap_or_else(|| panic!("{name} {size:?} {operands:?}: {words:04x?}"));
-    assert_eq!(usize::from(again.words), words.len(), "{name} {size:?} {operands:?}");
-    let from_words = time(cpu, again.form, again.size, again.condition, &again.operands, again.words);
-    assert_eq!(from_words, found, "{name} {size:?} {operands:?} is read back as {again}");
-    Ok(found)
 }
 
 /// Clocks on the 68008 by its rule (*M68000 User's Manual*, section 7; from memory): each byte is a bus cycle of its own. `data_bytes` are
@@ -483,150 +440,4 @@ fn every_row_of_the_timing_tables_is_what_the_table_says() {
     assert!(checks.instructions > 1900, "{}", checks.instructions);
     // No exception beyond the table.
     assert_eq!(EXCEPTIONS.len(), ROWS.iter().filter(|it| it.table == "8-14").count());
-}
-
-fn clocks_of(cpu: Cpu, name: &str, size: Option<Size>, operands: &[Operand]) -> (Clocks, Clocks) {
-    let time = timed(cpu, name, size, operands).expect("a form");
-    assert_eq!(time.is_near, cpu == Cpu::M68010);
-    (time.least, time.most)
-}
-
-fn cycles_of(cpu: Cpu, name: &str, size: Option<Size>, operands: &[Operand]) -> (u16, u16) {
-    let (least, most) = clocks_of(cpu, name, size, operands);
-    (least.cycles, most.cycles)
-}
-
-/// *M68000 User's Manual*, section 8, notes of table 8-4; from memory, confirmed by a cycle-level core.
-#[test]
-fn longs_from_registers_and_constants_take_two_clocks_more_except_in_comparisons() {
-    let to = |first, second| [operand(first), operand(second)];
-    let long = Some(Size::Long);
-    for name in ["add", "sub", "and", "or"] {
-        assert_eq!(cycles_of(Cpu::M68000, name, long, &to(Kind::Data, Kind::Data)), (8, 8), "{name}");
-        assert_eq!(cycles_of(Cpu::M68000, name, long, &to(Kind::Immediate, Kind::Data)), (16, 16), "{name}");
-        assert_eq!(cycles_of(Cpu::M68000, name, long, &to(Kind::Indirect, Kind::Data)), (14, 14), "{name}");
-    }
-    for name in ["adda", "suba"] {
-        assert_eq!(cycles_of(Cpu::M68000, name, long, &to(Kind::Address, Kind::Address)), (8, 8), "{name}");
-        assert_eq!(cycles_of(Cpu::M68000, name, long, &to(Kind::Immediate, Kind::Address)), (16, 16), "{name}");
-        assert_eq!(cycles_of(Cpu::M68000, name, long, &to(Kind::PreDecrement, Kind::Address)), (16, 16), "{name}");
-    }
-    assert_eq!(cycles_of(Cpu::M68000, "cmp", long, &to(Kind::Data, Kind::Data)), (6, 6));
-    assert_eq!(cycles_of(Cpu::M68000, "cmpa", long, &to(Kind::Immediate, Kind::Address)), (14, 14));
-}
-
-/// *M68000 User's Manual*, section 8, notes of table 8-4: `38 + 2n`; from memory, confirmed by a cycle-level core.
-#[test]
-fn a_multiplication_by_a_constant_takes_two_clocks_for_each_one_or_change() {
-    for value in [0, 1, 2, 0x5555, 0x7fff, 0x8000, 0xaaaa, 0xffff, 0x1234] {
-        let operands = [constant(value), operand(Kind::Data)];
-        let ones = (0..16).filter(|bit| value >> bit & 1 == 1).count() as u16;
-        // The value with a 0 behind it, read from the right: how often a bit differs from its neighbour.
-        let bit = |at: i64| if at == 0 { 0 } else { value >> (at - 1) & 1 };
-        let changes = (0..16).filter(|at| bit(*at) != bit(at + 1)).count() as u16;
-        let both = |cycles| (cycles, cycles);
-        assert_eq!(cycles_of(Cpu::M68000, "mulu", None, &operands), both(4 + 38 + 2 * ones), "{value:x}");
-        assert_eq!(cycles_of(Cpu::M68000, "muls", None, &operands), both(4 + 38 + 2 * changes), "{value:x}");
-    }
-    // $5555 has sixteen changes with the 0 behind it, and $0001 two.
-    assert_eq!(cycles_of(Cpu::M68000, "muls", None, &[constant(0x5555), operand(Kind::Data)]), (74, 74));
-    assert_eq!(cycles_of(Cpu::M68000, "muls", None, &[constant(1), operand(Kind::Data)]), (46, 46));
-    for name in ["mulu", "muls"] {
-        let operands = [operand(Kind::Data), operand(Kind::Data)];
-        assert_eq!(cycles_of(Cpu::M68000, name, None, &operands), (38, 70), "{name}");
-    }
-}
-
-/// A cycle-level core; *M68000 User's Manual*, table 8-8, gives the maximum only.
-#[test]
-fn a_bit_below_16_of_a_register_takes_two_clocks_less() {
-    for (name, most) in [("bchg", 12), ("bset", 12), ("bclr", 14)] {
-        for (bit, cycles) in [(0, most - 2), (15, most - 2), (16, most), (31, most), (32, most - 2), (47, most - 2)] {
-            let operands = [constant(bit), operand(Kind::Data)];
-            assert_eq!(cycles_of(Cpu::M68000, name, None, &operands), (cycles, cycles), "{name} {bit}");
-        }
-        let operands = [operand(Kind::Data), operand(Kind::Data)];
-        assert_eq!(cycles_of(Cpu::M68000, name, None, &operands), (most - 6, most - 4), "{name}");
-    }
-    for bit in [0, 31] {
-        assert_eq!(cycles_of(Cpu::M68000, "btst", None, &[constant(bit), operand(Kind::Data)]), (10, 10));
-    }
-}
-
-/// *M68000 User's Manual*, tables 8-6 and 8-9; from memory.
-#[test]
-fn conditions_give_the_ranges_of_both_outcomes() {
-    let target = operand(Kind::Target);
-    let counter = operand(Kind::Data);
-    let clocks = |cycles, reads| Clocks { cycles, reads, writes: 0 };
-    let of = |name, size, operands: &[Operand]| clocks_of(Cpu::M68000, name, size, operands);
-    assert_eq!(of("beq", Some(Size::Short), &[target]), (clocks(8, 1), clocks(10, 2)));
-    assert_eq!(of("beq", Some(Size::Word), &[target]), (clocks(10, 2), clocks(12, 2)));
-    assert_eq!(of("bra", Some(Size::Word), &[target]), (clocks(10, 2), clocks(10, 2)));
-    assert_eq!(of("dbra", None, &[counter, target]), (clocks(10, 2), clocks(14, 3)));
-    assert_eq!(of("dbeq", None, &[counter, target]), (clocks(10, 2), clocks(14, 3)));
-    assert_eq!(of("dbt", None, &[counter, target]), (clocks(12, 2), clocks(12, 2)));
-    assert_eq!(of("seq", None, &[counter]), (clocks(4, 1), clocks(6, 1)));
-    assert_eq!(of("st", None, &[counter]), (clocks(6, 1), clocks(6, 1)));
-    assert_eq!(of("sf", None, &[counter]), (clocks(4, 1), clocks(4, 1)));
-}
-
-/// *M68000 User's Manual*, section 7: three lines of its tables, and some of its exceptions' neighbours; from memory.
-#[test]
-fn the_68008_takes_a_bus_cycle_for_each_byte() {
-    let to = |first, second| [operand(first), operand(second)];
-    let all = |cycles, reads, writes| {
-        let clocks = Clocks { cycles, reads, writes };
-        (clocks, clocks)
-    };
-    let of = |name, size, operands: &[Operand]| clocks_of(Cpu::M68008, name, Some(size), operands);
-    assert_eq!(of("move", Size::Byte, &to(Kind::Data, Kind::Data)), all(8, 2, 0));
-    assert_eq!(of("move", Size::Word, &to(Kind::Indirect, Kind::Data)), all(16, 4, 0));
-    assert_eq!(of("add", Size::Long, &to(Kind::Indirect, Kind::Data)), all(26, 6, 0));
-    assert_eq!(of("move", Size::Byte, &to(Kind::Indirect, Kind::Data)), all(12, 3, 0));
-    assert_eq!(of("move", Size::Byte, &to(Kind::Immediate, Kind::Indirect)), all(20, 4, 1));
-    assert_eq!(of("move", Size::Long, &to(Kind::Data, Kind::Indirect)), all(24, 2, 4));
-    assert_eq!(of("add", Size::Byte, &to(Kind::Data, Kind::Indirect)), all(16, 3, 1));
-    assert_eq!(of("movep", Size::Word, &to(Kind::Data, Kind::Displacement)), all(24, 4, 2));
-}
-
-/// One processor core's tables for the 68010, where they differ from its tables for the 68000; the manual's section 9 was not read. `time`
-/// calls all of them near.
-#[test]
-fn the_68010_differs_where_a_core_says_so() {
-    let of = |name, size, operands: &[Operand]| cycles_of(Cpu::M68010, name, size, operands);
-    let to = |first, second| [operand(first), operand(second)];
-    let both = |cycles| (cycles, cycles);
-    let long = Some(Size::Long);
-    // CLR does not read: 8 and what the address takes beyond the read.
-    assert_eq!(of("clr", Some(Size::Word), &[operand(Kind::Indirect)]), both(8));
-    assert_eq!(of("clr", Some(Size::Word), &[operand(Kind::Displacement)]), both(12));
-    assert_eq!(of("mulu", None, &to(Kind::Immediate, Kind::Data)), (34, 66));
-    assert_eq!(of("muls", None, &to(Kind::Immediate, Kind::Data)), (36, 66));
-    assert_eq!(of("divu", None, &to(Kind::Data, Kind::Data)), both(108));
-    assert_eq!(of("divs", None, &to(Kind::Data, Kind::Data)), both(122));
-    assert_eq!(of("beq", Some(Size::Short), &[operand(Kind::Target)]), (6, 10));
-    assert_eq!(of("beq", Some(Size::Word), &[operand(Kind::Target)]), both(10));
-    assert_eq!(of("dbeq", None, &to(Kind::Data, Kind::Target)), (10, 18));
-    for name in ["addx", "subx", "eor"] {
-        assert_eq!(of(name, long, &to(Kind::Data, Kind::Data)), both(6), "{name}");
-    }
-    for name in ["addi", "subi", "andi", "ori", "eori"] {
-        assert_eq!(of(name, long, &to(Kind::Immediate, Kind::Data)), both(14), "{name}");
-    }
-    for name in ["andi", "ori", "eori"] {
-        assert_eq!(of(name, None, &to(Kind::Immediate, Kind::Conditions)), both(16), "{name}");
-        assert_eq!(of(name, None, &to(Kind::Immediate, Kind::Status)), both(16), "{name}");
-    }
-    assert_eq!(of("chk", None, &to(Kind::Data, Kind::Data)), both(8));
-    assert_eq!(of("move", None, &to(Kind::Status, Kind::Data)), both(4));
-    assert_eq!(of("move", long, &to(Kind::UserStack, Kind::Address)), both(6));
-    assert_eq!(of("move", long, &to(Kind::Address, Kind::UserStack)), both(6));
-    assert_eq!(of("reset", None, &[]), both(130));
-    assert_eq!(of("rte", None, &[]), both(24));
-    assert_eq!(of("move", long, &to(Kind::Data, Kind::PreDecrement)), both(14));
-    assert_eq!(of("trap", None, &[operand(Kind::Immediate)]), both(38));
-    assert_eq!(of("illegal", None, &[]), both(38));
-    assert_eq!(of("rtr", None, &[]), both(20));
-    assert_eq!(of("nop", None, &[]), both(4));
 }
