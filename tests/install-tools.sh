@@ -2,9 +2,10 @@
 # Puts the programs that the tests need beside the checkout, never into it. Safe to run again: what is
 # there is left alone, and then it takes a fraction of a second. Silent unless something fails.
 #
-#   install-tools.sh [system] [vscode] [neovim]        without a word: all of them
+#   install-tools.sh [system] [judges] [vscode] [neovim]        without a word: all of them
 #
 # system   Debian packages: disk tools, GNU as for the 68000, Chromium (needs root or sudo)
+# judges   a disassembler and two independent processor cores, for the tests of the instruction table
 # vscode   code-server, a Node.js that runs it, playwright-core
 # neovim   Neovim, pinned by hash
 #
@@ -55,6 +56,8 @@ python3 python3
 LIST
     [ -n "${CHROMIUM:-}" ] || command -v chromium >/dev/null 2>&1 || echo chromium
     python3 -c 'import ensurepip, venv' >/dev/null 2>&1 || echo python3-venv
+    python3 -c 'import os, sysconfig; os.stat(sysconfig.get_path("include") + "/Python.h")' >/dev/null 2>&1 ||
+        echo python3-dev
 }
 
 system() {
@@ -102,10 +105,23 @@ neovim() {
     : >"$neovim_tools/.complete"
 }
 
-[ $# -gt 0 ] || set -- system vscode neovim
+judges() {
+    [ -e "$judge_tools/.complete" ] && return
+    rm -rf "$judge_tools"
+    python3 -m venv "$judge_tools" >"$log" 2>&1 || die "no Python environment in $judge_tools"
+    twice "$judges" -m pip install --quiet --disable-pip-version-check --no-deps --only-binary :all: \
+        "capstone==$capstone_version" "m68000-python==$cycle_core_version" ||
+        die "the judges do not install"
+    # No wheels of this one: it needs a C compiler, as the grammars do, and the headers of Python.
+    twice "$judges" -m pip install --quiet --disable-pip-version-check --no-deps "machine68k==$table_core_version" ||
+        die "the table-driven core does not install"
+    : >"$judge_tools/.complete"
+}
+
+[ $# -gt 0 ] || set -- system judges vscode neovim
 for part in "$@"; do
     case $part in
-    system | vscode | neovim) "$part" ;;
+    system | judges | vscode | neovim) "$part" ;;
     *) : >"$log"; die "no such part: $part" ;;
     esac
 done
