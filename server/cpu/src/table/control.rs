@@ -19,9 +19,10 @@ const CONTROL: Slot = Ea(Kinds::CONTROL);
 
 #[rustfmt::skip]
 pub(super) static INSTRUCTIONS: &[Instruction] = &[
+    // Resident assemblers mean the branch of 16 bits by .L; others a branch of 32 bits that these processors do not have (from memory).
     Instruction { family: Family::Conditions(2), ..instruction("bcc", "branch if {}", "if condition: target -> PC",
         "The distance counts from the word behind the first: .S reaches -128 to 126 bytes, but not the next instruction, .W -32768 to 32766.", &[
-        form("bws", "0110 cccc dddd dddd", [Branch, No], Rule::Branch, "-----"),
+        form("bwsl", "0110 cccc dddd dddd", [Branch, No], Rule::Branch, "-----"),
     ]) },
     instruction("bkpt", "breakpoint (68010)", "breakpoint cycle, then vector 4",
         "Tells a debugger on the bus, then takes the illegal-instruction exception.", &[
@@ -29,11 +30,11 @@ pub(super) static INSTRUCTIONS: &[Instruction] = &[
     ]),
     instruction("bra", "branch always", "target -> PC",
         "The distance counts from the word behind the first: .S reaches -128 to 126 bytes, but not the next instruction, .W -32768 to 32766.", &[
-        form("bws", "0110 0000 dddd dddd", [Branch, No], Rule::Branch, "-----"),
+        form("bwsl", "0110 0000 dddd dddd", [Branch, No], Rule::Branch, "-----"),
     ]),
     instruction("bsr", "branch to a subroutine, return address on the stack", "PC -> -(SP); target -> PC",
         "The distance counts from the word behind the first: .S reaches -128 to 126 bytes, but not the next instruction, .W -32768 to 32766.", &[
-        form("bws", "0110 0001 dddd dddd", [Branch, No], Rule::Branch, "-----"),
+        form("bwsl", "0110 0001 dddd dddd", [Branch, No], Rule::Branch, "-----"),
     ]),
     instruction("chk", "trap if a register is below 0 or above a bound", "if Dn < 0 or Dn > bound: vector 6",
         "Compares the low word, with its sign. The trap takes 40 clocks instead of 10.", &[

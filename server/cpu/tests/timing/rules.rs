@@ -82,6 +82,8 @@ fn conditions_give_the_ranges_of_both_outcomes() {
     assert_eq!(of("beq", Some(Size::Short), &[target]), (clocks(8, 1), clocks(10, 2)));
     assert_eq!(of("beq", Some(Size::Word), &[target]), (clocks(10, 2), clocks(12, 2)));
     assert_eq!(of("bra", Some(Size::Word), &[target]), (clocks(10, 2), clocks(10, 2)));
+    // Resident assemblers mean the branch of 16 bits by .L, from memory.
+    assert_eq!(of("beq", Some(Size::Long), &[target]), of("beq", Some(Size::Word), &[target]));
     assert_eq!(of("dbra", None, &[counter, target]), (clocks(10, 2), clocks(14, 3)));
     assert_eq!(of("dbeq", None, &[counter, target]), (clocks(10, 2), clocks(14, 3)));
     assert_eq!(of("dbt", None, &[counter, target]), (clocks(12, 2), clocks(12, 2)));
