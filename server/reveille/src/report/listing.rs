@@ -22,7 +22,7 @@ pub(crate) fn listing_text(model: &Model, clock: Option<u32>, out: &mut dyn Writ
         let mut current = None;
         let mut found = Vec::new();
         let make = |file: FileId, lines: Vec<Listed>| {
-            let mut text = String::with_capacity(lines.len() * 64);
+            let mut text = String::with_capacity(lines.len() * 80);
             let mut found = Vec::new();
             for line in &lines {
                 sections(&mut found, line);
@@ -60,8 +60,10 @@ fn join(found: &mut Vec<Section>, part: Vec<Section>) {
     found.extend(part);
 }
 
+const DIGITS: &[u8; 16] = b"0123456789ABCDEF";
+
+/// Words of bytes, with a blank between them.
 fn hex(text: &mut String, bytes: &[Option<u8>]) {
-    const DIGITS: &[u8; 16] = b"0123456789ABCDEF";
     for (at, byte) in bytes.iter().enumerate() {
         if at > 0 && at % 2 == 0 {
             text.push(' ');
@@ -76,37 +78,63 @@ fn hex(text: &mut String, bytes: &[Option<u8>]) {
     }
 }
 
+/// An address in six digits, or in eight where it needs them, and two blanks.
+fn address(text: &mut String, address: i64) {
+    let address = address as u32;
+    let digits = if address >> 24 == 0 { 6 } else { 8 };
+    for at in (0..digits).rev() {
+        text.push(char::from(DIGITS[(address >> (4 * at) & 15) as usize]));
+    }
+    text.push_str("  ");
+}
+
+/// A number in decimal, to the right of so many columns. Rows are made by hand: they are the larger part of a listing's time.
+fn decimal(text: &mut String, number: usize, width: usize) {
+    let mut digits = [b' '; 20];
+    let mut at = digits.len();
+    let mut rest = number;
+    loop {
+        at -= 1;
+        digits[at] = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        if rest == 0 {
+            break;
+        }
+    }
+    let from = at.min(digits.len() - width.min(digits.len()));
+    text.extend(digits[from..].iter().map(|it| char::from(*it)));
+}
+
 /// The columns of bytes in a row: three words and the blanks between.
 const BYTES_WIDTH: usize = ROW * 2 + 2;
 
+/// The columns of the cycles.
+const CYCLES_WIDTH: usize = 7;
+
 fn cycles(text: &mut String, time: Option<Time>) {
-    let start = text.len();
-    if let Some(time) = time {
-        let (least, most) = (time.least.cycles, time.most.cycles);
-        if time.is_near {
-            text.push('~');
-        }
-        let _ = write!(text, "{}", least.min(most));
-        if least != most {
-            let _ = write!(text, "-{}", least.max(most));
-        }
+    let Some(time) = time else { return text.push_str(&BLANKS[..CYCLES_WIDTH]) };
+    let (least, most) = (time.least.cycles, time.most.cycles);
+    let (least, most) = (usize::from(least.min(most)), usize::from(least.max(most)));
+    if least == most && !time.is_near {
+        return decimal(text, least, CYCLES_WIDTH);
     }
-    // To the right, in seven columns.
-    let width = text.len() - start;
-    text.insert_str(start, &"       "[width.min(7)..]);
+    let near = if time.is_near { "~" } else { "" };
+    let shown = if least == most { format!("{near}{least}") } else { format!("{near}{least}-{most}") };
+    let _ = write!(text, "{shown:>CYCLES_WIDTH$}");
 }
+
+const BLANKS: &str = "                                ";
 
 fn row(program: &Program, line: &Listed, text: &mut String) {
     let Some(file) = program.file(line.place.file) else { return };
     let (_, it, source) = file.at(line.place.chunk, line.place.line);
-    let has_place =
-        !line.bytes.is_empty() || line.reserved > 0 || (!it.label.is_empty() && it.op == reveille_source::OpId::NONE);
-    let address = line.address.filter(|_| has_place);
+    let has_place = !line.bytes.is_empty()
+        || line.reserved > 0
+        || (!it.label.is_empty() && it.op == reveille_source::OpId::NONE);
+    let place = line.address.filter(|_| has_place);
     let (first, rest) = line.bytes.split_at(line.bytes.len().min(ROW));
-    match address {
-        Some(address) => {
-            let _ = write!(text, "{:06X}  ", address & 0xffff_ffff);
-        }
+    match place {
+        Some(place) => address(text, place),
         None if has_place => text.push_str("??????  "),
         None => text.push_str("        "),
     }
@@ -116,11 +144,10 @@ fn row(program: &Program, line: &Listed, text: &mut String) {
     } else {
         hex(text, first);
     }
-    for _ in text.len() - start..BYTES_WIDTH {
-        text.push(' ');
-    }
+    text.push_str(&BLANKS[..BYTES_WIDTH.saturating_sub(text.len() - start)]);
     cycles(text, line.time);
-    let _ = write!(text, "{:>7}  ", file.line_number(line.place) + 1);
+    decimal(text, file.line_number(line.place) + 1, 7);
+    text.push_str("  ");
     tabs_to_blanks(text, source);
     text.push('\n');
     for (at, bytes) in rest.chunks(ROW).enumerate() {
@@ -128,10 +155,8 @@ fn row(program: &Program, line: &Listed, text: &mut String) {
             let _ = writeln!(text, "        ... {} bytes more", rest.len() - at * ROW);
             return;
         }
-        match address {
-            Some(address) => {
-                let _ = write!(text, "{:06X}  ", address as usize + (at + 1) * ROW);
-            }
+        match place {
+            Some(place) => address(text, place + ((at + 1) * ROW) as i64),
             None => text.push_str("        "),
         }
         hex(text, bytes);
@@ -141,23 +166,16 @@ fn row(program: &Program, line: &Listed, text: &mut String) {
 
 /// Tabs every eight columns of the source: its own columns, not those of the listing.
 fn tabs_to_blanks(text: &mut String, source: &str) {
-    if !source.contains('\t') {
-        text.push_str(source);
-        return;
-    }
     let mut column = 0;
-    for character in source.chars() {
-        if character == '\t' {
+    for (at, part) in source.trim_end().split('\t').enumerate() {
+        if at > 0 {
             let width = 8 - column % 8;
-            text.push_str(&"        "[..width]);
+            text.push_str(&BLANKS[..width]);
             column += width;
-        } else {
-            text.push(character);
-            column += 1;
         }
+        text.push_str(part);
+        column += if part.is_ascii() { part.len() } else { part.chars().count() };
     }
-    let kept = text.trim_end_matches(' ').len();
-    text.truncate(kept);
 }
 
 /// Sections and names at the end.
