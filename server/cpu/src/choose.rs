@@ -45,8 +45,13 @@ fn size_in(candidate: &Candidate, mnemonic: &Mnemonic, size: Option<Size>) -> Op
     let sizes = candidate.form.sizes;
     match size {
         None if sizes.is_empty() || sizes.allows(Size::Word) => Some(Size::Word),
-        // Without a suffix a word is meant, so MOVE is not MOVEQ.
-        None if candidate.is_variant && mnemonic.sizes.allows(Size::Word) => None,
+        // Without a suffix a word is meant, so MOVE is not MOVEQ. CCR has one size only: OR #1,CCR is ORI.
+        None if candidate.is_variant
+            && mnemonic.sizes.allows(Size::Word)
+            && candidate.form.slots[1] != Slot::Conditions =>
+        {
+            None
+        }
         None => sizes.iter().next(),
         Some(Size::Byte) if sizes.allows(Size::Short) => Some(Size::Short),
         Some(size) => sizes.allows(size).then_some(size),

@@ -14,7 +14,7 @@ use crate::reading::matches;
 const FILL: u8 = 0xa5;
 
 /// What an assembler makes of a case: a slot with its filling, or nothing if it refuses the line.
-type Made = Option<Vec<u8>>;
+pub(crate) type Made = Option<Vec<u8>>;
 
 /// Lines that the assembler does not make the same words of.
 struct Rewrite {
@@ -87,7 +87,7 @@ fn refused(_: &Case, _: &Decoded) -> Option<Vec<u16>> {
 }
 
 /// A slot with these words.
-fn slot(words: &[u16]) -> Vec<u8> {
+pub(crate) fn slot(words: &[u16]) -> Vec<u8> {
     let mut bytes: Vec<u8> = words.iter().flat_map(|it| it.to_be_bytes()).collect();
     bytes.resize(SLOT, FILL);
     bytes
@@ -106,15 +106,15 @@ fn line(at: usize, case: &Case, decoded: &Decoded) -> String {
     text
 }
 
-/// What GNU as makes of each text.
-fn made(cpu: Cpu, cases: &[(&Case, Decoded)]) -> Vec<Made> {
+/// What GNU as makes of each text, in which `x` and the text's number is the label of its place.
+pub(crate) fn made(cpu: Cpu, lines: &[String]) -> Vec<Made> {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let mut source = String::new();
-    for (at, (case, decoded)) in cases.iter().enumerate() {
+    for (at, line) in lines.iter().enumerate() {
         // Three lines a case.
-        let _ = write!(source, "\t.org {},{FILL}\nx{at}:\n\t{}\n", at * SLOT, line(at, case, decoded));
+        let _ = write!(source, "\t.org {},{FILL}\nx{at}:\n\t{line}\n", at * SLOT);
     }
-    let _ = writeln!(source, "\t.org {},{FILL}", cases.len() * SLOT);
+    let _ = writeln!(source, "\t.org {},{FILL}", lines.len() * SLOT);
     let path = |name| folder.path().join(name);
     std::fs::write(path("a.s"), source).expect("the folder can be written to");
     let output = Command::new("m68k-linux-gnu-as")
@@ -122,7 +122,7 @@ fn made(cpu: Cpu, cases: &[(&Case, Decoded)]) -> Vec<Made> {
         .args([path("a.o"), path("a.s")])
         .output();
     let Ok(output) = output else { panic!("m68k-linux-gnu-as is missing: run tests/install-tools.sh system") };
-    let mut is_refused = vec![false; cases.len()];
+    let mut is_refused = vec![false; lines.len()];
     for said in String::from_utf8_lossy(&output.stderr).lines().filter(|it| it.contains("Error:")) {
         let number = said.split(':').nth(1).and_then(|it| it.parse::<usize>().ok());
         is_refused[number.unwrap_or_else(|| panic!("an error of the judge has its line: {said}")) / 3 - 1] = true;
@@ -131,7 +131,7 @@ fn made(cpu: Cpu, cases: &[(&Case, Decoded)]) -> Vec<Made> {
         .args(["-O", "binary", "-j", ".text"])
         .args([path("a.o"), path("a.bin")]));
     let bytes = std::fs::read(path("a.bin")).expect("objcopy writes the bytes");
-    assert_eq!(bytes.len(), cases.len() * SLOT);
+    assert_eq!(bytes.len(), lines.len() * SLOT);
     bytes.chunks(SLOT).zip(is_refused).map(|(slot, is_refused)| (!is_refused).then(|| slot.to_vec())).collect()
 }
 
@@ -143,7 +143,8 @@ fn the_text_of_each_instruction_assembles_to_its_words() {
     for (at, set) in SETS.iter().enumerate() {
         let cases = cases(at);
         let cases: Vec<_> = cases.iter().filter_map(|it| it.ours.map(|ours| (it, ours))).collect();
-        for ((case, decoded), made) in cases.iter().zip(made(set.cpu, &cases)) {
+        let lines: Vec<_> = cases.iter().enumerate().map(|(at, (case, ours))| line(at, case, ours)).collect();
+        for ((case, decoded), made) in cases.iter().zip(made(set.cpu, &lines)) {
             // What we choose for our own text is what the text says: but for constants, that is the form that it was read as.
             let words = &case.words[..usize::from(decoded.words)];
             let ours = chosen(case, decoded);
