@@ -1,13 +1,13 @@
 //! Findings about instructions.
 
 use reveille_cpu::{Kinds, Misfit, OperandProblem, Size, Sizes};
-use reveille_program::{Problem, ProblemKind, Program};
+use reveille_program::{Problem, ProblemKind, Program, Unit};
 use reveille_source::{Operation, Span};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
 
-pub(crate) fn finding(program: &Program, problem: &Problem, at: Evidence) -> Option<Finding> {
-    let file = program.file(problem.place.file)?;
+pub(crate) fn finding(program: &Program, unit: &Unit, problem: &Problem, at: Evidence) -> Option<Finding> {
+    let file = unit.file(program, problem.place.file)?;
     let (_, line, text) = file.at(problem.place.chunk, problem.place.line);
     // What cannot be read has been told of already.
     if line.has_problem() {
@@ -95,7 +95,7 @@ pub(crate) fn finding(program: &Program, problem: &Problem, at: Evidence) -> Opt
         ProblemKind::OddOperand { is_jump: false } => new(
             "code-008",
             format!(
-                "{name} moves a word or a long at an odd address: an address error; use .B, or correct the address"
+                "{name} reads or writes a word or a long at an odd address: an address error; use .B, or correct the address"
             ),
         ),
         ProblemKind::Operand(OperandProblem::BitNumber { value, modulo }) => {

@@ -82,12 +82,34 @@ pub(crate) fn unit_findings(program: &Program, unit: &Unit) -> (Vec<Finding>, Ve
 }
 
 fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Finding> {
+    let mut finding = own_finding(program, unit, problem)?;
+    let Some((call, own)) = unit.expanded_from(program, problem.place) else { return Some(finding) };
+    // The line stands nowhere in the source: its call does, and the macro's line that it was made from.
+    let (_, line, text) = program.file(call.file)?.at(call.chunk, call.line);
+    let expanded = unit.file(program, problem.place.file)?;
+    let (_, _, expanded) = expanded.at(problem.place.chunk, problem.place.line);
+    let words: Vec<_> = expanded.split_whitespace().collect();
+    let name = line.operation.of(text);
+    finding.message.push_str(&format!(" (in the expansion of `{name}`: `{}`)", words.join(" ")));
+    finding.at = Evidence { place: call, span: line.operation };
+    finding.fixes.clear();
+    if let Some(place) = own
+        && let Some(file) = program.file(place.file)
+    {
+        let (_, line, _) = file.at(place.chunk, place.line);
+        finding = finding.related(Evidence { place, span: line.operation }, "the line of the macro");
+    }
+    Some(finding)
+}
+
+/// The finding of a problem at its own line, which may be one of an expansion.
+fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Finding> {
     let at = Evidence { place: problem.place, span: problem.span };
     let name = |symbol| program.names().text(symbol);
     Some(match &problem.kind {
         ProblemKind::Undefined(symbol) => {
             let name = name(*symbol);
-            if program.dialect(problem.place.file) == Dialect::Dotted && !symbol.is_local() {
+            if unit.file(program, problem.place.file)?.source().dialect() == Dialect::Dotted && !symbol.is_local() {
                 let message = format!(
                     "`{name}` is defined nowhere and taken for another module's; declare it with .extern, or see its spelling"
                 );
@@ -108,7 +130,7 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
         }
         ProblemKind::Duplicate(first) => {
             let span = definition_span(program, *first);
-            let file = program.file(problem.place.file)?;
+            let file = unit.file(program, problem.place.file)?;
             let name = problem.span.of(file.at(problem.place.chunk, problem.place.line).2);
             let message = format!(
                 "`{name}` is defined a second time; rename one of the two, or use SET where it is meant to change"
@@ -135,14 +157,14 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
         }
         ProblemKind::Expression(kind) => {
             // What cannot be read has been told of already.
-            let file = program.file(problem.place.file)?;
+            let file = unit.file(program, problem.place.file)?;
             if file.at(problem.place.chunk, problem.place.line).1.has_problem() {
                 return None;
             }
             expression(kind, at)
         }
         // Text without its closing quote may pass for a number of four characters.
-        ProblemKind::DoesNotFit { .. } if has_open_text(program, problem) => return None,
+        ProblemKind::DoesNotFit { .. } if has_open_text(program, unit, problem) => return None,
         ProblemKind::DoesNotFit { value, bytes } => {
             let bits = bytes * 8;
             let least = -(1_i64 << (bits - 1));
@@ -196,7 +218,12 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
         ProblemKind::Misfit(_)
         | ProblemKind::Operand(_)
         | ProblemKind::OddOperand { .. }
-        | ProblemKind::OddInstruction => return code::finding(program, problem, at),
+        | ProblemKind::OddInstruction => return code::finding(program, unit, problem, at),
+        ProblemKind::TooManyExpansions => Finding::new(
+            "layout-008",
+            at,
+            "calls of macros nest more than 64 deep, or give more than 2000000 lines; what comes behind this one has no address".into(),
+        ),
         ProblemKind::Unsettled => Finding::new(
             "layout-007",
             at,
@@ -211,8 +238,8 @@ fn problem_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<
 }
 
 /// Whether the place of a problem is a text that its line does not close.
-fn has_open_text(program: &Program, problem: &Problem) -> bool {
-    let Some(file) = program.file(problem.place.file) else { return false };
+fn has_open_text(program: &Program, unit: &Unit, problem: &Problem) -> bool {
+    let Some(file) = unit.file(program, problem.place.file) else { return false };
     let (chunk, ..) = file.at(problem.place.chunk, problem.place.line);
     let mut own = chunk.problems().into_iter().filter(|it| it.0 == usize::from(problem.place.line));
     own.any(|it| it.1.kind == LineProblem::UnterminatedString && it.1.span.start <= problem.span.end)

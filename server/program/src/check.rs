@@ -45,7 +45,7 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
     let once = unit.segments.iter().filter_map(|segment| {
         let place = (segment.file, segment.chunk);
         let segments = own.remove(&place)?;
-        let indexed = program.file(segment.file)?.indexed.get(segment.chunk as usize)?;
+        let indexed = unit.file(program, segment.file)?.indexed.get(segment.chunk as usize)?;
         Some((place, indexed, segments))
     });
     let chunks: Vec<_> = once.collect();
@@ -55,7 +55,7 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
         }
         let same = known.get(&Arc::as_ptr(indexed).addr()).filter(|it| it.place == *place);
         let fresh = || {
-            let file = program.file(place.0)?;
+            let file = unit.file(program, place.0)?;
             Some(check_chunk(program, unit, file, *place, indexed, segments))
         };
         same.map(|it| it.found.clone()).or_else(fresh)

@@ -64,12 +64,12 @@ impl Settle<'_> {
     fn attempt(&mut self, at: usize) -> Option<usize> {
         let place = self.unit.definitions[at].place;
         self.progress[at] = Progress::Busy;
-        let span = equate_span(self.program, place).filter(|it| !it.is_empty());
+        let span = equate_span(self.program, self.unit, place).filter(|it| !it.is_empty());
         if span.is_none() {
             let span = crate::references::definition_span(self.program, place);
             self.problems.push(Problem { kind: ProblemKind::Incomplete, place, span });
         }
-        if let (Some(span), Some(file)) = (span, self.program.file(place.file)) {
+        if let (Some(span), Some(file)) = (span, self.unit.file(self.program, place.file)) {
             let (chunk, _, text) = file.at(place.chunk, place.line);
             let dialect = chunk.dialect();
             let mut context =
@@ -82,7 +82,7 @@ impl Settle<'_> {
             self.values[at] = value;
             for other in circular {
                 let definition = &self.unit.definitions[other];
-                if let Some(span) = equate_span(self.program, definition.place) {
+                if let Some(span) = equate_span(self.program, self.unit, definition.place) {
                     let kind = ProblemKind::Circular(definition.symbol);
                     self.problems.push(Problem { kind, place: definition.place, span });
                 }

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 use reveille_cpu::Time;
 use reveille_source::Operation;
+use rustc_hash::FxHashMap;
 
 use crate::data::line_items;
 use crate::expression::Value;
@@ -16,6 +17,10 @@ use crate::{FileId, Program};
 pub struct Listed {
     /// The line.
     pub place: Place,
+    /// Of a line in a macro's expansion the call that it came from.
+    pub call: Option<Place>,
+    /// Which line of the call's expansion it is, from 1 on; 0 for a line of the source.
+    pub expansion: u32,
     /// Its location, after the alignment that it asks for.
     pub location: Value,
     /// Its address; sections are taken to follow each other from the origin on. None where it is not known.
@@ -43,9 +48,13 @@ pub fn list<T: Send, E>(
     take: &mut dyn FnMut(T) -> Result<(), E>,
 ) -> Result<(), E> {
     let segments = &unit.segments;
+    let before = lines_before(unit);
     for from in (0..segments.len()).step_by(BATCH) {
         let batch = from..(from + BATCH).min(segments.len());
-        let parts: Vec<T> = batch.into_par_iter().map(|at| make(segments[at].file, part(program, unit, at))).collect();
+        let parts: Vec<T> = batch
+            .into_par_iter()
+            .map(|at| make(segments[at].file, part(program, unit, at, before.get(&at).copied().unwrap_or(0))))
+            .collect();
         for part in parts {
             take(part)?;
         }
@@ -53,20 +62,40 @@ pub fn list<T: Send, E>(
     Ok(())
 }
 
-/// The lines of one segment.
-fn part(program: &Program, unit: &Unit, at: usize) -> Vec<Listed> {
+/// For each segment of an expansion, how many lines of the same call came before it.
+fn lines_before(unit: &Unit) -> FxHashMap<usize, u32> {
+    let mut found = FxHashMap::default();
+    let mut last: Option<(Place, u32)> = None;
+    for (at, segment) in unit.segments.iter().enumerate() {
+        let Some(expansion) = segment.file.expansion().map(|it| &unit.expansions[it]) else { continue };
+        let before = match last {
+            Some((call, before)) if call == expansion.call => before,
+            _ => 0,
+        };
+        found.insert(at, before);
+        let len = expansion.file.indexed[segment.chunk as usize].chunk.lines().len() as u16;
+        let end = end_of(unit, at, len);
+        last = Some((expansion.call, before + u32::from(end - segment.first_line)));
+    }
+    found
+}
+
+/// The line behind the last one of a segment, in a chunk of `len` lines: where the same chunk is taken up again behind an include or an
+/// expansion, before the file goes on.
+fn end_of(unit: &Unit, at: usize, len: u16) -> u16 {
     let segment = &unit.segments[at];
-    let Some(file) = program.file(segment.file) else { return Vec::new() };
+    let own = unit.segments[at + 1..].iter().find(|it| it.file == segment.file);
+    let next = own.filter(|it| it.chunk == segment.chunk && it.first_line > segment.first_line);
+    next.map_or(len, |it| it.first_line)
+}
+
+/// The lines of one segment; `before` is how many lines of its expansion came before it.
+fn part(program: &Program, unit: &Unit, at: usize, before: u32) -> Vec<Listed> {
+    let segment = &unit.segments[at];
+    let Some(file) = unit.file(program, segment.file) else { return Vec::new() };
     let lines = file.indexed[segment.chunk as usize].chunk.lines();
-    // Up to where the same chunk is taken up again behind an include, before it is read afresh.
-    let later = unit.segments[at + 1..].iter().filter(|it| it.file == segment.file && it.chunk == segment.chunk);
-    let is_include = |line: &reveille_source::Line| {
-        line.op.directive().is_some_and(|it| it.meaning == reveille_source::Meaning::Include)
-    };
-    let rest = &lines[segment.first_line.into()..];
-    let has_include = rest.iter().any(is_include);
-    let next = if has_include { later.map(|it| it.first_line).next() } else { None };
-    let end = next.filter(|it| *it > segment.first_line).unwrap_or(lines.len() as u16);
+    let call = segment.file.expansion().map(|it| unit.expansions[it].call);
+    let end = end_of(unit, at, lines.len() as u16);
     let mut found = Vec::with_capacity(usize::from(end - segment.first_line));
     trace(program, unit, segment, end, &mut |step| {
         if !step.is_read {
@@ -75,6 +104,8 @@ fn part(program: &Program, unit: &Unit, at: usize) -> Vec<Listed> {
         let place = Place { file: segment.file, chunk: segment.chunk, line: step.line };
         let mut listed = Listed {
             place,
+            call,
+            expansion: call.map_or(0, |_| before + u32::from(step.line - segment.first_line) + 1),
             location: step.location,
             address: unit.absolute(step.location),
             bytes: Vec::new(),

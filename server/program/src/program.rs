@@ -13,9 +13,22 @@ use crate::{Names, Settings};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct FileId(pub(crate) u32);
 
+/// Marks the lines of a macro's expansion, which belong to a unit and not to the program.
+const EXPANSION: u32 = 1 << 31;
+
 impl FileId {
     pub(crate) fn index(self) -> usize {
         self.0 as usize
+    }
+
+    /// The number that an expansion has in its unit.
+    pub(crate) fn of_expansion(number: usize) -> Self {
+        Self(number as u32 | EXPANSION)
+    }
+
+    /// The place of an expansion among those of its unit; none for a file.
+    pub(crate) fn expansion(self) -> Option<usize> {
+        (self.0 & EXPANSION != 0).then_some((self.0 & !EXPANSION) as usize)
     }
 }
 
@@ -32,6 +45,15 @@ pub struct SourceFile {
 }
 
 impl SourceFile {
+    /// The lines of a macro's expansion, as a file of their own. `path` is that of the macro's file.
+    pub(crate) fn of_expansion(id: FileId, path: Arc<Path>, text: &str, dialect: Dialect, program: &Program) -> Self {
+        let source = File::new(text, Some(dialect));
+        let read = |chunk: &Arc<Chunk>| Arc::new(index(chunk.clone(), program.names(), program.settings()));
+        let indexed = source.chunks().iter().map(read).collect();
+        let includes = Arc::from([]);
+        Self { id, path, source, encoding: Encoding::default(), binary_at: None, includes, indexed }
+    }
+
     /// The file's number.
     #[must_use]
     pub fn id(&self) -> FileId {
@@ -41,6 +63,10 @@ impl SourceFile {
     /// Where the file is, as it was named when it was handed in.
     #[must_use]
     pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub(crate) fn shared_path(&self) -> &Arc<Path> {
         &self.path
     }
 

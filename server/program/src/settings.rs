@@ -8,6 +8,8 @@ use reveille_source::Dialect;
 pub enum BranchSizing {
     /// Short where it reaches, else a word.
     Nearest,
+    /// Short where it reaches, else a word, else a jump, with the opposite condition before it (*Using as* 2.40, 9.22.6.1).
+    Jumping,
     /// A word.
     Word,
     /// Short.
@@ -39,21 +41,30 @@ pub struct Sizing {
     pub quick: bool,
     /// Whether `0(An)` becomes `(An)`.
     pub drops_zero_displacement: bool,
+    /// Whether a branch with the size .L has a distance of one word, as before there was a longer one; else it is refused.
+    pub takes_long_branches: bool,
 }
 
 impl Default for Sizing {
     fn default() -> Self {
-        Self { branches: None, references: References::Unplaced, quick: true, drops_zero_displacement: false }
+        Self {
+            branches: None,
+            references: References::Unplaced,
+            quick: true,
+            drops_zero_displacement: false,
+            takes_long_branches: false,
+        }
     }
 }
 
 impl Sizing {
     /// The rules by name, each with its values, the default one first: what settings and the command line take.
-    pub const RULES: [(&'static str, &'static [&'static str]); 4] = [
-        ("branches", &["by-dialect", "nearest", "word", "short"]),
+    pub const RULES: [(&'static str, &'static [&'static str]); 5] = [
+        ("branches", &["by-dialect", "nearest", "jumping", "word", "short"]),
         ("references", &["unplaced", "relative", "long", "shortest"]),
         ("quick", &["yes", "no"]),
         ("zero-displacement", &["keep", "drop"]),
+        ("long-branches", &["refuse", "word"]),
     ];
 
     /// Sets a rule by name.
@@ -64,6 +75,7 @@ impl Sizing {
         match (rule, value) {
             ("branches", "by-dialect") => self.branches = None,
             ("branches", "nearest") => self.branches = Some(BranchSizing::Nearest),
+            ("branches", "jumping") => self.branches = Some(BranchSizing::Jumping),
             ("branches", "word") => self.branches = Some(BranchSizing::Word),
             ("branches", "short") => self.branches = Some(BranchSizing::Short),
             ("references", "unplaced") => self.references = References::Unplaced,
@@ -74,6 +86,8 @@ impl Sizing {
             ("quick", "no") => self.quick = false,
             ("zero-displacement", "keep") => self.drops_zero_displacement = false,
             ("zero-displacement", "drop") => self.drops_zero_displacement = true,
+            ("long-branches", "refuse") => self.takes_long_branches = false,
+            ("long-branches", "word") => self.takes_long_branches = true,
             _ => {
                 let known = Self::RULES.iter().find(|it| it.0 == rule);
                 return Err(match known {

@@ -1,17 +1,17 @@
 //! A root file with all it includes, laid out: where names are defined, what they are worth, what is wrong.
 
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use reveille_cpu::{Misfit, OperandProblem};
-use reveille_source::{Span, name_in};
+use reveille_source::{Dialect, Span, name_in};
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Use, value_in_operands};
 use crate::instruction::{Site, Sized};
 use crate::layout::{Segment, State};
-use crate::{FileId, Program, Symbol};
+use crate::{FileId, Program, SourceFile, Symbol};
 
 /// A line of a file: the chunk it is in and its place there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -113,6 +113,8 @@ pub enum ProblemKind {
     OddInstruction,
     /// Lengths and addresses depend on each other and do not settle.
     Unsettled,
+    /// Calls of macros nest too deep, or give too many lines.
+    TooManyExpansions,
 }
 
 /// Something wrong, and where.
@@ -124,6 +126,17 @@ pub struct Problem {
     pub place: Place,
     /// The part of the line.
     pub span: Span,
+}
+
+/// The lines that a call of a macro stands for.
+#[derive(Clone, Debug)]
+pub(crate) struct Expansion {
+    /// The lines.
+    pub(crate) file: Arc<SourceFile>,
+    /// The call in the source; of a call inside an expansion the one that it came from.
+    pub(crate) call: Place,
+    /// Where the macro is defined.
+    pub(crate) definition: Place,
 }
 
 /// A root file with all it includes, laid out.
@@ -138,6 +151,10 @@ pub struct Unit {
     pub(crate) by_folded: OnceLock<FxHashMap<Symbol, u32>>,
     /// The definitions that name registers and lists of them.
     pub(crate) registers: Vec<u32>,
+    /// The definitions of macros.
+    pub(crate) macros: Vec<u32>,
+    /// The macros' expansions, in the order of the program.
+    pub(crate) expansions: Vec<Expansion>,
     pub(crate) locals: FxHashMap<(u32, Symbol), u32>,
     /// Numeric labels of the dotted style: all definitions of a digit, in order.
     pub(crate) numeric: FxHashMap<Symbol, Vec<u32>>,
@@ -171,6 +188,30 @@ impl Unit {
     #[must_use]
     pub fn root(&self) -> Option<FileId> {
         self.root
+    }
+
+    /// A file of the program, or the lines of an expansion of this unit.
+    #[must_use]
+    pub fn file<'a>(&'a self, program: &'a Program, id: FileId) -> Option<&'a Arc<SourceFile>> {
+        match id.expansion() {
+            Some(at) => self.expansions.get(at).map(|it| &it.file),
+            None => program.file(id),
+        }
+    }
+
+    pub(crate) fn dialect(&self, program: &Program, id: FileId) -> Dialect {
+        self.file(program, id).map_or(Dialect::Motorola, |file| file.source().dialect())
+    }
+
+    /// Of a line in a macro's expansion the call in the source, and the macro's own line; none for a line of the source.
+    #[must_use]
+    pub fn expanded_from(&self, program: &Program, place: Place) -> Option<(Place, Option<Place>)> {
+        let expansion = self.expansions.get(place.file.expansion()?)?;
+        let file = self.file(program, expansion.definition.file)?;
+        let line = file.line_number(expansion.definition) + 1 + expansion.file.line_number(place);
+        // A macro that an expansion defines has no line of its own.
+        let own = expansion.definition.file.expansion().is_none().then(|| file.place(line)).flatten();
+        Some((expansion.call, own))
     }
 
     /// The files it reads, the root first.
@@ -242,7 +283,7 @@ impl Unit {
     /// The definition that a name in an operand at a place means: ordinary, local to the scope there, or numeric.
     #[must_use]
     pub fn resolve(&self, program: &Program, place: Place, name: &str) -> Option<&Definition> {
-        let dialect = program.dialect(place.file);
+        let dialect = self.dialect(program, place.file);
         if !crate::index::is_local_label(name, dialect) {
             return self.find(program, name).map(|found| self.at_that_time(found, place));
         }
@@ -298,7 +339,7 @@ impl Unit {
     pub(crate) fn site(&self, program: &Program, place: Place) -> Option<(Site, Option<Sized>)> {
         let state = self.state_at(program, place)?;
         let site = Site { place, location: state.location(), scope: state.scope };
-        let file = program.file(place.file)?;
+        let file = self.file(program, place.file)?;
         let indexed = file.indexed.get(place.chunk as usize)?;
         let at = indexed.instructions.partition_point(|it| it.line < place.line);
         let is_open = indexed.instructions.get(at).is_some_and(|it| it.line == place.line && it.choice.is_none());
@@ -380,7 +421,7 @@ impl Unit {
         range: Range<usize>,
         found: &mut Vec<(ExpressionProblem, Range<usize>)>,
     ) -> Value {
-        let Some(file) = program.file(place.file) else { return Value::Unknown };
+        let Some(file) = self.file(program, place.file) else { return Value::Unknown };
         let (chunk, _, text) = file.at(place.chunk, place.line);
         let mut context = AtPlace { unit: self, program, place, found };
         evaluate(text, range, chunk.dialect(), &mut context)
@@ -405,7 +446,7 @@ struct AtPlace<'a> {
 
 impl Context for AtPlace<'_> {
     fn name(&mut self, text: &str, _: Range<usize>) -> Value {
-        let Some(name) = name_in(text, self.program.dialect(self.place.file)) else { return Value::Unknown };
+        let Some(name) = name_in(text, self.unit.dialect(self.program, self.place.file)) else { return Value::Unknown };
         self.unit.resolve(self.program, self.place, name).map_or(Value::Unknown, |it| it.value)
     }
 
@@ -419,8 +460,8 @@ impl Context for AtPlace<'_> {
 }
 
 /// Where the value of an equate stands in its line.
-pub(crate) fn equate_span(program: &Program, place: Place) -> Option<Span> {
-    let file = program.file(place.file)?;
+pub(crate) fn equate_span(program: &Program, unit: &Unit, place: Place) -> Option<Span> {
+    let file = unit.file(program, place.file)?;
     let (chunk, line, text) = file.at(place.chunk, place.line);
     if line.label.is_empty() {
         return value_in_operands(chunk, line, text).map(|(_, span)| span);

@@ -31,17 +31,18 @@ fn told(program: &Program, analysis: &Analysis) -> Vec<String> {
     let name = |symbol| program.names().text(symbol).to_string();
     let mut told: Vec<String> = analysis
         .units()
-        .flat_map(|unit| unit.problems())
-        .map(|problem| {
-            let file = program.file(problem.place.file).unwrap();
-            let line = file.source().first_line(problem.place.chunk as usize) + usize::from(problem.place.line) + 1;
+        .flat_map(|unit| unit.problems().iter().map(move |problem| (unit, problem)))
+        .map(|(unit, problem)| {
+            let file = unit.file(program, problem.place.file).unwrap();
+            // Of a line in an expansion the call's number.
+            let shown = unit.expanded_from(program, problem.place).map_or(problem.place, |it| it.0);
+            let line = program.file(shown.file).unwrap().line_number(shown) + 1;
             let kind = match &problem.kind {
                 ProblemKind::Undefined(symbol) => format!("undefined {}", name(*symbol)),
                 ProblemKind::Circular(symbol) => format!("circular {}", name(*symbol)),
                 ProblemKind::UnknownOperation(symbol) => format!("unknown operation {}", name(*symbol)),
                 ProblemKind::Duplicate(first) => {
-                    let start = program.file(first.file).unwrap().source().first_line(first.chunk as usize);
-                    format!("duplicate of line {}", start + usize::from(first.line) + 1)
+                    format!("duplicate of line {}", unit.file(program, first.file).unwrap().line_number(*first) + 1)
                 }
                 other => format!("{other:?}"),
             };
@@ -85,8 +86,9 @@ fn behind_code_addresses_are_known() {
 }
 
 #[test]
-fn behind_a_macro_an_address_is_unknown_but_distances_are_known() {
-    let text = "two\tMACRO\n\tNOP\n\tENDM\n\tORG\t$400\n\ttwo\n\tEVEN\nfirst\tDC.B\t1,2,3\nfinis\nLEN\tEQU\tfinis-first\nAT\tEQU\tfirst\n";
+fn behind_bytes_of_a_file_an_address_is_unknown_but_distances_are_known() {
+    let text =
+        "\tORG\t$400\n\tINCBIN\tlogo.bin\n\tEVEN\nfirst\tDC.B\t1,2,3\nfinis\nLEN\tEQU\tfinis-first\nAT\tEQU\tfirst\n";
     assert_eq!(value(text, "LEN"), Value::Number(3));
     assert!(matches!(value(text, "AT"), Value::Address(..)));
     let (program, analysis) = program(&[("a.s", text)]);
@@ -168,8 +170,28 @@ fn what_is_wrong_is_told_with_its_place() {
 
 #[test]
 fn macro_bodies_are_not_read_as_lines() {
-    let text = "put\tMACRO\n\tmove.\\0\t\\1,d0\n\tbra\tnowhere\n\tENDM\n\tput.w\td1\n\tPUT\td2\n";
+    let text = "put\tMACRO\n\tmove.\\0\t\\1,d0\n\tbra\tnowhere\n\tENDM\n";
     assert_eq!(problems(&[("a.s", text)]), [""; 0]);
+}
+
+#[test]
+fn a_call_stands_for_the_lines_of_its_macro() {
+    // Parameters, the call's size, numbers of expansions and NARG: the CPU maker's resident assembler (from memory).
+    let text = "put\tMACRO\nl\\@\tmove.\\0\t\\1,d0\n\tbra.s\tl\\@\n\tIFEQ\tNARG-2\n\tdc.w\t\\2\n\tENDC\n\tENDM\n\tORG\t0\n\tput.l\td1\n\tPUT\td2,<5>\nafter\tput.b\td3\n";
+    assert_eq!(problems(&[("a.s", text)]), [""; 0]);
+    assert_eq!(value(text, "after"), Value::Number(4 + 4 + 2));
+    assert_eq!(value(text, "l001"), Value::Number(4));
+    let text = "one\tMACRO\n\tmoveq\t#\\1,d0\n\tENDM\ntwo\tMACRO\n\tone\t\\1\n\tone\t300\n\tENDM\n\ttwo\t1\n";
+    let told = problems(&[("a.s", text)]);
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert!(told[0].starts_with("a.s:8 Operand(Range"), "a line of an expansion is told at its call: {told:?}");
+}
+
+#[test]
+fn a_macro_that_never_ends_is_told_of() {
+    let text = "again\tMACRO\n\tagain\n\tagain\n\tENDM\n\tagain\n";
+    let told = problems(&[("a.s", text)]);
+    assert!(told.iter().any(|it| it.contains("TooManyExpansions")), "{told:?}");
 }
 
 #[test]

@@ -103,7 +103,9 @@ struct At<'a> {
 
 impl Context for At<'_> {
     fn name(&mut self, text: &str, _: Range<usize>) -> Value {
-        let Some(name) = name_in(text, self.program.dialect(self.site.place.file)) else { return Value::Unknown };
+        let Some(name) = name_in(text, self.unit.dialect(self.program, self.site.place.file)) else {
+            return Value::Unknown;
+        };
         self.unit.resolve(self.program, self.site.place, name).map_or(Value::Unknown, |it| it.value)
     }
 
@@ -148,12 +150,17 @@ fn term_value(
             Value::Unknown => Value::Unknown,
         },
         Expr::Text => {
-            let Some(file) = program.file(site.place.file) else { return Value::Unknown };
+            let Some(file) = unit.file(program, site.place.file) else { return Value::Unknown };
             let (chunk, _, text) = file.at(site.place.chunk, site.place.line);
             let dialect = chunk.dialect();
             evaluate(text, term.span.range(), dialect, &mut At { program, unit, site, found })
         }
     }
+}
+
+/// Bcc, BRA or BSR.
+pub(crate) fn is_branch(mnemonic: &Mnemonic) -> bool {
+    mnemonic.instruction.forms[0].slots[0] == Slot::Branch
 }
 
 /// Which operand a problem is about.
@@ -173,7 +180,7 @@ fn named_register(program: &Program, unit: &Unit, symbol: Symbol) -> Option<(Kin
     let registers = unit.registers.iter().map(|at| &unit.definitions[*at as usize]);
     let same = |it: &&Definition| it.symbol == symbol || program.names().folded(it.symbol) == folded();
     let definition = registers.into_iter().find(same)?;
-    let file = program.file(definition.place.file)?;
+    let file = unit.file(program, definition.place.file)?;
     let (chunk, line, text) = file.at(definition.place.chunk, definition.place.line);
     let range = chunk.operands(line).into_iter().next()?;
     let shape = super::operand::shape(text, range);
@@ -284,8 +291,8 @@ fn stretched(condition: u8, bytes: u8, target: Option<i64>) -> Bytes {
 }
 
 /// The record of a line that has an instruction, read afresh with its names.
-fn fresh_record(program: &Program, place: Place) -> Option<(Instruction, &'static Mnemonic)> {
-    let file = program.file(place.file)?;
+fn fresh_record(program: &Program, unit: &Unit, place: Place) -> Option<(Instruction, &'static Mnemonic)> {
+    let file = unit.file(program, place.file)?;
     let indexed = file.indexed.get(place.chunk as usize)?;
     let line = indexed.chunk.lines().get(usize::from(place.line))?;
     let Operation::Instruction(mnemonic) = line.op.get() else { return None };
@@ -302,7 +309,7 @@ fn fresh_record(program: &Program, place: Place) -> Option<(Instruction, &'stati
 /// The instruction of a line, encoded; `sized` is what the layout made of it if its length was open. None if the line has none that can be
 /// encoded.
 pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Option<Sized>) -> Option<Assembled> {
-    let (record, mnemonic) = fresh_record(program, site.place)?;
+    let (record, mnemonic) = fresh_record(program, unit, site.place)?;
     let record = with_registers(program, unit, &record);
     let address = unit.absolute(site.location);
     let mut found = Vec::new();
@@ -312,7 +319,7 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
         return None;
     }
     let settings = program.settings();
-    let jump = sized.filter(|_| mnemonic.is_stretching && sized.is_some_and(|it| it.bytes > 4));
+    let jump = sized.filter(|it| is_branch(mnemonic) && it.bytes > 4);
     if let Some(sized) = jump {
         let target = (!resolved.is_unknown[0]).then_some(resolved.operands[0].value);
         let bytes = stretched(mnemonic.condition, sized.bytes, target);
@@ -358,9 +365,7 @@ fn choice_of(
         operand.kind = kind;
     }
     let size = match sized {
-        Some(it) if mnemonic.instruction.forms[0].slots[0] == Slot::Branch => {
-            Some(if it.bytes == 2 { Size::Short } else { Size::Word })
-        }
+        Some(it) if is_branch(mnemonic) => Some(if it.bytes == 2 { Size::Short } else { Size::Word }),
         _ => record.size,
     };
     let count = usize::from(record.count);
@@ -394,7 +399,7 @@ pub(crate) fn check_record(
         problems.push((site.place.line, span, ProblemKind::Expression(problem)));
         return;
     }
-    if mnemonic.is_stretching && sized.is_some_and(|it| it.bytes > 4) {
+    if is_branch(mnemonic) && sized.is_some_and(|it| it.bytes > 4) {
         return;
     }
     // Without an address, what is relative to it can only be judged inside its base.

@@ -236,8 +236,7 @@ pub(crate) fn read(
         return Read::Static(guess(&record));
     }
     // Absolute addresses without names are as long as they need to be.
-    let is_branch = mnemonic.instruction.forms[0].takes[0].takes(Kind::Target)
-        && !mnemonic.instruction.forms[0].takes[0].has(Kind::AbsoluteLong);
+    let is_branch = super::assemble::is_branch(mnemonic);
     for term in &mut record.operands {
         if let (Kind::Target, Expr::Number(address)) = (term.kind, term.value)
             && !is_branch
@@ -247,6 +246,10 @@ pub(crate) fn read(
         }
     }
     let operands = kinds(&record);
+    if record.size == Some(Size::Long) && super::assemble::is_branch(mnemonic) && !settings.sizing.takes_long_branches {
+        problems.push((line.size_span(), ProblemKind::Misfit(Misfit::Size(reveille_cpu::Sizes::of("ws")))));
+        return Read::Static(4);
+    }
     let choice = choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), record.written);
     let choice = match choice {
         Ok(choice) => choice,

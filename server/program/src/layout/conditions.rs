@@ -25,7 +25,10 @@ impl Walk<'_> {
                 }
                 return true;
             }
-            Meaning::LeaveMacro => return true,
+            Meaning::LeaveMacro => {
+                self.state.left |= self.state.reads() && place.file.expansion().is_some();
+                return true;
+            }
             _ if self.state.macros > 0 => return true,
             Meaning::Repeat => self.state.repeats += 1,
             Meaning::EndRepeat => match self.state.repeats.checked_sub(1) {

@@ -10,7 +10,7 @@ impl Walk<'_> {
         let is_idle = |unit: &Unit, place: Place| !unit.is_active(place);
         let mut problems = Vec::new();
         for (scope, file, chunk, at) in std::mem::take(&mut self.pending_locals) {
-            let Some(source) = self.program.file(file) else { continue };
+            let Some(source) = self.unit.file(self.program, file) else { continue };
             let found = &source.indexed[chunk as usize].local_uses[at as usize];
             let (place, span) = place_of(file, chunk, found);
             let is_known = self.unit.locals.contains_key(&(scope, found.symbol)) || {
@@ -26,7 +26,7 @@ impl Walk<'_> {
             if !seen.insert((segment.file, segment.chunk)) {
                 continue;
             }
-            let Some(source) = self.program.file(segment.file) else { continue };
+            let Some(source) = self.unit.file(self.program, segment.file) else { continue };
             for found in &source.indexed[segment.chunk as usize].uses {
                 if self.unit.by_symbol.get(found.symbol.index()).is_some_and(|it| *it != 0) || !found.must_exist {
                     continue;
@@ -44,7 +44,7 @@ impl Walk<'_> {
             if is_macro {
                 continue;
             }
-            if let Some(file) = self.program.file(place.file) {
+            if let Some(file) = self.unit.file(self.program, place.file).cloned() {
                 let (_, line, text) = file.at(place.chunk, place.line);
                 if !line.operation.of(text).contains('\\') {
                     self.unit.may_define_more = true;

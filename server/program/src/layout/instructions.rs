@@ -188,7 +188,9 @@ impl Walk<'_> {
         number: u32,
         kinds: [Kind; 2],
     ) -> Sized {
-        let ways = match (mnemonic.is_stretching, mnemonic.condition) {
+        let sizing = self.program.settings().sizing.branches(indexed.chunk.dialect());
+        let stretches = mnemonic.is_stretching || sizing == BranchSizing::Jumping;
+        let ways = match (stretches, mnemonic.condition) {
             (true, 0 | 1) => JUMPING,
             (true, _) => JUMPING_OVER,
             _ => BRANCH,
@@ -205,7 +207,6 @@ impl Walk<'_> {
             }
             return fixed(4);
         }
-        let sizing = self.program.settings().sizing.branches(indexed.chunk.dialect());
         match (record.size, sizing) {
             (Some(Size::Short | Size::Byte), _) => return fixed(2),
             (Some(_), _) => return fixed(4),
@@ -235,7 +236,7 @@ impl Walk<'_> {
                 Some(Target::Beside(address - here - from))
             }
             Expr::Text => {
-                let file = self.program.file(place.file)?;
+                let file = self.source(place.file)?;
                 let (_, _, text) = file.at(place.chunk, place.line);
                 let word = &text[term.span.range()];
                 if dialect == Dialect::Dotted
@@ -280,7 +281,7 @@ impl Walk<'_> {
         };
         if is_label && relative {
             let from = 2;
-            let file_dialect = self.program.dialect(place.file);
+            let file_dialect = self.unit.dialect(self.program, place.file);
             if let Some(target) = self.target(place, file_dialect, term, from) {
                 return Reference::Open(target);
             }
@@ -302,7 +303,9 @@ impl Walk<'_> {
         match definition.kind {
             DefinitionKind::Label | DefinitionKind::External => true,
             DefinitionKind::Equate | DefinitionKind::Set => {
-                let Some(span) = crate::unit::equate_span(self.program, definition.place) else { return false };
+                let Some(span) = crate::unit::equate_span(self.program, &self.unit, definition.place) else {
+                    return false;
+                };
                 let term = Term { span, ..NO_TERM };
                 self.mentions_label(definition.place, &term)
             }
@@ -312,7 +315,7 @@ impl Walk<'_> {
 
     /// Whether an expression is an address: it names an odd number of labels. Two of them make a distance.
     fn mentions_label(&mut self, place: Place, term: &Term) -> bool {
-        let Some(file) = self.program.file(place.file) else { return false };
+        let Some(file) = self.source(place.file) else { return false };
         let (chunk, _, text) = file.at(place.chunk, place.line);
         let dialect = chunk.dialect();
         let mut labels = 0;

@@ -5,6 +5,7 @@
 
 mod conditions;
 mod directives;
+mod expansion;
 mod finish;
 mod instructions;
 mod state;
@@ -12,13 +13,14 @@ mod stretch;
 mod trace;
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use reveille_source::{Dialect, Meaning, Span, name_in};
 
 use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Event, EventKind, Indexed, item_bytes};
 use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span};
-use crate::{FileId, Program, Symbol};
+use crate::{FileId, Program, SourceFile, Symbol};
 
 use state::Mark;
 pub(crate) use state::{Segment, State};
@@ -89,6 +91,12 @@ struct Walk<'a> {
     needs_more: bool,
     pending_locals: Vec<(u32, FileId, u32, u32)>,
     calls: Vec<(Symbol, Place)>,
+    /// The call that has just been expanded.
+    has_expanded: bool,
+    /// Lines of all expansions so far.
+    expanded_lines: usize,
+    /// There were too many of them: no call is expanded any more.
+    has_given_up: bool,
     /// Names looked up for the value that is being worked out.
     steps: u32,
     is_effective: bool,
@@ -99,7 +107,7 @@ pub(crate) fn replay(program: &Program, unit: &Unit, segment: &Segment, line: u1
     let mut walk = Walk::new(program, segment.file, Some(unit));
     walk.state = segment.state.clone();
     walk.is_effective = false;
-    let Some(file) = program.file(segment.file) else { return walk.state };
+    let Some(file) = unit.file(program, segment.file) else { return walk.state };
     let Some(indexed) = file.indexed.get(segment.chunk as usize) else { return walk.state };
     let events = &indexed.events[segment.first_event.into()..];
     for (at, event) in events.iter().enumerate() {
@@ -165,6 +173,9 @@ impl<'a> Walk<'a> {
             needs_more: false,
             pending_locals: Vec::new(),
             calls: Vec::new(),
+            has_expanded: false,
+            expanded_lines: 0,
+            has_given_up: false,
             steps: 0,
             is_effective: true,
         }
@@ -186,6 +197,19 @@ impl<'a> Walk<'a> {
         (walk.unit, needs_more)
     }
 
+    /// The unit whose expansions the lines at hand belong to: the one that is made, or in a replay the one that is there.
+    fn known(&self) -> &Unit {
+        match self.earlier {
+            Some(unit) if !self.is_effective => unit,
+            _ => &self.unit,
+        }
+    }
+
+    /// A file, or the lines of an expansion.
+    fn source(&self, id: FileId) -> Option<Arc<SourceFile>> {
+        self.known().file(self.program, id).cloned()
+    }
+
     fn problem(&mut self, kind: ProblemKind, place: Place, span: Span) {
         if self.is_effective {
             self.unit.problems.push(Problem { kind, place, span });
@@ -193,8 +217,8 @@ impl<'a> Walk<'a> {
     }
 
     fn file(&mut self, id: FileId) {
-        let Some(file) = self.program.file(id).cloned() else { return };
-        if !self.unit.files.contains(&id) {
+        let Some(file) = self.source(id) else { return };
+        if id.expansion().is_none() && !self.unit.files.contains(&id) {
             self.unit.files.push(id);
         }
         self.stack.push(id);
@@ -212,7 +236,7 @@ impl<'a> Walk<'a> {
         let is_open =
             self.state.conditions.len() > depth.0 || self.state.macros > depth.1 || self.state.repeats > depth.2;
         if is_open {
-            if let Some((place, span)) = openers.last().copied() {
+            if let Some((place, span)) = openers.last().copied().filter(|_| !self.state.left) {
                 self.problem(ProblemKind::NeverEnds, place, span);
             }
             self.state.conditions.truncate(depth.0);
@@ -222,7 +246,7 @@ impl<'a> Walk<'a> {
     }
 
     /// Tells of the first statement behind END.
-    fn after_end(&mut self, end: Place, file: &crate::SourceFile) {
+    fn after_end(&mut self, end: Place, file: &SourceFile) {
         if self.stack.len() > 1 || end.file != file.id() {
             return;
         }
@@ -266,12 +290,13 @@ impl<'a> Walk<'a> {
                 }
                 _ => (),
             }
-            if event.kind == EventKind::Directive
-                && line.op.directive().is_some_and(|it| it.meaning == Meaning::Include)
-            {
-                if self.state.reads() {
-                    self.include(id, chunk, event.line, indexed);
-                }
+            let is_include = event.kind == EventKind::Directive
+                && line.op.directive().is_some_and(|it| it.meaning == Meaning::Include);
+            if is_include && self.state.reads() {
+                self.include(id, chunk, event.line, indexed);
+            }
+            if is_include || std::mem::take(&mut self.has_expanded) {
+                // Other lines came between.
                 self.segment(id, chunk, event.line + 1, at as u16 + 1);
                 if scopes.last().is_some_and(|it| it.1 != self.state.scope) {
                     scopes.push((event.line + 1, self.state.scope));
@@ -304,7 +329,6 @@ impl<'a> Walk<'a> {
     fn event(&mut self, file: FileId, chunk: u32, indexed: &Indexed, event: &Event, next: Option<&Event>) {
         let place = Place { file, chunk, line: event.line };
         if !self.state.reads() && !matches!(event.kind, EventKind::Directive | EventKind::Macro(_)) {
-            self.in_macro(event);
             return;
         }
         match event.kind {
@@ -328,8 +352,8 @@ impl<'a> Walk<'a> {
                 }
             }
             EventKind::Set(symbol) => {
-                let value =
-                    equate_span(self.program, place).map_or(Value::Unknown, |span| self.value(place, span.range()));
+                let value = equate_span(self.program, self.known(), place)
+                    .map_or(Value::Unknown, |span| self.value(place, span.range()));
                 let span = self.name_span(indexed, event.line);
                 self.define(symbol, DefinitionKind::Set, place, value, span);
             }
@@ -355,24 +379,8 @@ impl<'a> Walk<'a> {
                 }
                 self.state.offset += i64::from(bytes);
             }
-            EventKind::Call(symbol) => {
-                if self.is_effective {
-                    self.calls.push((symbol, place));
-                }
-                self.unknown(None);
-            }
+            EventKind::Call(symbol) => self.call(place, indexed, symbol),
             EventKind::Directive => self.directive(place, indexed),
-        }
-    }
-
-    /// A macro whose body has a label with a parameter in it defines names that stand nowhere in the source.
-    fn in_macro(&mut self, event: &Event) {
-        if let EventKind::Label(name) | EventKind::Equate(name) | EventKind::Set(name) = event.kind
-            && self.state.macros > 0
-            && self.is_effective
-            && !self.unit.may_define_more
-        {
-            self.unit.may_define_more = self.program.names().text(name).contains('\\');
         }
     }
 
@@ -462,12 +470,16 @@ impl<'a> Walk<'a> {
         };
         self.unit.definitions.push(definition);
         self.marks.push(self.state.mark());
-        if kind == DefinitionKind::RegisterName {
-            self.unit.registers.push(at);
+        match kind {
+            DefinitionKind::RegisterName => self.unit.registers.push(at),
+            DefinitionKind::Macro => self.unit.macros.push(at),
+            _ => (),
         }
         if symbol.is_local() {
             let text = self.program.names().text(symbol);
-            if text.bytes().all(|it| it.is_ascii_digit()) && self.program.dialect(place.file) == Dialect::Dotted {
+            if text.bytes().all(|it| it.is_ascii_digit())
+                && self.unit.dialect(self.program, place.file) == Dialect::Dotted
+            {
                 let digits = Symbol::from_index(symbol.index() as u32);
                 self.unit.numeric.entry(digits).or_default().push(at);
                 return;
@@ -502,7 +514,7 @@ impl<'a> Walk<'a> {
     /// Evaluates part of a line in the middle of the walk.
     fn value(&mut self, place: Place, range: Range<usize>) -> Value {
         self.steps = 0;
-        let Some(file) = self.program.file(place.file) else { return Value::Unknown };
+        let Some(file) = self.source(place.file) else { return Value::Unknown };
         let (chunk, _, text) = file.at(place.chunk, place.line);
         let dialect = chunk.dialect();
         let mut context = InWalk { walk: self, dialect, depth: 0 };
@@ -529,8 +541,8 @@ impl<'a> Walk<'a> {
                 self.needs_lengths |= found.kind == DefinitionKind::Label;
                 return found.value;
             }
-            let Some(span) = equate_span(program, found.place) else { return Value::Unknown };
-            let Some(file) = program.file(found.place.file) else { return Value::Unknown };
+            let Some(span) = equate_span(program, self.known(), found.place) else { return Value::Unknown };
+            let Some(file) = self.source(found.place.file) else { return Value::Unknown };
             let (chunk, _, text) = file.at(found.place.chunk, found.place.line);
             let dialect = chunk.dialect();
             let mut context = InWalk { walk: self, dialect, depth: depth + 1 };

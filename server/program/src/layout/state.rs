@@ -32,6 +32,8 @@ pub(crate) struct State {
     pub(super) macros: u32,
     pub(super) repeats: u32,
     pub(super) section: Symbol,
+    /// MEXIT has left the expansion.
+    pub(super) left: bool,
     /// The END that ended the source.
     pub(super) ended: Option<Place>,
     /// The next base to be made.
@@ -71,6 +73,7 @@ impl State {
             macros: 0,
             repeats: 0,
             section,
+            left: false,
             ended: None,
             next_base: base.0 + 1,
         }
@@ -85,7 +88,7 @@ impl State {
     }
 
     pub(super) fn reads(&self) -> bool {
-        self.ended.is_none() && self.macros == 0 && self.conditions.last().is_none_or(|case| case.reads)
+        self.ended.is_none() && !self.left && self.macros == 0 && self.conditions.last().is_none_or(|case| case.reads)
     }
 
     pub(super) fn is_uncertain(&self) -> bool {

@@ -26,7 +26,7 @@ pub(crate) struct Step {
 
 /// Goes over the lines of a segment up to `end`, the line behind its last.
 pub(crate) fn trace(program: &Program, unit: &Unit, segment: &Segment, end: u16, each: &mut dyn FnMut(Step)) {
-    let Some(file) = program.file(segment.file) else { return };
+    let Some(file) = unit.file(program, segment.file) else { return };
     let Some(indexed) = file.indexed.get(segment.chunk as usize) else { return };
     let mut walk = Walk::new(program, segment.file, Some(unit));
     walk.state = segment.state.clone();

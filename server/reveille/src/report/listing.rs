@@ -26,12 +26,13 @@ pub(crate) fn listing_text(model: &Model, clock: Option<u32>, out: &mut dyn Writ
             let mut found = Vec::new();
             for line in &lines {
                 sections(&mut found, line);
-                row(program, line, &mut text);
+                row(program, unit, line, &mut text);
             }
             (file, text, found)
         };
         list(program, unit, &make, &mut |(file, text, part)| -> std::io::Result<()> {
-            if current != Some(file) && !text.is_empty() {
+            // The lines of an expansion stand with those of its call.
+            if current != Some(file) && !text.is_empty() && program.file(file).is_some() {
                 let space = if current.is_some() { "\n" } else { "" };
                 writeln!(out, "{space}{}\n", display_path(model, file))?;
                 current = Some(file);
@@ -125,12 +126,11 @@ fn cycles(text: &mut String, time: Option<Time>) {
 
 const BLANKS: &str = "                                ";
 
-fn row(program: &Program, line: &Listed, text: &mut String) {
-    let Some(file) = program.file(line.place.file) else { return };
+fn row(program: &Program, unit: &Unit, line: &Listed, text: &mut String) {
+    let Some(file) = unit.file(program, line.place.file) else { return };
     let (_, it, source) = file.at(line.place.chunk, line.place.line);
-    let has_place = !line.bytes.is_empty()
-        || line.reserved > 0
-        || (!it.label.is_empty() && it.op == reveille_source::OpId::NONE);
+    let has_place =
+        !line.bytes.is_empty() || line.reserved > 0 || (!it.label.is_empty() && it.op == reveille_source::OpId::NONE);
     let place = line.address.filter(|_| has_place);
     let (first, rest) = line.bytes.split_at(line.bytes.len().min(ROW));
     match place {
@@ -146,8 +146,14 @@ fn row(program: &Program, line: &Listed, text: &mut String) {
     }
     text.push_str(&BLANKS[..BYTES_WIDTH.saturating_sub(text.len() - start)]);
     cycles(text, line.time);
-    decimal(text, file.line_number(line.place) + 1, 7);
-    text.push_str("  ");
+    match line.call {
+        // A line that a macro made has no number of its own.
+        Some(_) => text.push_str("      +  "),
+        None => {
+            decimal(text, file.line_number(line.place) + 1, 7);
+            text.push_str("  ");
+        }
+    }
     tabs_to_blanks(text, source);
     text.push('\n');
     for (at, bytes) in rest.chunks(ROW).enumerate() {
@@ -259,9 +265,10 @@ pub(crate) fn listing_json(model: &Model, out: &mut dyn Write) -> anyhow::Result
     for unit in model.analysis().units() {
         let make = |file: FileId, lines: Vec<Listed>| {
             let mut text = Vec::with_capacity(lines.len() * 120);
+            let file = lines.first().and_then(|it| it.call).map_or(file, |call| call.file);
             let path = display_path(model, file);
             for line in &lines {
-                json_row(program, &path, line, &mut text);
+                json_row(program, unit, &path, line, &mut text);
             }
             text
         };
@@ -270,16 +277,18 @@ pub(crate) fn listing_json(model: &Model, out: &mut dyn Write) -> anyhow::Result
     Ok(())
 }
 
-fn json_row(program: &Program, path: &str, line: &Listed, text: &mut Vec<u8>) {
-    let Some(file) = program.file(line.place.file) else { return };
+fn json_row(program: &Program, unit: &Unit, path: &str, line: &Listed, text: &mut Vec<u8>) {
+    let Some(file) = unit.file(program, line.place.file) else { return };
     let (_, _, source) = file.at(line.place.chunk, line.place.line);
+    let shown = line.call.unwrap_or(line.place);
+    let Some(number) = program.file(shown.file).map(|file| file.line_number(shown) + 1) else { return };
     let string = |text: &mut Vec<u8>, value: &str| {
         // Writing to memory cannot fail.
         let _ = serde_json::to_writer(&mut *text, value);
     };
     text.extend_from_slice(b"{\"file\":");
     string(text, path);
-    let _ = write!(text, ",\"line\":{},\"address\":", file.line_number(line.place) + 1);
+    let _ = write!(text, ",\"line\":{number},\"address\":");
     let _ = match line.address {
         Some(address) => write!(text, "{address}"),
         None => CompactFormatter.write_null(&mut *text),
@@ -301,5 +310,5 @@ fn json_row(program: &Program, path: &str, line: &Listed, text: &mut Vec<u8>) {
     };
     text.extend_from_slice(b",\"source\":");
     string(text, source);
-    text.extend_from_slice(b",\"expansion\":0}\n");
+    let _ = writeln!(text, ",\"expansion\":{}}}", line.expansion);
 }
