@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Use, value_in_operands};
 use crate::instruction::{Site, Sized};
-use crate::layout::{Segment, State};
+use crate::layout::{Segment, State, Stop};
 use crate::{FileId, Program, SourceFile, Symbol};
 
 /// A line of a file: the chunk it is in and its place there.
@@ -162,6 +162,10 @@ pub struct Unit {
     pub(crate) bases: Vec<BaseInfo>,
     /// What became of the instructions whose length was open, in the order of the program.
     pub(crate) sized: Vec<Sized>,
+    /// Where each directive has left the location, in the order of the program.
+    pub(crate) stops: Vec<Stop>,
+    /// What each condition was decided to be, in the order of the program; none where nobody knows.
+    pub(crate) decisions: Vec<Option<bool>>,
     pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,

@@ -5,8 +5,10 @@
 use std::path::PathBuf;
 
 use proptest::prelude::*;
-use reveille_program::{Analysis, Content, Place, ProblemKind, Program, Value, data_run_at, data_runs};
-use reveille_source::{Document, Encoding, File};
+use reveille_program::{
+    Analysis, Content, Listed, Place, ProblemKind, Program, Value, assemble, data_run_at, data_runs, list,
+};
+use reveille_source::{Document, Encoding, File, OpId};
 
 fn program(files: &[(&str, &str)]) -> (Program, Analysis) {
     let mut program = Program::new();
@@ -19,6 +21,32 @@ fn program(files: &[(&str, &str)]) -> (Program, Analysis) {
 fn value(text: &str, name: &str) -> Value {
     let (program, analysis) = program(&[("a.s", text)]);
     analysis.units().next().unwrap().find(&program, name).unwrap().value
+}
+
+/// Each line of the listing: its number, its address and its bytes. Each address is also the one that a question about the line gets.
+fn listed(program: &Program, analysis: &Analysis) -> Vec<(usize, Option<i64>, Vec<Option<u8>>)> {
+    let mut found = Vec::new();
+    for unit in analysis.units() {
+        let make = |_, lines: Vec<Listed>| lines;
+        let taken: Result<(), ()> = list(program, unit, &make, &mut |lines| {
+            for line in lines {
+                let file = unit.file(program, line.place.file).unwrap();
+                let has_operation = file.at(line.place.chunk, line.place.line).1.op != OpId::NONE;
+                // A file that is read several times stands for its last time.
+                let is_once = file.path().ends_with("a.s");
+                if is_once && has_operation && !line.bytes.is_empty() {
+                    assert_eq!(unit.location(program, line.place), line.location);
+                    if let Some(one) = assemble(program, unit, line.place) {
+                        assert_eq!(one.bytes.iter().collect::<Vec<_>>(), line.bytes);
+                    }
+                }
+                found.push((file.line_number(line.place), line.address, line.bytes));
+            }
+            Ok(())
+        });
+        taken.unwrap();
+    }
+    found
 }
 
 /// Problems as `line: what`, lines from 1, of all units.
@@ -242,6 +270,13 @@ const PIECES: &[&str] = &[
     "\n",
     "\t",
     "\trept\t3\n\tnop\n\tnop\n\tendr\n",
+    "\tbeq\tt2\n\tbra\tx1\nx1\n",
+    "\tds.b\t116\n",
+    "\tlea\tt2,a0\n\tmove.w\tb,d0\n\tjsr\tfar\n",
+    "far\tadd.l\t#b,(a0)\n\tmove.l\t#1,d0\n",
+    "\tds.b\tt2-t\n",
+    "r\treg\td0-d2\n\tmovem.l\tr,-(sp)\n",
+    "n\tmacro\n\\1\tnop\n\tbne\t\\1\n\tendm\n\tn\tu1\n\tn\tu2\n",
     "\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n\tbsr\tlab\n",
 ];
 
@@ -273,6 +308,8 @@ proptest! {
                 runs.map(|run| run.items.iter().map(|it| it.bytes.clone()).collect::<Vec<_>>()).collect::<Vec<_>>()
             };
             prop_assert_eq!(runs(&edited, &analysis), runs(&fresh_program, &fresh));
+            let (lines, again) = (listed(&edited, &analysis), listed(&fresh_program, &fresh));
+            prop_assert_eq!(&lines, &again);
         }
     }
 }

@@ -73,8 +73,19 @@ impl Walk<'_> {
         true
     }
 
-    /// Whether a condition holds; none if that cannot be told.
+    /// Whether a condition holds; none if that cannot be told. In a replay what was decided then.
     fn holds(&mut self, place: Place, indexed: &Indexed, condition: Condition) -> Option<bool> {
+        let number = self.state.decisions as usize;
+        self.state.decisions += 1;
+        if !self.is_effective {
+            return self.earlier.and_then(|unit| unit.decisions.get(number)).copied().flatten();
+        }
+        let decision = self.decide(place, indexed, condition);
+        self.unit.decisions.push(decision);
+        decision
+    }
+
+    fn decide(&mut self, place: Place, indexed: &Indexed, condition: Condition) -> Option<bool> {
         use Condition as C;
         let line = &indexed.chunk.lines()[usize::from(place.line)];
         let text = indexed.chunk.line_text(line);

@@ -2,9 +2,9 @@
 
 use std::ops::Range;
 
-use reveille_source::{Dialect, Meaning, Span};
+use reveille_source::{Dialect, Directive, Line, Meaning, Span};
 
-use super::{MOST, Walk};
+use super::{MOST, Stop, Walk};
 use crate::FileId;
 use crate::expression::{Base, Value};
 use crate::index::{Indexed, include_name, item_bytes, names};
@@ -24,6 +24,24 @@ impl Walk<'_> {
         if self.structure(place, indexed, directive.meaning) || !self.state.reads() {
             return;
         }
+        let number = self.state.stops as usize;
+        self.state.stops += 1;
+        if self.is_effective {
+            self.move_on(place, indexed, line, directive, text);
+            let stop = Stop { mark: self.state.mark(), next_base: self.state.next_base };
+            self.unit.stops.push(stop);
+        } else if let Some(stop) = self.earlier.and_then(|unit| unit.stops.get(number)) {
+            // A replay: names may have had other values then, so nothing is evaluated again.
+            (self.state.base, self.state.offset) = (stop.mark.base, stop.mark.offset);
+            self.state.next_base = stop.next_base;
+            if directive.meaning == Meaning::End {
+                self.state.ended = Some(place);
+            }
+        }
+    }
+
+    /// What a directive does to the location.
+    fn move_on(&mut self, place: Place, indexed: &Indexed, line: &Line, directive: &Directive, text: &str) {
         let operands = || indexed.chunk.operands(line);
         let first = || operands().into_iter().next();
         match directive.meaning {

@@ -23,7 +23,7 @@ use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemK
 use crate::{FileId, Program, SourceFile, Symbol};
 
 use state::Mark;
-pub(crate) use state::{Segment, State};
+pub(crate) use state::{Segment, State, Stop};
 use stretch::{Open, Piece};
 pub(crate) use trace::trace;
 
@@ -351,6 +351,7 @@ impl<'a> Walk<'a> {
                     self.define(symbol, DefinitionKind::Equate, place, Value::Unknown, span);
                 }
             }
+            EventKind::Set(_) if !self.is_effective => (),
             EventKind::Set(symbol) => {
                 let value = equate_span(self.program, self.known(), place)
                     .map_or(Value::Unknown, |span| self.value(place, span.range()));

@@ -23,6 +23,10 @@ pub(crate) struct State {
     pub(super) piece: u32,
     /// Instructions so far whose length was open.
     pub(crate) instructions: u32,
+    /// Directives so far that may have moved the location: [`Unit::stops`](crate::Unit).
+    pub(super) stops: u32,
+    /// Conditions so far that were decided.
+    pub(super) decisions: u32,
     /// The number of ordinary labels so far.
     pub(crate) scope: u32,
     /// OFFSET: lines define offsets and lay down nothing; where to go on after it.
@@ -37,6 +41,13 @@ pub(crate) struct State {
     /// The END that ended the source.
     pub(super) ended: Option<Place>,
     /// The next base to be made.
+    pub(super) next_base: u32,
+}
+
+/// Where a directive has left the location, so that nobody has to work it out again.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Stop {
+    pub(super) mark: Mark,
     pub(super) next_base: u32,
 }
 
@@ -66,6 +77,8 @@ impl State {
             offset: 0,
             piece: 0,
             instructions: 0,
+            stops: 0,
+            decisions: 0,
             scope: 0,
             offsets_from: None,
             structure: 0,

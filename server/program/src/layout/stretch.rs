@@ -202,6 +202,9 @@ impl Walk<'_> {
                 from.offset += growth.of(&self.pieces, *from);
             }
         }
+        for stop in &mut self.unit.stops {
+            stop.mark.offset += growth.of(&self.pieces, stop.mark);
+        }
         for section in &mut self.sections {
             section.1.offset += growth.of(&self.pieces, section.1);
         }
