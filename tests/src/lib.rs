@@ -187,10 +187,22 @@ impl Client {
     /// If the server does not start or does not answer.
     #[must_use]
     pub fn start(folder: Option<&Path>, capabilities: &Value) -> Self {
+        Self::start_with(folder, capabilities, json!(null))
+    }
+
+    /// Starts the server with options of the client.
+    ///
+    /// # Panics
+    /// If it does not start, or does not answer.
+    #[must_use]
+    pub fn start_with(folder: Option<&Path>, capabilities: &Value, options: Value) -> Self {
         let mut client = Self::spawn();
         let folders = folder.map(|folder| json!([{ "uri": uri(folder), "name": "firmware" }]));
-        let params =
+        let mut params =
             json!({ "processId": null, "rootUri": null, "capabilities": capabilities, "workspaceFolders": folders });
+        if !options.is_null() {
+            params["initializationOptions"] = options;
+        }
         let answer = client.request("initialize", params);
         client.capabilities = answer["result"]["capabilities"].clone();
         client.notify("initialized", json!({}));

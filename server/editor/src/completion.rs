@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_cpu::MNEMONICS;
+use reveille_cpu::{Kind, Kinds, MNEMONICS, Mnemonic, Register, Size};
 use reveille_decoders::layouts;
 use reveille_facts::Model;
 use reveille_program::{DefinitionKind, FileId, Value};
@@ -19,6 +19,8 @@ pub enum CompletionKind {
     Directive,
     /// A macro.
     Macro,
+    /// An addressing mode.
+    Mode,
     /// A size suffix.
     Size,
     /// A register.
@@ -128,6 +130,54 @@ fn operations(model: &Model, file: FileId, range: &Range<usize>, typed: &str, di
     found
 }
 
+/// Addressing modes to start from.
+const MODES: &[(Kind, &str, &str)] = &[
+    (Kind::Immediate, "#", "a constant"),
+    (Kind::Indirect, "(a0)", "memory at an address register"),
+    (Kind::PostIncrement, "(a0)+", "memory at an address register, which steps on"),
+    (Kind::PreDecrement, "-(a0)", "memory in front of an address register, which steps back"),
+    (Kind::Displacement, "0(a0)", "memory at an address register and a distance of 16 bits"),
+    (Kind::Index, "0(a0,d0.w)", "memory at an address register, an index register and a distance of 8 bits"),
+    (Kind::PcDisplacement, "0(pc)", "memory at a distance from here"),
+    (Kind::PcIndex, "0(pc,d0.w)", "memory at a distance and an index register from here"),
+    (Kind::List, "d0-d1/a0", "a list of registers"),
+];
+
+/// What the operand at a spot may be: of the forms that have the line's size, and take the operand before it.
+fn legal_kinds(spot: &Spot<'_>, mnemonic: &'static Mnemonic) -> Kinds {
+    let program = spot.model.program();
+    let chunk = &spot.file.source().chunks()[spot.place.chunk as usize];
+    let before = chunk.operands(spot.line).into_iter().filter(|it| it.end < spot.at).count();
+    let size = Size::from_letter(spot.line.size);
+    let forms = reveille_cpu::forms_of(mnemonic, program.settings().cpu).map(|it| it.0);
+    let forms = forms.filter(|it| it.operand_count() > before);
+    let forms = forms.filter(|it| size.is_none_or(|size| it.sizes.is_empty() || it.sizes.allows(size)));
+    let first = (before == 1).then(|| chunk.operands(spot.line).into_iter().next()).flatten();
+    let first = first.map(|range| reveille_program::operand_kind(spot.text, range));
+    let forms = forms.filter(|it| first.is_none_or(|kind| it.takes[0].takes(kind)));
+    let kinds = forms.fold(Kinds::NONE, |sum, it| sum.or(it.takes[before.min(1)]));
+    if size == Some(Size::Byte) { kinds.without(Kinds::only(Kind::Address)) } else { kinds }
+}
+
+/// Whether a register can stand where the word begins: inside brackets only those that an address is made of.
+fn is_legal(spot: &Spot<'_>, word_start: usize, legal: Kinds, register: Register) -> bool {
+    let before = spot.text[..word_start].trim_end();
+    let field = usize::from(spot.line.operands.start).min(before.len());
+    let inside = before[field..].matches('(').count() > before[field..].matches(')').count();
+    match register {
+        Register::Address(_) if inside => true,
+        Register::Pc => inside && (legal.has(Kind::PcDisplacement) || before.ends_with('(')),
+        Register::Data(_) if inside => before.ends_with(','),
+        _ if inside => false,
+        Register::Data(_) => legal.has(Kind::Data),
+        Register::Address(_) => legal.has(Kind::Address),
+        Register::Sr => legal.has(Kind::Status),
+        Register::Ccr => legal.has(Kind::Conditions),
+        Register::Usp | Register::Ssp => legal.has(Kind::UserStack),
+        Register::Vbr | Register::Sfc | Register::Dfc => legal.has(Kind::Control),
+    }
+}
+
 fn sizes(name: &str, range: &Range<usize>) -> Vec<Completion> {
     let size = |letter: char, detail: &str| Completion {
         label: letter.to_string(),
@@ -136,7 +186,7 @@ fn sizes(name: &str, range: &Range<usize>) -> Vec<Completion> {
         range: range.clone(),
     };
     if let Some(mnemonic) = reveille_cpu::mnemonic(name) {
-        let is_branch = mnemonic.sizes.allows(reveille_cpu::Size::Short);
+        let is_branch = mnemonic.sizes.allows(Size::Short);
         return mnemonic
             .sizes
             .iter()
@@ -193,13 +243,24 @@ fn operands(spot: &Spot<'_>, word_start: usize, range: &dyn Fn(usize) -> Range<u
         }
         return (found, false);
     }
-    if spot.line.op.is_instruction() {
+    if let Operation::Instruction(mnemonic) = spot.line.op.get() {
         let upper = writes_upper(model, spot.place.file, &typed);
+        let legal = legal_kinds(spot, mnemonic);
+        if typed.is_empty() {
+            for (kind, text, detail) in MODES {
+                if legal.has(*kind) {
+                    push(in_case(text, upper), CompletionKind::Mode, (*detail).to_owned(), word_start);
+                }
+            }
+        }
         for name in [
             "d0", "d1", "d2", "d3", "d4", "d5", "d6", "d7", "a0", "a1", "a2", "a3", "a4", "a5", "a6", "a7", "sp", "pc",
             "sr", "ccr", "usp",
         ] {
-            if let Some(register) = reveille_cpu::register(name).filter(|_| name.contains(&typed)) {
+            if let Some(register) = reveille_cpu::register(name)
+                && name.contains(&typed)
+                && is_legal(spot, word_start, legal, register)
+            {
                 push(in_case(name, upper), CompletionKind::Register, register.describe(), word_start);
             }
         }

@@ -3,11 +3,13 @@
 use std::fmt::Write;
 use std::ops::Range;
 
+use reveille_cpu::{Register, decode};
 use reveille_decoders::{FieldKind, Scalar};
 use reveille_facts::{BlockFact, Model, Part};
 use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, FileId, Unit, Value, evaluate};
-use reveille_source::{Operation, TokenKind};
+use reveille_source::{Meaning, Operation, TokenKind};
 
+use crate::instruction;
 use crate::lookup::{Spot, Thing};
 
 /// An answer to a hover.
@@ -33,11 +35,26 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
         Thing::Label(_) => name(&spot)?,
         Thing::Operation(range) => (range, operation(&spot)?),
         Thing::Token(TokenKind::Name, _) => name(&spot)?,
-        Thing::Token(TokenKind::Number | TokenKind::Text, range) => (range.clone(), number(&spot, &range)?),
+        Thing::Token(TokenKind::Number | TokenKind::Text, range) => {
+            let mut text = number(&spot, &range)?;
+            if let Some(instruction) = hand_assembled(&spot, &range) {
+                let _ = write!(text, "\n\nas an instruction: `{instruction}`");
+            }
+            (range, text)
+        }
         Thing::Token(TokenKind::Register, range) => {
             let text = &spot.text[range.clone()];
             let register = reveille_cpu::register(text)?;
-            (range, fenced(text, &register.describe()))
+            let mut body = register.describe();
+            let mask = match register {
+                Register::Data(number) => 1 << number,
+                Register::Address(number) => 0x100 << number,
+                _ => 0,
+            };
+            if let Some(last) = instruction::last_written(&spot, mask) {
+                let _ = write!(body, "\n\n{last}");
+            }
+            (range, fenced(text, &body))
         }
         _ => return None,
     };
@@ -51,17 +68,7 @@ fn fenced(head: &str, text: &str) -> String {
 fn operation(spot: &Spot<'_>) -> Option<String> {
     let name = spot.line.operation.of(spot.text);
     match spot.line.op.get() {
-        Operation::Instruction(mnemonic) => {
-            let sizes: Vec<_> = mnemonic.sizes.iter().map(|size| format!(".{}", size.letter())).collect();
-            let sizes = if sizes.is_empty() { "no size".to_owned() } else { format!("sizes {}", sizes.join(" ")) };
-            let operands = match (mnemonic.operands.least, mnemonic.operands.most) {
-                (0, 0) => "no operands".to_owned(),
-                (1, 1) => "1 operand".to_owned(),
-                (least, most) if least == most => format!("{most} operands"),
-                (least, most) => format!("{least} or {most} operands"),
-            };
-            Some(fenced(name, &format!("{}\n\n{sizes}; {operands}", mnemonic.summary)))
-        }
+        Operation::Instruction(_) => instruction::hover(spot),
         Operation::Directive(directive) => Some(fenced(name, directive.summary)),
         Operation::Assignment => Some(fenced(name, "gives a name a value")),
         Operation::MacroCall => self::name(spot).map(|it| it.1),
@@ -86,6 +93,11 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
     {
         let _ = writeln!(body, "\n{}: {}", block.layout.title, summary(block));
     }
+    if definition.kind == DefinitionKind::Label
+        && let Some(span) = instruction::routine(spot.model, unit, file, file.line_number(definition.place))
+    {
+        let _ = writeln!(body, "\n{}", span.text(program.settings().clock));
+    }
     let _ = write!(body, "\n{}:{}", file.path().display(), file.line_number(definition.place) + 1);
     Some((range, fenced(&text, &body)))
 }
@@ -97,7 +109,7 @@ fn describe(unit: &Unit, definition: &Definition) -> String {
             (Some(offset), _) => format!("${offset:X} from the start of its section, which no ORG places"),
             (None, Some(is_odd)) => {
                 let parity = if is_odd { "odd" } else { "even" };
-                format!("{parity} address, not known further: instruction lengths before it are not computed yet")
+                format!("{parity} address, not known further: something before it has a length that nobody knows")
             }
             (None, None) => "address not known".into(),
         },
@@ -123,6 +135,37 @@ fn escaped(text: &str) -> String {
         out.push(character);
     }
     out
+}
+
+/// What words of data mean as an instruction: from the operand at a place on, as far as the line goes.
+fn hand_assembled(spot: &Spot<'_>, range: &Range<usize>) -> Option<String> {
+    let directive = spot.line.op.directive()?;
+    let bytes = match directive.meaning {
+        Meaning::Constants => match spot.line.size {
+            b'w' | 0 => 2,
+            b'l' => 4,
+            _ => return None,
+        },
+        Meaning::ConstantsOf(bytes @ (2 | 4)) => bytes,
+        _ => return None,
+    };
+    let (unit, program) = (spot.unit()?, spot.model.program());
+    let chunk = &spot.file.source().chunks()[spot.place.chunk as usize];
+    let operands = chunk.operands(spot.line);
+    let at = operands.iter().position(|it| it.start <= range.start && range.end <= it.end)?;
+    let mut words = Vec::new();
+    for operand in &operands[at..] {
+        let Some(value) = unit.value(program, spot.place, operand.clone()).number() else { break };
+        if bytes == 4 {
+            words.push((value >> 16) as u16);
+        }
+        words.push(value as u16);
+    }
+    let start = unit.absolute(unit.location(program, spot.place)).unwrap_or(0);
+    let found = decode(&words, start + (at * usize::from(bytes)) as i64)?;
+    let count = usize::from(found.words);
+    let rest = if count > 1 { format!(" ({count} words)") } else { String::new() };
+    Some(format!("{found}{rest}"))
 }
 
 struct Alone(bool);

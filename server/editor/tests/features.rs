@@ -6,7 +6,10 @@
 use std::ops::Range;
 use std::path::PathBuf;
 
-use reveille_editor::{completions, definition, hover, outline, references, search, selection, semantic_tokens};
+use reveille_editor::{
+    HintKinds, completions, definition, hints, hover, outline, references, routines, search, selection,
+    semantic_tokens, signatures,
+};
 use reveille_facts::Model;
 use reveille_fixture::marked;
 use reveille_program::{Content, FileId, Program};
@@ -89,6 +92,101 @@ fn names_numbers_registers_and_operations_are_explained() {
     assert_eq!(hovered(&[("a.s", "* a note about n<|>othing\n")]), "nothing");
 }
 
+const CODE: &str = "RATE\tEQU\t$80004\n\tORG\t$400\nstart\tMOVEQ\t#9,D2\n\tLEA\ttable,A1\n\tMOVE\tRATE,D0\n\tADD.W\t#4,D0\n\tBSR\tsend\n\tBEQ\tstart\n\tMOVE.L\tD2,(A1)+\n\tRTS\n*\tsends a byte\nsend\tLSL.B\tD1,D0\n.s1\tBTST\t#2,3(A1)\n\tBEQ.S\t.s1\n\tMULU\tD1,D0\n\tMOVE\tSR,-(SP)\n\tRTR\ntable\tDC.W\t$4E75,$33FC,1,0,$400\n";
+
+fn on(mark: &str) -> String {
+    assert!(CODE.contains(&mark.replace("<|>", "")), "{mark}");
+    CODE.replacen(&mark.replace("<|>", ""), mark, 1)
+}
+
+#[test]
+fn an_instruction_tells_what_it_is_costs_and_changes() {
+    // Words and times: M68000 Family Programmer's Reference Manual and M68000 User's Manual, section 8 (from memory; the table's own tests
+    // hold them against both).
+    for (name, mark) in [
+        ("hover_move", "M<|>OVE\tRATE"),
+        ("hover_quick", "A<|>DD.W"),
+        ("hover_branch", "B<|>SR"),
+        ("hover_condition", "B<|>EQ\t"),
+        ("hover_shift", "L<|>SL.B"),
+        ("hover_multiply", "M<|>ULU"),
+    ] {
+        insta::assert_snapshot!(name, hovered(&[("a.s", &on(mark))]));
+    }
+    // What cannot be encoded tells what could.
+    insta::assert_snapshot!("hover_misfit", hovered(&[("a.s", "\tEX<|>T.W\t(A0)\n")]));
+}
+
+#[test]
+fn a_register_tells_what_straight_line_code_last_wrote_to_it() {
+    let text = hovered(&[("a.s", &on("MOVE.L\tD<|>2"))]);
+    assert!(!text.contains("last written"), "a call and a branch lie between: {text}");
+    let text = hovered(&[("a.s", &on("\tADD.W\t#4,D<|>0"))]);
+    assert!(text.contains("last written by line 5, `MOVE RATE,D0`"), "{text}");
+    let text = hovered(&[("a.s", "\tMOVEQ\t#9,D2\n\tADD.W\tD<|>2,D3\n")]);
+    assert!(text.contains("last written by line 1, `MOVEQ #9,D2`: 9 = $09"), "{text}");
+    let text = hovered(&[("a.s", "\tMOVEQ\t#9,D2\nhere\tADD.W\tD<|>2,D3\n")]);
+    assert!(!text.contains("last written"), "other code may come to a label: {text}");
+}
+
+#[test]
+fn words_of_data_are_told_as_instructions() {
+    // RTS is $4E75, MOVE.W #1,$400.L is $33FC (M68000 Family Programmer's Reference Manual, from memory).
+    assert!(hovered(&[("a.s", &on("$4E<|>75"))]).contains("as an instruction: `rts`"));
+    let text = hovered(&[("a.s", &on("$33<|>FC"))]);
+    assert!(text.contains("as an instruction: `move.w #1,$400.l (4 words)`"), "{text}");
+    assert!(!hovered(&[("a.s", "\tDC.B\t$4<|>E\n")]).contains("instruction"));
+}
+
+#[test]
+fn a_routine_tells_its_bytes_and_cycles() {
+    let text = hovered(&[("a.s", &on("BSR\tse<|>nd"))]);
+    assert!(text.contains("16 bytes") && text.contains("each of 6 instructions once"), "{text}");
+    let (model, file, _) = program(&[("a.s", CODE)]);
+    let found = routines(&model, file);
+    let shown: Vec<_> = found.iter().map(|it| (&CODE[it.0.clone()], it.1.bytes, it.1.instructions)).collect();
+    assert_eq!(shown, [("send", 16, 6)]);
+    // LSL 6 to 132, BTST 16, BEQ.S 8 to 10, MULU 38 to 70, MOVE SR 14, RTR 20: M68000 User's Manual, section 8 (from memory).
+    assert_eq!(found[0].1.cycles, (6 + 16 + 8 + 38 + 14 + 20, 132 + 16 + 10 + 70 + 14 + 20));
+}
+
+#[test]
+fn hints_are_shown_as_they_are_wanted() {
+    let (model, file, _) = program(&[("a.s", CODE)]);
+    let shown = |kinds| -> Vec<String> { hints(&model, file, 2..5, kinds).into_iter().map(|it| it.text).collect() };
+    assert_eq!(shown(HintKinds::default()), [""; 0]);
+    assert_eq!(shown(HintKinds { addresses: true, cycles: false }), ["$000400", "$000402", "$000408"]);
+    assert_eq!(
+        shown(HintKinds { addresses: true, cycles: true }),
+        ["$000400, 4 cycles", "$000402, 12 cycles", "$000408, 16 cycles"]
+    );
+    let at = hints(&model, file, 2..3, HintKinds { addresses: true, cycles: true })[0].at;
+    assert!(CODE[..at].ends_with("MOVEQ\t#9,D2"));
+}
+
+#[test]
+fn the_operands_that_an_instruction_takes_are_told_while_they_are_typed() {
+    let check = |text: &str| {
+        let (model, file, at) = program(&[("a.s", text)]);
+        let (found, form, operand) = signatures(&model, file, at)?;
+        let shown: Vec<String> = found.iter().map(|it| it.label.clone()).collect();
+        let own = found[form].operands.get(operand).map(|it| it.1.clone());
+        Some((shown, form, operand, own))
+    };
+    let (shown, form, operand, own) = check("\tMOVEP.W\tD0,<|>\n").unwrap();
+    assert_eq!(shown, ["movep.wl Dn,d16(An)", "movep.wl d16(An),Dn"]);
+    assert_eq!((form, operand, own.as_deref()), (0, 1, Some("d16(An)")));
+    let (shown, form, ..) = check("\tMOVEP.W\t2(A0),D<|>1\n").unwrap();
+    assert_eq!(shown[form], "movep.wl d16(An),Dn");
+    let (shown, ..) = check("\tADD.B\t<|>\n").unwrap();
+    assert!(
+        shown.contains(&"addq.bwl #1-8,<ea>".to_owned()) && !shown.iter().any(|it| it.starts_with("adda")),
+        "{shown:?}"
+    );
+    assert_eq!(check("\tNOP\t<|>\n"), None);
+    assert_eq!(check("\tMO<|>VE\n"), None);
+}
+
 #[test]
 fn definitions_are_found_across_files_and_scopes() {
     let check = |files: &[(&str, &str)]| {
@@ -168,6 +266,15 @@ fn completion_knows_what_can_stand_where() {
     assert_eq!(check(&[("a.s", "\tdc.<|>\n")]), ["b", "w", "l"]);
     let operands = check(&[("a.s", "LEN\tequ\t5\nbuf\tds.b\t4\n\tmove.w\t#<|>\n")]);
     assert!(operands.contains(&"LEN".into()) && operands.contains(&"buf".into()) && operands.contains(&"d0".into()));
+    let legal = check(&[("a.s", "\tlea\t(a0),<|>\n")]);
+    assert!(legal.contains(&"a1".into()) && !legal.contains(&"d1".into()), "LEA writes address registers: {legal:?}");
+    let legal = check(&[("a.s", "\tclr.w\t<|>\n")]);
+    assert!(legal.contains(&"(a0)+".into()) && !legal.contains(&"#".into()) && !legal.contains(&"0(pc)".into()));
+    let legal = check(&[("a.s", "\tmove.b\t<|>\n")]);
+    assert!(
+        legal.contains(&"0(pc)".into()) && !legal.contains(&"a1".into()),
+        "no byte of an address register: {legal:?}"
+    );
     assert_eq!(check(&[("a.s", "a\n.one\tnop\nb\n.two\tnop\n\tbra\t.<|>\n")]), [".two"]);
     assert!(check(&[("a.s", "* @block <|>\n")]).contains(&"fat-block-19".into()));
     assert_eq!(check(&[("fw/a.s", "\tinclude\t\"<|>\n"), ("fw/sub/b.i", "\n")]), ["sub/b.i"]);
@@ -197,7 +304,9 @@ proptest::proptest! {
         for at in (0..=text.len()).filter(|at| text.is_char_boundary(*at)) {
             let _ = (hover(&model, file, at), definition(&model, file, at), references(&model, file, at, true));
             let _ = (completions(&model, file, at), selection(&model, file, at), reveille_editor::actions(&model, file, at..at));
+            let _ = signatures(&model, file, at);
         }
+        let _ = (hints(&model, file, 0..usize::MAX, HintKinds { addresses: true, cycles: true }), routines(&model, file));
         let _ = (outline(&model, file), semantic_tokens(&model, file, 0..usize::MAX), search(&model, "a"));
     }
 }

@@ -119,4 +119,6 @@ pub struct Settings {
     pub sizing: Sizing,
     /// Where the first section without ORG is taken to lie.
     pub origin: i64,
+    /// The processor's clock in Hz, if it is known: cycles become microseconds.
+    pub clock: Option<u32>,
 }

@@ -14,7 +14,7 @@ fn a_hover_tells_of_names_numbers_registers_and_operations() {
         ("CYLS\tEQU", "CYLS", &["constant: 80"]),
         ("1000", "$1000", &["4096", "$1000"]),
         ("d0\thow", "d0", &["data register"]),
-        ("move.w", "move.w", &["copy", ".b .w .l", "2 operands"]),
+        ("move.w", "move.w", &["copy", "`303C 0050` at $001000", "**8 cycles**", "Flags: N by the result"]),
         ("EQU", "EQU", &["name"]),
         ("STEP\td0", "STEP", &["macro"]),
         (".again\n", ".again", &["label"]),
@@ -377,5 +377,47 @@ fn a_selection_grows_from_the_word_to_the_file() {
         assert_eq!(texts.last(), Some(&TEXT));
     }
     assert_eq!(within(TEXT, &found[0]["range"]), "CYLS");
+    assert_eq!(client.stop(), 0);
+}
+
+#[test]
+fn what_an_instruction_takes_and_costs_is_told_beside_and_above_it() {
+    // Times: M68000 User's Manual, ninth edition, section 8 (the table's own tests hold every row against it).
+    let text = "\torg\t$400\nmain\tbsr.s\tsend\n\tbra.s\tmain\nsend\tmove.b\td0,$F00007\n\trts\n";
+    let start = |options: Value| {
+        let mut client = Client::start_with(None, &capabilities("utf-16"), options);
+        client.open(DISK, text);
+        client.findings(DISK, 1);
+        client
+    };
+    let mut client = start(json!({"clock": 8_000_000, "hints": {"addresses": true, "cycles": true}}));
+    let found = client.result("textDocument/signatureHelp", place(DISK, &at(text, "$F00007")));
+    let labels: Vec<&str> =
+        found["signatures"].as_array().unwrap().iter().filter_map(|it| it["label"].as_str()).collect();
+    let active = found["activeSignature"].as_u64().unwrap() as usize;
+    assert_eq!((labels[active], found["activeParameter"].as_u64()), ("move.bwl <ea>,<ea>", Some(1)), "{found}");
+    let whole_range = json!({"start": {"line": 0, "character": 0}, "end": {"line": 9, "character": 0}});
+    let ask = json!({"textDocument": {"uri": DISK}, "range": whole_range});
+    let hints = client.result("textDocument/inlayHint", ask.clone());
+    let shown: Vec<&str> = hints.as_array().unwrap().iter().filter_map(|it| it["label"].as_str()).collect();
+    assert_eq!(shown, ["$000400, 18 cycles", "$000402, 10 cycles", "$000404, 16 cycles", "$00040A, 16 cycles"]);
+    let lenses = client.result("textDocument/codeLens", whole(DISK));
+    let titles: Vec<&str> =
+        lenses.as_array().unwrap().iter().filter_map(|it| it["command"]["title"].as_str()).collect();
+    assert_eq!(titles, ["8 bytes, 32 cycles, 4.0 us: each of 2 instructions once"]);
+    assert!(hover_text(&mut client, DISK, &at(text, "rts")).contains("2.00 us"));
+    // Settings may change at any time.
+    client.notify("workspace/didChangeConfiguration", json!({"settings": {"reveille": {"cpu": "68008"}}}));
+    let mut hints = json!(null);
+    for _ in 0..100 {
+        hints = client.result("textDocument/inlayHint", ask.clone());
+        if hints == json!([]) {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    assert_eq!(hints, json!([]), "hints are off unless they are wanted");
+    // RTS on a bus of 8 bits: 4 words are 8 cycles of the bus (reference of the timing table's tests).
+    assert!(hover_text(&mut client, DISK, &at(text, "rts")).contains("**32 cycles** on the 68008"));
     assert_eq!(client.stop(), 0);
 }

@@ -93,6 +93,12 @@ pub(crate) fn shape(text: &str, range: Range<usize>) -> Shape {
     Shape::value(Kind::Target, range)
 }
 
+/// The kind of an operand by its text alone.
+#[must_use]
+pub fn operand_kind(text: &str, range: Range<usize>) -> Kind {
+    shape(text, range).kind
+}
+
 /// Modes that end with a closing bracket.
 fn brackets(text: &str, start: usize, end: usize) -> Option<Shape> {
     let b = text.as_bytes();

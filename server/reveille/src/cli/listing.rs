@@ -25,9 +25,6 @@ pub(super) struct Listing {
     /// The form of the output.
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
-    /// The processor's clock in Hz: the text form then has microseconds beside the cycles of the summary.
-    #[arg(long, value_name = "HZ")]
-    clock: Option<u32>,
     #[command(flatten)]
     from_outside: FromOutside,
 }
@@ -38,7 +35,7 @@ impl Listing {
         let findings = model.findings();
         match self.format {
             Format::Text => {
-                report::listing_text(&model, self.clock, out)?;
+                report::listing_text(&model, out)?;
                 let color = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none();
                 if !findings.is_empty() {
                     writeln!(out)?;

@@ -69,6 +69,9 @@ struct FromOutside {
     /// The address at which code without ORG is taken to lie: 0 without it.
     #[arg(long, value_name = "ADDRESS", value_parser = number, default_value = "0")]
     origin: i64,
+    /// The processor's clock in Hz: cycles then have microseconds beside them.
+    #[arg(long, value_name = "HZ")]
+    clock: Option<u32>,
 }
 
 impl FromOutside {
@@ -80,7 +83,7 @@ impl FromOutside {
             let (rule, value) = text.split_once('=').unwrap_or((text, ""));
             sizing.set(rule, value).map_err(anyhow::Error::msg)?;
         }
-        let settings = Settings { cpu: self.cpu, sizing, origin: self.origin };
+        let settings = Settings { cpu: self.cpu, sizing, origin: self.origin, clock: self.clock };
         Ok(Options { defines: self.define.clone(), include: self.include.clone(), dialect: self.dialect, settings })
     }
 }

@@ -73,6 +73,9 @@ where
             "workspace/didChangeWatchedFiles" => {
                 params(&request).map(|it| notifications::did_change_watched_files(shared, it))
             }
+            "workspace/didChangeConfiguration" => {
+                params(&request).map(|it| notifications::did_change_configuration(shared, &it))
+            }
             "textDocument/didSave" => None,
             "$/cancelRequest" => {
                 // Polled on the spot: its answer must not wait for a free place behind the requests it cancels.

@@ -5,6 +5,7 @@ use std::ops::Range;
 use std::path::Path;
 use std::sync::{Arc, Mutex, OnceLock};
 
+use reveille_editor::HintKinds;
 use reveille_facts::Model;
 use reveille_program::{FileId, Program};
 use reveille_source::{ColumnUnit, Position};
@@ -29,6 +30,8 @@ pub(crate) struct ClientTraits {
 pub(crate) struct Snapshot {
     pub(super) program: Program,
     pub(crate) traits: Arc<ClientTraits>,
+    /// Which hints the client wants.
+    pub(crate) hints: HintKinds,
     /// Versions and addresses of the open documents.
     pub(super) open: Arc<HashMap<FileId, Versions>>,
     pub(super) model: OnceLock<Model>,

@@ -6,8 +6,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use dashmap::DashMap;
+use reveille_editor::HintKinds;
 use reveille_facts::Model;
-use reveille_program::{Content, FileId, Prepared, Program};
+use reveille_program::{Content, FileId, Prepared, Program, Settings};
 use reveille_source::{Document, Encoding, Position};
 use tower_lsp::gen_lsp_types as proto;
 
@@ -34,6 +35,8 @@ pub(crate) struct Workspace {
     open: Arc<HashMap<FileId, Versions>>,
     pub(crate) traits: Arc<ClientTraits>,
     pub(crate) folders: Vec<PathBuf>,
+    /// Which hints the client wants.
+    hints: HintKinds,
     last: Arc<Mutex<Option<Model>>>,
     snapshot: Option<Arc<Snapshot>>,
 }
@@ -112,12 +115,19 @@ impl Workspace {
             Arc::new(Snapshot {
                 program: self.program.clone(),
                 traits: self.traits.clone(),
+                hints: self.hints,
                 open: self.open.clone(),
                 model: OnceLock::new(),
                 last: self.last.clone(),
             })
         };
         self.snapshot.get_or_insert_with(make).clone()
+    }
+
+    /// Takes settings over; if they change how lines are read, all files are read again.
+    pub(crate) fn set_options(&mut self, settings: Settings, hints: HintKinds) {
+        self.hints = hints;
+        self.program.set_settings(settings);
     }
 
     pub(crate) fn open(&mut self, uri: proto::Uri, version: i32, text: &str) {

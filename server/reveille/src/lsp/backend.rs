@@ -9,6 +9,7 @@ use tower_lsp::jsonrpc::{Error, Result};
 use tower_lsp::{Client, LanguageServer};
 
 use super::capabilities::{client_traits, server_capabilities};
+use super::options::ClientOptions;
 use super::to_proto;
 use crate::front::{SNAPSHOT, Shared, Snapshot};
 use crate::load;
@@ -66,10 +67,16 @@ impl LanguageServer for Backend {
             #[allow(deprecated, reason = "older clients name their folder so")]
             paths.extend(params.root_uri.and_then(|uri| uri.to_file_path().ok()));
         }
+        let options = params.initialization_options.and_then(|it| serde_json::to_value(it).ok());
+        let options = options.map_or_else(ClientOptions::default, |it| ClientOptions::read(&it));
         self.shared.change(|workspace| {
             workspace.traits = Arc::new(traits);
             workspace.folders = paths;
+            workspace.set_options(options.settings, options.hints);
         });
+        for problem in options.problems {
+            self.client.show_message(proto::MessageType::Warning, format!("Reveille: {problem}")).await;
+        }
         self.shared.set_loading(true);
         let shared = self.shared.clone();
         tokio::task::spawn_blocking(move || {
@@ -115,6 +122,38 @@ impl LanguageServer for Backend {
                 proto::MarkupContent { kind: proto::MarkupKind::PlainText, value: to_proto::plain(&found.markdown) }
             };
             Some(proto::Hover { contents: content.into(), range: Some(snapshot.range(file, &found.range)) })
+        })
+        .await
+    }
+
+    async fn signature_help(&self, params: proto::SignatureHelpParams) -> Result<Option<proto::SignatureHelp>> {
+        let at = params.text_document_position_params;
+        work("textDocument/signatureHelp", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let (found, form, operand) =
+                reveille_editor::signatures(snapshot.model(), file, snapshot.byte(file, at.position))?;
+            Some(to_proto::signature_help(found, form, operand))
+        })
+        .await
+    }
+
+    async fn inlay_hint(&self, params: proto::InlayHintParams) -> Result<Option<Vec<proto::InlayHint>>> {
+        work("textDocument/inlayHint", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let lines = params.range.start.line as usize..params.range.end.line as usize + 1;
+            let found = reveille_editor::hints(snapshot.model(), file, lines, snapshot.hints);
+            Some(found.into_iter().map(|it| to_proto::inlay_hint(snapshot, file, it)).collect())
+        })
+        .await
+    }
+
+    async fn code_lens(&self, params: proto::CodeLensParams) -> Result<Option<Vec<proto::CodeLens>>> {
+        work("textDocument/codeLens", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let model = snapshot.model();
+            let clock = model.program().settings().clock;
+            let found = reveille_editor::routines(model, file).into_iter();
+            Some(found.map(|(range, span)| to_proto::code_lens(snapshot, file, &range, span.text(clock))).collect())
         })
         .await
     }

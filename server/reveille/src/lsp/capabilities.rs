@@ -69,6 +69,12 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
             trigger_characters: Some([".", "#", ",", "("].map(str::to_owned).into()),
             ..Default::default()
         }),
+        signature_help_provider: Some(proto::SignatureHelpOptions {
+            trigger_characters: Some([" ", "\t", ",", "#", "("].map(str::to_owned).into()),
+            ..Default::default()
+        }),
+        inlay_hint_provider: Some(true.into()),
+        code_lens_provider: Some(proto::CodeLensOptions::default()),
         code_action_provider: Some(
             proto::CodeActionOptions {
                 code_action_kinds: Some(vec![proto::CodeActionKind::QuickFix]),

@@ -3,6 +3,7 @@
 mod backend;
 mod capabilities;
 pub(crate) mod notifications;
+mod options;
 pub(crate) mod to_proto;
 
 pub(crate) use backend::Backend;

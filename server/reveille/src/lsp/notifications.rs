@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use tower_lsp::gen_lsp_types as proto;
 
+use super::options::ClientOptions;
 use crate::front::Shared;
 use crate::load;
 
@@ -36,6 +37,22 @@ pub(crate) fn did_change_watched_files(shared: &Arc<Shared>, params: proto::DidC
     if !paths.is_empty() {
         reload(shared, paths);
     }
+}
+
+/// Takes settings over. Reading all files again is a worker's work.
+pub(crate) fn did_change_configuration(shared: &Arc<Shared>, params: &proto::DidChangeConfigurationParams) {
+    let Ok(settings) = serde_json::to_value(&params.settings) else { return };
+    if settings.is_null() {
+        return;
+    }
+    let options = ClientOptions::read(&settings);
+    for problem in &options.problems {
+        tracing::warn!(problem, "a setting is left out");
+    }
+    let shared = shared.clone();
+    tokio::task::spawn_blocking(move || {
+        shared.change(|workspace| workspace.set_options(options.settings, options.hints));
+    });
 }
 
 /// Reads files from disk again, on a worker; those that are gone go from the program too.

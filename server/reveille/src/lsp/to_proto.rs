@@ -161,6 +161,7 @@ pub(crate) fn completion_item(
         CompletionKind::Instruction => proto::CompletionItemKind::Keyword,
         CompletionKind::Directive => proto::CompletionItemKind::Event,
         CompletionKind::Macro => proto::CompletionItemKind::Operator,
+        CompletionKind::Mode => proto::CompletionItemKind::Snippet,
         CompletionKind::Size => proto::CompletionItemKind::Unit,
         CompletionKind::Register => proto::CompletionItemKind::Variable,
         CompletionKind::Label => proto::CompletionItemKind::Function,
@@ -225,4 +226,57 @@ pub(crate) fn plain(markdown: &str) -> String {
         text.push('\n');
     }
     text
+}
+
+/// The ways to write an instruction.
+pub(super) fn signature_help(
+    found: Vec<reveille_editor::Signature>,
+    form: usize,
+    operand: usize,
+) -> proto::SignatureHelp {
+    let signature = |it: reveille_editor::Signature| proto::SignatureInformation {
+        // The protocol counts in UTF-16 here; the labels are ASCII.
+        parameters: Some(
+            it.operands
+                .iter()
+                .map(|(range, kinds)| proto::ParameterInformation {
+                    label: (range.start as u32, range.end as u32).into(),
+                    documentation: Some(kinds.clone().into()),
+                })
+                .collect(),
+        ),
+        documentation: Some(it.text.into()),
+        label: it.label,
+        active_parameter: None,
+    };
+    proto::SignatureHelp {
+        signatures: found.into_iter().map(signature).collect(),
+        active_signature: Some(form as u32),
+        active_parameter: Some((operand as u32).into()),
+    }
+}
+
+/// Text behind a line.
+pub(super) fn inlay_hint(snapshot: &Snapshot, file: FileId, hint: reveille_editor::Hint) -> proto::InlayHint {
+    proto::InlayHint {
+        position: snapshot.position(file, hint.at),
+        label: hint.text.into(),
+        padding_left: Some(true),
+        kind: None,
+        text_edits: None,
+        tooltip: None,
+        padding_right: None,
+        data: None,
+    }
+}
+
+/// What a routine costs, above its label. It does nothing when it is chosen.
+pub(super) fn code_lens(
+    snapshot: &Snapshot,
+    file: FileId,
+    range: &std::ops::Range<usize>,
+    title: String,
+) -> proto::CodeLens {
+    let command = proto::Command { title, command: String::new(), ..Default::default() };
+    proto::CodeLens { range: snapshot.range(file, range), command: Some(command), data: None }
 }

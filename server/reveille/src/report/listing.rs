@@ -16,7 +16,7 @@ const ROW: usize = 6;
 const MOST_ROWS: usize = 8;
 
 /// The listing as text: a row has the address, up to six bytes, the cycles, the line's number and the source.
-pub(crate) fn listing_text(model: &Model, clock: Option<u32>, out: &mut dyn Write) -> anyhow::Result<()> {
+pub(crate) fn listing_text(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
     let program = model.program();
     for unit in model.analysis().units() {
         let mut current = None;
@@ -40,7 +40,7 @@ pub(crate) fn listing_text(model: &Model, clock: Option<u32>, out: &mut dyn Writ
             join(&mut found, part);
             out.write_all(text.as_bytes())
         })?;
-        summary(model, unit, &found, clock, out)?;
+        summary(model, unit, &found, out)?;
     }
     Ok(())
 }
@@ -185,16 +185,10 @@ fn tabs_to_blanks(text: &mut String, source: &str) {
 }
 
 /// Sections and names at the end.
-fn summary(
-    model: &Model,
-    unit: &Unit,
-    found: &[Section],
-    clock: Option<u32>,
-    out: &mut dyn Write,
-) -> anyhow::Result<()> {
+fn summary(model: &Model, unit: &Unit, found: &[Section], out: &mut dyn Write) -> anyhow::Result<()> {
     let program = model.program();
     let settings = program.settings();
-    let clock = clock.map_or(String::new(), |it| {
+    let clock = settings.clock.map_or(String::new(), |it| {
         format!(", {} MHz, 1 cycle = {} ns", megahertz(it), 1_000_000_000 / u64::from(it.max(1)))
     });
     writeln!(out, "\nFor the {}{clock}.", settings.cpu.name())?;
