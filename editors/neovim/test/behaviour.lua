@@ -128,6 +128,21 @@ local tests = {
     assert(text:find('80 x 2 x 9 x 512', 1, true), text)
   end },
 
+  { 'options reach the server: hints behind the lines', function()
+    local client = one_client()
+    local buffer = open('disk.s')
+    client:notify('workspace/didChangeConfiguration', { settings = { reveille = { hints = { cycles = true } } } })
+    local line = find(buffer, 'MULU\tD2,D4')
+    eventually('the cycles', function()
+      local answer = client:request_sync('textDocument/inlayHint', {
+        textDocument = vim.lsp.util.make_text_document_params(buffer),
+        range = { start = { line = line, character = 0 }, ['end'] = { line = line, character = 0 } },
+      }, 5000, buffer)
+      local hints = answer and answer.result or {}
+      return hints[1] and hints[1].label == '38-70 cycles'
+    end)
+  end },
+
   { 'a repair in the buffer takes the finding away, undo brings it back', function()
     local buffer = open('disk.s')
     local before = names(some_fat(buffer))

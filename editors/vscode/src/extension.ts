@@ -17,17 +17,32 @@ function command(): { program: string; args: string[] } {
     return { program, args: ['serve', ...settings.get<string[]>('arguments', [])] };
 }
 
+/** What the server takes as options: the machine and what is shown beside the lines. */
+function options(): Record<string, unknown> {
+    const settings = vscode.workspace.getConfiguration('reveille');
+    return {
+        cpu: settings.get<string>('cpu'),
+        clock: settings.get<number | null>('clock') ?? undefined,
+        sizing: settings.get<Record<string, string>>('sizing', {}),
+        hints: {
+            addresses: settings.get<boolean>('hints.addresses', false),
+            cycles: settings.get<boolean>('hints.cycles', false),
+        },
+    };
+}
+
 async function start(): Promise<void> {
     const { program, args } = command();
     const server: ServerOptions = { command: program, args, transport: TransportKind.stdio };
-    const options: LanguageClientOptions = {
+    const clientOptions: LanguageClientOptions = {
         documentSelector: [
             { scheme: 'file', language: LANGUAGE },
             { scheme: 'untitled', language: LANGUAGE },
         ],
         outputChannel: output,
+        initializationOptions: options(),
     };
-    const starting = new LanguageClient('reveille', 'Reveille', server, options);
+    const starting = new LanguageClient('reveille', 'Reveille', server, clientOptions);
     try {
         await starting.start();
         client = starting;
@@ -78,6 +93,8 @@ export async function activate(context: vscode.ExtensionContext): Promise<void> 
         vscode.workspace.onDidChangeConfiguration((event) => {
             if (event.affectsConfiguration('reveille.server')) {
                 void enqueue(stop, start);
+            } else if (event.affectsConfiguration('reveille')) {
+                void client?.sendNotification('workspace/didChangeConfiguration', { settings: options() });
             }
         }),
     );

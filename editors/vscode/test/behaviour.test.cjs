@@ -97,6 +97,35 @@ const tests = {
         assert.match(await hoverText(document.uri, row), /80 x 2 x 9 x 512/);
     },
 
+    async 'an instruction tells its words and cycles, and what it takes'() {
+        const document = await show(file('disk.s'));
+        const place = rangeOf(document, 'MULU\tD2,D4').start.translate(0, 1);
+        const text = await hoverText(document.uri, place);
+        assert.match(text, /C8C2/); // MULU D2,D4: 1100 100 0 11 000 010
+        assert.match(text, /38 to 70 cycles/);
+        const help = await vscode.commands.executeCommand(
+            'vscode.executeSignatureHelpProvider', document.uri, rangeOf(document, 'D2,D4').end);
+        assert.match(help.signatures[help.activeSignature].label, /^mulu\.w <ea>,Dn$/);
+        const lenses = await vscode.commands.executeCommand('vscode.executeCodeLensProvider', document.uri);
+        assert.ok(lenses.some((lens) => /bytes, .* cycles/.test(lens.command?.title ?? '')), 'no routine has its cost above it');
+    },
+
+    async 'addresses and cycles stand behind the lines when they are wanted'() {
+        const document = await show(file('disk.s'));
+        const line = rangeOf(document, 'MULU\tD2,D4').start.line;
+        const range = new vscode.Range(line, 0, line + 1, 0);
+        const hints = async () => {
+            const found = await vscode.commands.executeCommand('vscode.executeInlayHintProvider', document.uri, range);
+            return (found ?? []).map((hint) => String(hint.label));
+        };
+        assert.deepEqual(await hints(), []);
+        const settings = vscode.workspace.getConfiguration('reveille');
+        await settings.update('hints.cycles', true, vscode.ConfigurationTarget.Global);
+        await eventually('the cycles', async () => (await hints()).some((text) => text === '38-70 cycles'));
+        await settings.update('hints.cycles', undefined, vscode.ConfigurationTarget.Global);
+        await eventually('no hint', async () => (await hints()).length === 0);
+    },
+
     async 'a repair in the buffer takes the finding away, undo brings it back'() {
         const document = await show(file('disk.s'));
         const before = await eventually('findings', () => fat(document.uri).length > 0 && fat(document.uri).map(name));

@@ -94,6 +94,7 @@ async function workbench(body) {
         join(user, 'User', 'settings.json'),
         JSON.stringify({
             'chat.disableAIFeatures': true,
+            'reveille.clock': 8_000_000,
             'editor.fontSize': 13,
             'editor.minimap.enabled': false,
             'extensions.autoCheckUpdates': false,
@@ -253,6 +254,18 @@ async function seen() {
                 await page.locator('.monaco-hover:visible', { hasText: '80 x 2 x 9 x 512' }).first().waitFor();
                 await page.waitForTimeout(500); // it fades in
                 await page.screenshot({ path: shot('vscode-hover.png') });
+                await page.keyboard.press('Escape');
+            });
+
+            await check('the hover over an instruction has its words and its cycles', async () => {
+                const lines = readFileSync(join(folder, 'disk.s'), 'utf8').split('\n');
+                const line = lines.findIndex((text) => text.includes('MULU\tD2,D4')) + 1;
+                await say('Control+G', `:${line}:10`);
+                await page.keyboard.press('Control+K');
+                await page.keyboard.press('Control+I');
+                await page.locator('.monaco-hover:visible', { hasText: '38 to 70 cycles' }).first().waitFor();
+                await page.waitForTimeout(500);
+                await page.screenshot({ path: shot('vscode-instruction.png') });
                 await page.keyboard.press('Escape');
             });
 

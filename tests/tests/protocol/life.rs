@@ -160,6 +160,9 @@ fn everything_that_is_offered_answers() {
             json!({ "textDocument": { "uri": DISK }, "positions": [here] }),
         ),
         ("completionProvider", "textDocument/completion", place(DISK, &here)),
+        ("signatureHelpProvider", "textDocument/signatureHelp", place(DISK, &here)),
+        ("inlayHintProvider", "textDocument/inlayHint", json!({ "textDocument": { "uri": DISK }, "range": range })),
+        ("codeLensProvider", "textDocument/codeLens", whole(DISK)),
         (
             "codeActionProvider",
             "textDocument/codeAction",
