@@ -346,7 +346,7 @@ impl Unit {
         let file = self.file(program, place.file)?;
         let indexed = file.indexed.get(place.chunk as usize)?;
         let at = indexed.instructions.partition_point(|it| it.line < place.line);
-        let is_open = indexed.instructions.get(at).is_some_and(|it| it.line == place.line && it.choice.is_none());
+        let is_open = indexed.instructions.get(at).is_some_and(|it| it.line == place.line && it.is_open);
         let sized = is_open.then(|| self.sized.get(state.instructions as usize).copied()).flatten();
         Some((site, sized))
     }

@@ -188,8 +188,7 @@ fn named_register(program: &Program, unit: &Unit, symbol: Symbol) -> Option<(Kin
 }
 
 /// Puts registers and lists in the place of the names that stand for them.
-pub(crate) fn with_registers(program: &Program, unit: &Unit, record: &Instruction) -> Instruction {
-    let mut record = *record;
+pub(crate) fn with_registers(program: &Program, unit: &Unit, mut record: Instruction) -> Instruction {
     if unit.registers.is_empty() {
         return record;
     }
@@ -199,6 +198,7 @@ pub(crate) fn with_registers(program: &Program, unit: &Unit, record: &Instructio
             && let Some((kind, register)) = named_register(program, unit, symbol)
         {
             *term = Term { kind, register, value: Expr::None, ..*term };
+            record.choice = None;
         }
     }
     record
@@ -291,26 +291,25 @@ fn stretched(condition: u8, bytes: u8, target: Option<i64>) -> Bytes {
 }
 
 /// The record of a line that has an instruction, read afresh with its names.
-fn fresh_record(program: &Program, unit: &Unit, place: Place) -> Option<(Instruction, &'static Mnemonic)> {
+fn fresh_record(program: &Program, unit: &Unit, place: Place) -> Option<Instruction> {
     let file = unit.file(program, place.file)?;
     let indexed = file.indexed.get(place.chunk as usize)?;
     let line = indexed.chunk.lines().get(usize::from(place.line))?;
     let Operation::Instruction(mnemonic) = line.op.get() else { return None };
     let at = indexed.instructions.partition_point(|it| it.line < place.line);
     if let Some(known) = indexed.instructions.get(at).filter(|it| it.line == place.line) {
-        return Some((*known, mnemonic));
+        return Some(*known);
     }
     let text = indexed.chunk.line_text(line);
     let mut problems = Vec::new();
-    let record = record(text, place.line, line, indexed.chunk.dialect(), program.settings(), &mut problems);
-    Some((record, mnemonic))
+    Some(record(text, place.line, line, indexed.chunk.dialect(), mnemonic, program.settings(), &mut problems))
 }
 
 /// The instruction of a line, encoded; `sized` is what the layout made of it if its length was open. None if the line has none that can be
 /// encoded.
 pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Option<Sized>) -> Option<Assembled> {
-    let (record, mnemonic) = fresh_record(program, unit, site.place)?;
-    let record = with_registers(program, unit, &record);
+    let record = with_registers(program, unit, fresh_record(program, unit, site.place)?);
+    let mnemonic = record.mnemonic;
     let address = unit.absolute(site.location);
     let mut found = Vec::new();
     let (choice, kinds) = choice_of(program, mnemonic, &record, sized)?;
@@ -384,11 +383,11 @@ pub(crate) fn check_record(
     problems: &mut Vec<(u16, Span, ProblemKind)>,
 ) {
     let own;
-    let record = if record.choice.is_some() {
-        record
-    } else {
-        own = with_registers(program, unit, record);
+    let record = if record.is_open && !unit.registers.is_empty() {
+        own = with_registers(program, unit, *record);
         &own
+    } else {
+        record
     };
     let Some((choice, kinds)) = choice_of(program, mnemonic, record, sized) else { return };
     let address = unit.absolute(site.location);

@@ -43,8 +43,12 @@ pub(crate) struct Instruction {
     pub(crate) count: u8,
     pub(crate) size: Option<Size>,
     pub(crate) operands: [Term; 2],
-    /// The form, where the layout cannot change it.
+    /// The name that the line gives.
+    pub(crate) mnemonic: &'static Mnemonic,
+    /// The form; none where a name may stand for a register, or a branch waits for its length.
     pub(crate) choice: Option<Choice>,
+    /// Whether its length is for the layout to find.
+    pub(crate) is_open: bool,
     /// The constant of the first operand, if it stands there as a number.
     pub(crate) written: Option<i64>,
 }
@@ -166,6 +170,7 @@ pub(crate) fn record(
     at: u16,
     line: &Line,
     dialect: Dialect,
+    mnemonic: &'static Mnemonic,
     settings: &Settings,
     problems: &mut Vec<(Span, ProblemKind)>,
 ) -> Instruction {
@@ -196,7 +201,7 @@ pub(crate) fn record(
         operands[place] = Term { kind, register: shape.register, index: shape.index, value, span: span(&shape.value) };
     }
     let size = Size::from_letter(line.size);
-    Instruction { line: at, count: count.min(3) as u8, size, operands, choice: None, written }
+    Instruction { line: at, count: count.min(3) as u8, size, operands, mnemonic, choice: None, is_open: false, written }
 }
 
 /// The operand of a term, with a value that is known.
@@ -225,7 +230,7 @@ pub(crate) fn read(
     problems: &mut Vec<(Span, ProblemKind)>,
 ) -> Read {
     let before = problems.len();
-    let mut record = record(text, at, line, dialect, settings, problems);
+    let mut record = record(text, at, line, dialect, mnemonic, settings, problems);
     if problems.len() > before {
         // A value that cannot be read keeps the line from having bytes; its length is that of its form.
         return Read::Static(guess(&record));
@@ -256,6 +261,7 @@ pub(crate) fn read(
         Err(misfit) => {
             // A lone name may be a register's: whoever knows the names tells.
             if record.count <= 2 && record.operands.iter().any(is_lone_name) {
+                record.is_open = true;
                 return Read::Variable(record);
             }
             problems.push((misfit_span(text, line, &record, misfit, dialect), ProblemKind::Misfit(misfit)));
@@ -286,6 +292,8 @@ pub(crate) fn read(
         taken.iter().any(|it| it.kind == Kind::Target) && choice.form.slots[1] != reveille_cpu::Slot::Loop
     };
     if is_open || mnemonic.is_stretching {
+        record.is_open = true;
+        record.choice = Some(choice).filter(|_| !has_branch);
         return Read::Variable(record);
     }
     let words = word_count(choice.form, choice.size, record.operands.map(|it| it.kind));

@@ -1,7 +1,7 @@
 //! Instructions whose length is open: what they are when they are met, and which of them wait for distances.
 
 use reveille_cpu::{Kind, Mnemonic, Size, Slot, choose, word_count};
-use reveille_source::{Dialect, Operation};
+use reveille_source::Dialect;
 
 use super::Walk;
 use super::stretch::{Open, Reach, Target, Way, find};
@@ -48,10 +48,12 @@ impl Walk<'_> {
             return;
         }
         self.even_instruction(place, indexed);
-        let line = &indexed.chunk.lines()[usize::from(place.line)];
-        let Operation::Instruction(mnemonic) = line.op.get() else { return };
-        let record = with_registers(self.program, &self.unit, &indexed.instructions[at]);
-        let sized = self.sized(place, indexed, mnemonic, &record, number as u32);
+        let record = &indexed.instructions[at];
+        let sized = if self.unit.registers.is_empty() {
+            self.sized(place, indexed, record, number as u32)
+        } else {
+            self.sized(place, indexed, &with_registers(self.program, &self.unit, *record), number as u32)
+        };
         let growth = match self.open.last() {
             Some(open) if open.at as usize == number => {
                 let longest = open.ways[open.ways.len() - 1].bytes;
@@ -64,25 +66,21 @@ impl Walk<'_> {
         self.state.offset += i64::from(sized.bytes);
     }
 
-    fn sized(
-        &mut self,
-        place: Place,
-        indexed: &Indexed,
-        mnemonic: &'static Mnemonic,
-        record: &Instruction,
-        number: u32,
-    ) -> Sized {
+    fn sized(&mut self, place: Place, indexed: &Indexed, record: &Instruction, number: u32) -> Sized {
         let settings = self.program.settings();
+        let mnemonic = record.mnemonic;
         let mut kinds = record.operands.map(|it| it.kind);
         if mnemonic.instruction.forms[0].slots[0] == Slot::Branch {
             return self.branch(place, indexed, mnemonic, record, number, kinds);
         }
-        let line = &indexed.chunk.lines()[usize::from(place.line)];
-        let operands = record.operands.map(|term| operand(&term, term.kind, 0));
-        let choice = choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), record.written);
-        let choice = match choice {
+        let choose = || {
+            let operands = record.operands.map(|term| operand(&term, term.kind, 0));
+            choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), record.written)
+        };
+        let choice = match record.choice.map_or_else(choose, Ok) {
             Ok(choice) => choice,
             Err(misfit) => {
+                let line = &indexed.chunk.lines()[usize::from(place.line)];
                 let text = indexed.chunk.line_text(line);
                 let span = misfit_span(text, line, record, misfit, indexed.chunk.dialect());
                 self.problem(ProblemKind::Misfit(misfit), place, span);
@@ -196,11 +194,11 @@ impl Walk<'_> {
             _ => BRANCH,
         };
         let fixed = |bytes| Sized { bytes, kinds };
-        let line = &indexed.chunk.lines()[usize::from(place.line)];
         if record.count != 1 || record.operands[0].kind != Kind::Target {
             let operands = record.operands.map(|term| operand(&term, term.kind, 0));
             let cpu = self.program.settings().cpu;
             if let Err(misfit) = choose(mnemonic, cpu, record.size, &operands, record.count.into(), None) {
+                let line = &indexed.chunk.lines()[usize::from(place.line)];
                 let text = indexed.chunk.line_text(line);
                 let span = misfit_span(text, line, record, misfit, indexed.chunk.dialect());
                 self.problem(ProblemKind::Misfit(misfit), place, span);

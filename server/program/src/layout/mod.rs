@@ -39,14 +39,14 @@ const MOST_WALKS: usize = 8;
 /// Lays out the unit of a root. `defines` are names given from outside.
 #[must_use]
 pub fn lay_out(program: &Program, root: FileId, defines: &[(String, i64)], previous: Option<&Unit>) -> Unit {
-    let (mut unit, mut needs_more) = Walk::run(program, root, defines, None);
+    let (mut unit, mut needs_more) = Walk::run(program, root, defines, None, previous);
     // Counts and origins may need names that come later, or distances over lengths that are still open: go again with what is known now,
     // until nothing moves.
     for walk in 1.. {
         if !needs_more {
             break;
         }
-        let (next, has_moved) = Walk::run(program, root, defines, Some(&unit));
+        let (next, has_moved) = Walk::run(program, root, defines, Some(&unit), Some(&unit));
         let same = |one: &Definition, two: &Definition| one.value == two.value;
         let differs = next.definitions.iter().zip(&unit.definitions).find(|(one, two)| !same(one, two));
         let differs = differs.map(|it| it.0.place);
@@ -83,6 +83,8 @@ struct Walk<'a> {
     /// A value was asked for that growth may change.
     needs_lengths: bool,
     stack: Vec<FileId>,
+    /// The name `.`, which stands for the location.
+    dot: Symbol,
     /// Files read so far, each as often as it was.
     visits: u32,
     /// What an earlier walk found, for names that this one has not met yet.
@@ -168,6 +170,7 @@ impl<'a> Walk<'a> {
             most_growth: vec![0],
             needs_lengths: false,
             stack: Vec::new(),
+            dot: program.names().intern("."),
             visits: 0,
             earlier,
             needs_more: false,
@@ -181,8 +184,23 @@ impl<'a> Walk<'a> {
         }
     }
 
-    fn run(program: &'a Program, root: FileId, defines: &[(String, i64)], earlier: Option<&'a Unit>) -> (Unit, bool) {
+    /// `like` is a unit of about the same size.
+    fn run(
+        program: &'a Program,
+        root: FileId,
+        defines: &[(String, i64)],
+        earlier: Option<&'a Unit>,
+        like: Option<&Unit>,
+    ) -> (Unit, bool) {
         let mut walk = Self::new(program, root, earlier);
+        if let Some(like) = like {
+            walk.unit.definitions.reserve(like.definitions.len() + 8);
+            walk.marks.reserve(like.definitions.len() + 8);
+            walk.unit.segments.reserve(like.segments.len() + 2);
+            walk.unit.sized.reserve(like.sized.len() + 8);
+            walk.most_growth.reserve(like.sized.len() + 8);
+            walk.unit.stops.reserve(like.stops.len() + 8);
+        }
         walk.unit.by_symbol = vec![0; program.names().len() + defines.len()];
         let place = Place { file: root, chunk: 0, line: 0 };
         for (name, value) in defines {
@@ -270,6 +288,11 @@ impl<'a> Walk<'a> {
         let mut idle_since = (!self.state.reads()).then_some(0_u16);
         let mut idle = Vec::new();
         for (at, event) in indexed.events.iter().enumerate() {
+            if matches!(event.kind, EventKind::Code(_) | EventKind::Instruction(_) | EventKind::Data { .. }) {
+                // Most events: they change nothing but the location.
+                self.event(id, chunk, indexed, event, None);
+                continue;
+            }
             let before = self.state.scope;
             let depth = self.depth();
             self.event(id, chunk, indexed, event, indexed.events.get(at + 1));
@@ -345,7 +368,7 @@ impl<'a> Walk<'a> {
             }
             EventKind::Equate(symbol) => {
                 let span = self.name_span(indexed, event.line);
-                if &*self.program.names().text(symbol) == "." {
+                if symbol == self.dot {
                     self.origin(place, indexed);
                 } else {
                     self.define(symbol, DefinitionKind::Equate, place, Value::Unknown, span);
