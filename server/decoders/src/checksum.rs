@@ -114,26 +114,59 @@ impl Kind {
 /// Sums bytes up.
 #[must_use]
 pub fn compute(kind: &Kind, bytes: &[u8]) -> u32 {
-    match kind.rule {
-        Rule::Fold { unit_bytes, step } => {
-            let unit = |unit: &[u8]| {
-                let number = unit.iter().fold(0, |number, byte| number << 8 | u32::from(*byte));
-                number << (8 * (unit_bytes - unit.len()))
-            };
-            bytes.chunks(unit_bytes).map(unit).fold(0, |sum, unit| one_step(step, kind, sum, unit))
-        }
-        Rule::Crc { polynomial, start, is_reflected, final_xor } => {
-            (if is_reflected {
-                let table = reflected_table(polynomial.reverse_bits() >> (32 - kind.bits));
-                let start = start.reverse_bits() >> (32 - kind.bits);
-                bytes.iter().fold(start, |sum, byte| sum >> 8 ^ table[usize::from(sum as u8 ^ byte)])
-            } else {
-                // At the top of 32 bits, so that one loop serves all widths.
-                let up = 32 - kind.bits;
-                let table = table(polynomial << up);
+    let mut sum = Sum::new(kind);
+    sum.add(bytes);
+    sum.value()
+}
+
+/// A sum under way: what is added is whole units, but for the last.
+#[derive(Clone)]
+struct Sum<'a> {
+    kind: &'a Kind,
+    so_far: u32,
+    /// What each byte does to a remainder.
+    table: [u32; 256],
+}
+
+impl<'a> Sum<'a> {
+    fn new(kind: &'a Kind) -> Self {
+        // At the top of 32 bits, so that one loop serves all widths.
+        let up = 32 - kind.bits;
+        let (so_far, table) = match kind.rule {
+            Rule::Fold { .. } => (0, [0; 256]),
+            Rule::Crc { polynomial, start, is_reflected: true, .. } => {
+                (start.reverse_bits() >> up, reflected_table(polynomial.reverse_bits() >> up))
+            }
+            Rule::Crc { polynomial, start, is_reflected: false, .. } => (start << up, table(polynomial << up)),
+        };
+        Self { kind, so_far, table }
+    }
+
+    fn add(&mut self, bytes: &[u8]) {
+        let table = &self.table;
+        self.so_far = match self.kind.rule {
+            Rule::Fold { unit_bytes, step } => {
+                let unit = |unit: &[u8]| {
+                    let number = unit.iter().fold(0, |number, byte| number << 8 | u32::from(*byte));
+                    number << (8 * (unit_bytes - unit.len()))
+                };
+                bytes.chunks(unit_bytes).map(unit).fold(self.so_far, |sum, unit| one_step(step, self.kind, sum, unit))
+            }
+            Rule::Crc { is_reflected: true, .. } => {
+                bytes.iter().fold(self.so_far, |sum, byte| sum >> 8 ^ table[usize::from(sum as u8 ^ byte)])
+            }
+            Rule::Crc { is_reflected: false, .. } => {
                 let top = |sum: u32| (sum >> 24) as u8;
-                bytes.iter().fold(start << up, |sum, byte| sum << 8 ^ table[usize::from(top(sum) ^ byte)]) >> up
-            }) ^ final_xor
+                bytes.iter().fold(self.so_far, |sum, byte| sum << 8 ^ table[usize::from(top(sum) ^ byte)])
+            }
+        };
+    }
+
+    fn value(&self) -> u32 {
+        match self.kind.rule {
+            Rule::Fold { .. } => self.so_far,
+            Rule::Crc { is_reflected: true, final_xor, .. } => self.so_far ^ final_xor,
+            Rule::Crc { is_reflected: false, final_xor, .. } => self.so_far >> (32 - self.kind.bits) ^ final_xor,
         }
     }
 }
@@ -303,13 +336,21 @@ fn compared_bits(reading: &Reading) -> u32 {
 
 fn explain_part(bytes: &[u8], part: Part, left_out: &[usize], found: &mut Vec<Reading>) {
     let mut of_this: Vec<Reading> = Vec::new();
+    // What all sums have in common, in whole words, is summed up once.
+    let most = left_out.iter().copied().max().unwrap_or(0);
+    let (common, _) = bytes.split_at(bytes.len().saturating_sub(most) & !1);
+    let mut sums: Vec<Sum<'static>> = KINDS.iter().map(Sum::new).collect();
+    sums.iter_mut().for_each(|it| it.add(common));
     for &left_out in left_out {
         let Some((summed, stored)) = bytes.len().checked_sub(left_out).map(|it| bytes.split_at(it)) else { continue };
         if summed.iter().all(|it| Some(it) == summed.first()) {
             continue;
         }
-        for kind in KINDS {
-            let value = compute(kind, summed);
+        for sum in &sums {
+            let kind = sum.kind;
+            let mut sum = sum.clone();
+            sum.add(&summed[common.len()..]);
+            let value = sum.value();
             for target in targets(kind, value, stored) {
                 let mut reading = Reading { kind, part, left_out, value, target, strength: Strength::Weak };
                 reading.strength = Strength::of(compared_bits(&reading));
