@@ -10,6 +10,7 @@ mod finding;
 mod fix;
 mod model;
 mod relations;
+pub mod rom;
 mod rules;
 mod source;
 
