@@ -44,7 +44,7 @@ enum Action {
     Listing(listing::Listing),
     /// Prints the bring-up sheet of a firmware tree: every fact with its evidence.
     Sheet(sheet::Sheet),
-    /// Works with dumps of ROM chips: splits an image into a pair and joins a pair.
+    /// Works with dumps of ROM chips: holds the source against them, splits an image into a pair, joins a pair.
     Rom(rom::Rom),
 }
 

@@ -1,5 +1,7 @@
 //! `reveille rom`: dumps of ROM chips.
 
+mod compare;
+
 use std::fmt;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -33,6 +35,8 @@ pub(super) struct Rom {
 
 #[derive(Debug, Subcommand)]
 enum Action {
+    /// Holds the source against the dumps of its chips: is this the source of what is on the board?
+    Compare(compare::Compare),
     /// Splits an image into its even and odd chip.
     #[command(after_help = CAUTION)]
     Split(Split),
@@ -44,6 +48,7 @@ enum Action {
 impl Rom {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
         let result = match &self.action {
+            Action::Compare(compare) => compare.run(out),
             Action::Split(split) => split.run(out),
             Action::Join(join) => join.run(out),
         };

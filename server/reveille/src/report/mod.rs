@@ -1,5 +1,7 @@
 //! Facts and findings as text, JSON, SARIF and Markdown.
 
+mod compare;
+mod compare_json;
 mod json;
 mod listing;
 mod place;
@@ -7,6 +9,8 @@ mod sarif;
 mod sheet;
 mod text;
 
+pub(crate) use compare::{Compared, DumpFile, compare_text};
+pub(crate) use compare_json::compare_json;
 pub(crate) use json::{json_lines, sheet_json};
 pub(crate) use listing::{listing_json, listing_text};
 pub(crate) use place::{Shown, display_path, line_number, shown};
