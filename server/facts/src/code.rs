@@ -108,6 +108,12 @@ pub(crate) fn finding(program: &Program, unit: &Unit, problem: &Problem, at: Evi
                 "a short branch cannot go to the next instruction: its distance of 0 marks the long form; write .W";
             Some(Finding::new("code-010", at, message.into()).fix(fix))
         }
+        ProblemKind::Privileged => new(
+            "code-012",
+            format!(
+                "{name} is privileged, and a line before it has left the supervisor state: it takes vector 8 here; do it before, or by TRAP"
+            ),
+        ),
         ProblemKind::OddInstruction => new(
             "code-011",
             "this instruction is at an odd address; put EVEN before it, behind the bytes of odd number".into(),

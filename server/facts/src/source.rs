@@ -218,7 +218,8 @@ fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Find
         ProblemKind::Misfit(_)
         | ProblemKind::Operand(_)
         | ProblemKind::OddOperand { .. }
-        | ProblemKind::OddInstruction => return code::finding(program, unit, problem, at),
+        | ProblemKind::OddInstruction
+        | ProblemKind::Privileged => return code::finding(program, unit, problem, at),
         ProblemKind::TooManyExpansions => Finding::new(
             "layout-008",
             at,

@@ -4,12 +4,13 @@ use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
 use rayon::prelude::*;
+use reveille_cpu::Kind;
 use reveille_source::{Operation, Span};
 use rustc_hash::{FxHashMap, FxHasher};
 
 use crate::expression::{ExpressionProblem, Value};
 use crate::index::{Indexed, fits, is_text, item_bytes};
-use crate::instruction::{Site, check_record};
+use crate::instruction::{Site, assemble, check_record};
 use crate::layout::{Segment, trace};
 use crate::unit::{Place, Problem, ProblemKind, Unit};
 use crate::{FileId, Program, SourceFile};
@@ -50,7 +51,7 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
     });
     let chunks: Vec<_> = once.collect();
     let find = |(place, indexed, segments): &Visited<'_>| -> Option<Found> {
-        if indexed.symbolic.is_empty() && indexed.instructions.is_empty() {
+        if indexed.symbolic.is_empty() && indexed.instructions.is_empty() && indexed.status_writes.is_empty() {
             return None;
         }
         let same = known.get(&Arc::as_ptr(indexed).addr()).filter(|it| it.place == *place);
@@ -126,7 +127,49 @@ fn check_chunk(
         }
     }
     instructions(program, unit, (id, chunk), indexed, segments, &mut found);
+    for line in indexed.status_writes.iter().copied() {
+        privileged(program, unit, Place { file: id, chunk, line }, indexed, &mut found);
+    }
     found.into()
+}
+
+/// The supervisor bit of the status register (*M68000 User's Manual*, ninth edition, 2.1.3; from memory).
+const SUPERVISOR: i64 = 0x2000;
+
+/// Tells of privileged instructions in straight-line code behind one that leaves the supervisor state.
+fn privileged(
+    program: &Program,
+    unit: &Unit,
+    place: Place,
+    indexed: &Indexed,
+    found: &mut Vec<(u16, Span, ProblemKind)>,
+) {
+    let Some(write) = assemble(program, unit, place).filter(|_| unit.is_active(place)) else { return };
+    let [first, second] = &write.operands;
+    let is_constant = first.kind == Kind::Immediate && second.kind == Kind::Status;
+    let leaves_supervisor = match write.choice.instruction.name {
+        "move" | "andi" => first.value & SUPERVISOR == 0,
+        "eori" => first.value & SUPERVISOR != 0,
+        _ => false,
+    };
+    if !is_constant || !leaves_supervisor {
+        return;
+    }
+    let lines = indexed.chunk.lines();
+    for (at, line) in lines.iter().enumerate().skip(usize::from(place.line) + 1) {
+        // Other code may come to a label, and nobody knows what a macro does.
+        if !line.label.is_empty() || matches!(line.op.get(), Operation::MacroCall) {
+            return;
+        }
+        let place = Place { line: at as u16, ..place };
+        let Some(next) = assemble(program, unit, place) else { continue };
+        if next.choice.form.is_privileged_on(program.settings().cpu) {
+            found.push((place.line, line.operation, ProblemKind::Privileged));
+        }
+        if reveille_cpu::leaves(next.choice.instruction) {
+            return;
+        }
+    }
 }
 
 /// Checks the instructions of a chunk that need names or the location.

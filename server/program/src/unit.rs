@@ -111,6 +111,8 @@ pub enum ProblemKind {
     },
     /// An instruction stands at an odd address.
     OddInstruction,
+    /// A privileged instruction in user state.
+    Privileged,
     /// Lengths and addresses depend on each other and do not settle.
     Unsettled,
     /// Calls of macros nest too deep, or give too many lines.

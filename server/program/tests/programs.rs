@@ -216,6 +216,14 @@ fn a_call_stands_for_the_lines_of_its_macro() {
 }
 
 #[test]
+fn privileged_instructions_in_user_state_are_told_of() {
+    // The supervisor bit is bit 13 (M68000 User's Manual, 2.1.3; from memory).
+    let text =
+        "\torg\t0\n\tmove\t#$0700,sr\n\tnop\n\treset\n\trts\n\tstop\t#$2000\n\tandi\t#$F8FF,sr\n\tstop\t#$2000\n";
+    assert_eq!(problems(&[("a.s", text)]), ["a.s:4 Privileged [reset]"]);
+}
+
+#[test]
 fn a_macro_that_never_ends_is_told_of() {
     let text = "again\tMACRO\n\tagain\n\tagain\n\tENDM\n\tagain\n";
     let told = problems(&[("a.s", text)]);

@@ -35,6 +35,8 @@ pub(crate) struct Indexed {
     pub(crate) symbolic: Box<[u16]>,
     /// Instructions that need names or the location, in the order of the lines.
     pub(crate) instructions: Box<[Instruction]>,
+    /// Lines that write the status register.
+    pub(crate) status_writes: Box<[u16]>,
     /// For each line, the bytes of its instruction if it is part of a [`EventKind::Code`]; empty if there is none.
     pub(crate) sizes: Box<[u8]>,
     /// How the runs of data lie at the chunk's borders.
@@ -150,6 +152,7 @@ struct Builder<'a> {
     symbolic: Vec<u16>,
     instructions: Vec<Instruction>,
     sizes: Vec<u8>,
+    status_writes: Vec<u16>,
     /// Problems of the instruction that is being read.
     read_problems: Vec<(Span, ProblemKind)>,
     settings: &'a Settings,
@@ -184,6 +187,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         symbolic: Vec::new(),
         instructions: Vec::new(),
         sizes: Vec::new(),
+        status_writes: Vec::new(),
         read_problems: Vec::new(),
         settings,
         includes: Vec::new(),
@@ -231,7 +235,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         ends_open: builder.open,
         is_clear: builder.runs.is_empty() && !builder.was_closed,
     };
-    let Builder { events, runs, problems, symbolic, sizes, includes, .. } = builder;
+    let Builder { events, runs, problems, symbolic, sizes, status_writes, includes, .. } = builder;
     Indexed {
         events: events.into(),
         uses: uses.into(),
@@ -241,6 +245,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         symbolic: symbolic.into(),
         instructions: instructions.into(),
         sizes: sizes.into(),
+        status_writes: status_writes.into(),
         includes: includes.into(),
         border,
         chunk,
@@ -513,6 +518,10 @@ impl<'a> Builder<'a> {
 
     fn instruction(&mut self, at: u16, line: &Line, text: &'a str, mnemonic: &'static reveille_cpu::Mnemonic) {
         let before = self.read_problems.len();
+        let operands = line.operands.of(text).as_bytes();
+        if let [.., b',' | b' ' | b'\t', b's' | b'S', b'r' | b'R'] = operands {
+            self.status_writes.push(at);
+        }
         let read = read(text, at, line, self.dialect, mnemonic, self.settings, &mut self.read_problems);
         let has_problems = self.read_problems.len() > before;
         if has_problems {
