@@ -178,7 +178,7 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
             let place = Place { file: id, chunk, line };
             if unit.is_active(place) {
                 let before = run.items.len();
-                line_items(program, unit, file, place, address, &mut run.items);
+                line_items(program, unit, file, (place, address), &Value::number, &mut run.items);
                 if run.items.len() > before {
                     run.last = place;
                 }
@@ -219,13 +219,14 @@ fn block_name(indexed: &Indexed, run: &Run) -> Option<String> {
     })
 }
 
-/// The items of a data line; the zero byte of an alignment first, where the address asks for one.
+/// The items of a data line; the zero byte of an alignment first, where the address asks for one. `number` says what counts as the number of a
+/// value: addresses have one if sections are taken to be placed.
 pub(crate) fn line_items(
     program: &Program,
     unit: &Unit,
     file: &SourceFile,
-    place: Place,
-    address: Value,
+    (place, address): (Place, Value),
+    number: &dyn Fn(Value) -> Option<i64>,
     items: &mut Vec<DataItem>,
 ) {
     let (chunk, line, text) = file.at(place.chunk, place.line);
@@ -244,9 +245,9 @@ pub(crate) fn line_items(
         let span = Span { start: range.start as u16, end: range.end as u16 };
         items.push(DataItem { place, span, item_bytes: size, bytes });
     };
-    let item_of = |value: Value| match value {
-        Value::Number(number) => number.to_be_bytes()[8 - size.min(8) as usize..].iter().map(|it| Some(*it)).collect(),
-        _ => vec![None; size as usize],
+    let item_of = |value: Value| match number(value) {
+        Some(number) => number.to_be_bytes()[8 - size.min(8) as usize..].iter().map(|it| Some(*it)).collect(),
+        None => vec![None; size as usize],
     };
     let operands = chunk.operands(line);
     match directive.meaning {

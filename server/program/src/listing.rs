@@ -123,7 +123,8 @@ fn part(program: &Program, unit: &Unit, at: usize, before: u32) -> Vec<Listed> {
             }
             Operation::Directive(_) => {
                 let mut items = Vec::new();
-                line_items(program, unit, file, place, step.location, &mut items);
+                let number = |value| unit.absolute(value);
+                line_items(program, unit, file, (place, step.location), &number, &mut items);
                 listed.bytes = items.into_iter().flat_map(|it| it.bytes).collect();
             }
             _ => (),

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use reveille_source::{Meaning, Operation};
+use reveille_source::{Dialect, Meaning, Operation};
 
 use super::Walk;
 use crate::index::Indexed;
@@ -74,16 +74,17 @@ impl Walk<'_> {
     fn body(&self, definition: Place) -> Option<Body> {
         let file = self.source(definition.file)?;
         let (chunk, line, text) = file.at(definition.chunk, definition.line);
-        let mut operands = chunk.operands(line).into_iter();
         if line.label.is_empty() {
-            // `.macro name a,b` has the name first, with a blank or a comma behind it.
-            let first = operands.next()?;
-            let rest = text[first.clone()].split_once([' ', '\t']).map(|it| it.1.trim().to_owned());
-            let parameters = rest.into_iter().chain(operands.map(|it| text[it].to_owned()));
-            return self.lines(definition, parameters.filter(|it| !it.is_empty()).collect());
+            // `.macro name a,b` has the name first; blanks and commas are the same there. To the line reader a blank behind the name
+            // begins a comment, as behind any operand.
+            let field = &text[line.operands.range().start..];
+            let marks: &[char] = if chunk.dialect() == Dialect::Dotted { &['|', ';'] } else { &[' ', '\t', ';'] };
+            let field = field.split(marks).next().unwrap_or(field);
+            let words = field.split([' ', '\t', ',']).filter(|it| !it.is_empty());
+            return self.lines(definition, words.skip(1).map(str::to_owned).collect());
         }
-        let parameters = operands.map(|it| text[it].to_owned()).filter(|it| !it.is_empty()).collect();
-        self.lines(definition, parameters)
+        let operands = chunk.operands(line).into_iter().map(|it| text[it].to_owned());
+        self.lines(definition, operands.filter(|it| !it.is_empty()).collect())
     }
 
     fn lines(&self, definition: Place, parameters: Vec<String>) -> Option<Body> {
