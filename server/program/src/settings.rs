@@ -37,7 +37,7 @@ pub struct Sizing {
     pub branches: Option<BranchSizing>,
     /// Addresses of the program.
     pub references: References,
-    /// Whether MOVE.L, ADD and SUB with a small constant written as a number become MOVEQ, ADDQ and SUBQ.
+    /// Whether MOVE.L, ADD and SUB with a small constant, known when the line is met, become MOVEQ, ADDQ and SUBQ.
     pub quick: bool,
     /// Whether `0(An)` becomes `(An)`.
     pub drops_zero_displacement: bool,

@@ -2,7 +2,9 @@
 
 use std::ops::Range;
 
-use reveille_cpu::{Choice, Encoding, Kind, Mnemonic, Operand, OperandProblem, Size, Slot, Time, choose, encode, time};
+use reveille_cpu::{
+    Choice, Encoding, Kind, Mnemonic, Operand, OperandProblem, Size, Slot, Time, choose, encode, time, word_count,
+};
 use reveille_source::{Operation, Span, name_in};
 
 use super::read::{Expr, Instruction, Term, is_lone_name, operand, record};
@@ -368,7 +370,15 @@ fn choice_of(
         _ => record.size,
     };
     let count = usize::from(record.count);
-    let choice = choose(mnemonic, program.settings().cpu, size, &operands, count, record.written).ok()?;
+    let cpu = program.settings().cpu;
+    let mut choice = choose(mnemonic, cpu, size, &operands, count, record.written).ok()?;
+    if let Some(sized) = sized
+        && !is_branch(mnemonic)
+        && 2 * word_count(choice.form, choice.size, kinds) > sized.bytes
+    {
+        // The layout knew the constant as small enough for the quick form.
+        choice = choose(mnemonic, cpu, size, &operands, count, Some(1)).ok()?;
+    }
     Some((choice, kinds))
 }
 

@@ -10,4 +10,4 @@ mod read;
 pub use assemble::{Assembled, Bytes, assemble};
 pub(crate) use assemble::{Site, Sized, assemble_at, check_record, with_registers};
 pub use operand::operand_kind;
-pub(crate) use read::{Expr, Instruction, Read, Term, fits_short, guess, misfit_span, operand, read};
+pub(crate) use read::{Expr, Instruction, Read, Term, fits_short, guess, may_be_quick, misfit_span, operand, read};

@@ -268,6 +268,14 @@ pub(crate) fn read(
             return Read::Static(guess(&record));
         }
     };
+    // A constant with names in it may be small enough for a quick form: whoever knows the names tells.
+    if may_be_quick(&record, settings)
+        && choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), Some(1))
+            .is_ok_and(|quick| !std::ptr::eq(quick.form, choice.form))
+    {
+        record.is_open = true;
+        return Read::Variable(record);
+    }
     let is_known = |term: &Term| matches!(term.value, Expr::None | Expr::Number(_));
     let is_relative = |kind: Kind| matches!(kind, Kind::Target | Kind::PcDisplacement | Kind::PcIndex);
     let taken = &record.operands[..usize::from(record.count)];
@@ -299,6 +307,12 @@ pub(crate) fn read(
     let words = word_count(choice.form, choice.size, record.operands.map(|it| it.kind));
     record.choice = Some(choice);
     Read::Fixed(2 * u32::from(words), record)
+}
+
+/// Whether the first operand is a constant with names in it, and small constants have quick forms.
+pub(crate) fn may_be_quick(record: &Instruction, settings: &Settings) -> bool {
+    let first = &record.operands[0];
+    settings.sizing.quick && first.kind == Kind::Immediate && matches!(first.value, Expr::Name(..) | Expr::Text)
 }
 
 /// Whether an operand is a name and nothing else, which may stand for a register or a list.

@@ -1,13 +1,18 @@
 //! Instructions whose length is open: what they are when they are met, and which of them wait for distances.
 
-use reveille_cpu::{Kind, Mnemonic, Size, Slot, choose, word_count};
-use reveille_source::Dialect;
+use std::ops::Range;
 
-use super::Walk;
+use reveille_cpu::{Kind, Mnemonic, Size, Slot, choose, word_count};
+use reveille_source::{Dialect, name_in};
+
 use super::stretch::{Open, Reach, Target, Way, find};
-use crate::expression::{Base, Value};
+use super::{InWalk, Walk};
+use crate::Symbol;
+use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
 use crate::index::Indexed;
-use crate::instruction::{Expr, Instruction, Sized, Term, fits_short, guess, misfit_span, operand, with_registers};
+use crate::instruction::{
+    Expr, Instruction, Sized, Term, fits_short, guess, may_be_quick, misfit_span, operand, with_registers,
+};
 use crate::settings::{BranchSizing, References};
 use crate::unit::{DefinitionKind, Place, ProblemKind, numeric_reference};
 
@@ -73,9 +78,15 @@ impl Walk<'_> {
         if mnemonic.instruction.forms[0].slots[0] == Slot::Branch {
             return self.branch(place, indexed, mnemonic, record, number, kinds);
         }
+        let written = match record.written {
+            None if record.choice.is_none() && may_be_quick(record, settings) => {
+                self.constant_so_far(place, &record.operands[0])
+            }
+            written => written,
+        };
         let choose = || {
             let operands = record.operands.map(|term| operand(&term, term.kind, 0));
-            choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), record.written)
+            choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), written)
         };
         let choice = match record.choice.map_or_else(choose, Ok) {
             Ok(choice) => choice,
@@ -245,6 +256,9 @@ impl Walk<'_> {
                     let place = if is_forward { so_far } else { so_far.checked_sub(1)? };
                     return Some(Target::Numeric(digits, place));
                 }
+                if let Some((symbol, plus)) = self.label_and_constant(place, term) {
+                    return Some(Target::Name(symbol, self.state.scope, plus));
+                }
                 let here = self.state.location();
                 match (self.value(place, term.span.range()), here) {
                     (Value::Number(there), Value::Number(here)) => Some(Target::Beside(there - here - from)),
@@ -295,6 +309,41 @@ impl Walk<'_> {
         Reference::Long
     }
 
+    /// The value of a constant, if the lines so far tell it whatever becomes of lengths.
+    fn constant_so_far(&mut self, place: Place, term: &Term) -> Option<i64> {
+        let (earlier, needs_more) = (self.earlier.take(), self.needs_more);
+        let needs_lengths = std::mem::replace(&mut self.needs_lengths, false);
+        let value = self.value(place, term.span.range()).number();
+        let is_distance = std::mem::replace(&mut self.needs_lengths, needs_lengths);
+        (self.earlier, self.needs_more) = (earlier, needs_more);
+        value.filter(|_| !is_distance)
+    }
+
+    /// An expression that is one label and constants that are known by now: the label, and the sum of the others.
+    fn label_and_constant(&mut self, place: Place, term: &Term) -> Option<(Symbol, i64)> {
+        let file = self.source(place.file)?;
+        let (chunk, _, text) = file.at(place.chunk, place.line);
+        let dialect = chunk.dialect();
+        let mut labels = Vec::new();
+        crate::index::names(&text[term.span.range()], dialect, |name, _| {
+            // A name that is new to the program is one that nobody defines.
+            let Some(symbol) = self.program.names().find(name) else { return };
+            let symbol = if crate::index::is_local_label(name, dialect) { symbol.local() } else { symbol };
+            let found = find_so_far(self, symbol, self.state.scope);
+            if found.is_none_or(|at| self.unit.definitions[at].kind == DefinitionKind::Label) {
+                labels.push((symbol, name.to_owned()));
+            }
+        });
+        let [(symbol, name)] = &labels[..] else { return None };
+        let mut value_with = |number| {
+            self.steps = 0;
+            let context = &mut Instead { name, number, rest: InWalk { walk: self, dialect, depth: 0 } };
+            evaluate(text, term.span.range(), dialect, context).number()
+        };
+        let plus = value_with(0)?;
+        (value_with(1)? == plus + 1).then_some((*symbol, plus))
+    }
+
     /// Whether a definition is an address of the program: a label, or a constant made from one.
     fn is_address(&mut self, at: usize) -> bool {
         let definition = self.unit.definitions[at];
@@ -335,6 +384,29 @@ impl Walk<'_> {
     }
 }
 
+/// Values in the walk, but for one name, which has a number instead.
+struct Instead<'n, 'w, 'a> {
+    name: &'n str,
+    number: i64,
+    rest: InWalk<'w, 'a>,
+}
+
+impl Context for Instead<'_, '_, '_> {
+    fn name(&mut self, text: &str, range: Range<usize>) -> Value {
+        if name_in(text, self.rest.dialect) == Some(self.name) {
+            Value::Number(self.number)
+        } else {
+            self.rest.name(text, range)
+        }
+    }
+
+    fn location(&mut self) -> Value {
+        self.rest.location()
+    }
+
+    fn problem(&mut self, _: ExpressionProblem, _: Range<usize>) {}
+}
+
 const NO_TERM: Term = Term {
     kind: Kind::Target,
     register: 0,
@@ -350,7 +422,7 @@ enum Reference {
 }
 
 /// A definition that the walk has met. Spellings that differ only in case wait until all names are known.
-fn find_so_far(walk: &Walk<'_>, symbol: crate::Symbol, scope: u32) -> Option<usize> {
+fn find_so_far(walk: &Walk<'_>, symbol: Symbol, scope: u32) -> Option<usize> {
     if symbol.is_local() {
         return find(walk.program, &walk.unit, symbol, scope);
     }
