@@ -10,14 +10,14 @@ use reveille_cpu::{
 use crate::writing::{made, slot};
 
 /// A line to judge, and the words that we make of it; none if it is not legal.
-struct Line {
-    name: &'static str,
-    size: Option<Size>,
-    operands: Vec<Operand>,
-    text: String,
+pub(crate) struct Line {
+    pub(crate) name: &'static str,
+    pub(crate) size: Option<Size>,
+    pub(crate) operands: Vec<Operand>,
+    pub(crate) text: String,
     ours: Option<Vec<u16>>,
     /// Whether only a value is too large for it.
-    is_out_of_range: bool,
+    pub(crate) is_out_of_range: bool,
 }
 
 /// Lines that the assembler takes and we do not, or the other way round.
@@ -46,7 +46,7 @@ static DIFFERENCES: &[Difference] = &[
 const BITS: [&str; 4] = ["bchg", "bclr", "bset", "btst"];
 
 impl Line {
-    fn is_second(&self, kinds: &[Kind]) -> bool {
+    pub(crate) fn is_second(&self, kinds: &[Kind]) -> bool {
         self.operands.get(1).is_some_and(|it| kinds.contains(&it.kind))
     }
 }
@@ -107,7 +107,7 @@ fn line(mnemonic: &'static Mnemonic, cpu: Cpu, size: Option<Size>, operands: Vec
 }
 
 /// Every name once a family of conditions, with every size and every kind of operand; and constants at the ends of the quick forms.
-fn lines(cpu: Cpu) -> Vec<Line> {
+pub(crate) fn lines(cpu: Cpu) -> Vec<Line> {
     let mut lines = Vec::new();
     let names = MNEMONICS
         .iter()
