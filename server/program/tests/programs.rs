@@ -216,6 +216,15 @@ fn a_call_stands_for_the_lines_of_its_macro() {
 }
 
 #[test]
+fn bytes_of_an_unknown_distance_are_not_known() {
+    // BSR.W is $6100 and a distance (M68000 Family Programmer's Reference Manual, BSR; from memory).
+    let (program, analysis) = program(&[("a.s", "\torg\t0\n\tbsr.w\tnowhere\n\tjsr\tnowhere\n")]);
+    let lines = listed(&program, &analysis);
+    assert_eq!(lines[1].2, [Some(0x61), Some(0), None, None]);
+    assert_eq!(lines[2].2, [Some(0x4e), Some(0xb9), None, None, None, None]);
+}
+
+#[test]
 fn privileged_instructions_in_user_state_are_told_of() {
     // The supervisor bit is bit 13 (M68000 User's Manual, 2.1.3; from memory).
     let text =

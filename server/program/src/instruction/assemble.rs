@@ -265,14 +265,16 @@ fn bytes_of(mnemonic: &Mnemonic, choice: &Choice, mut resolved: Resolved, addres
     let (encoding, _) = encoded(mnemonic, choice, &resolved, address, record);
     let mut bytes = Bytes::new(encoding.words());
     if resolved.is_unknown != [false; 2] {
-        // The bytes that another value would change are not known.
-        for (operand, is_unknown) in resolved.operands.iter_mut().zip(resolved.is_unknown) {
-            if is_unknown {
-                operand.value = !operand.value;
+        // The bytes that another value would change are not known. One other value is not enough: as a distance it may differ in a few bits.
+        for change in [-1, 0x5555_5555] {
+            for (operand, is_unknown) in resolved.operands.iter_mut().zip(resolved.is_unknown) {
+                if is_unknown {
+                    operand.value ^= change;
+                }
             }
+            let (other, _) = encoded(mnemonic, choice, &resolved, address, record);
+            bytes.keep_same(other.words());
         }
-        let (other, _) = encoded(mnemonic, choice, &resolved, address, record);
-        bytes.keep_same(other.words());
     }
     bytes
 }
