@@ -21,12 +21,17 @@ pub(crate) fn finding(program: &Program, unit: &Unit, problem: &Problem, at: Evi
     let new = |code, message| Some(Finding::new(code, at, message));
     match &problem.kind {
         ProblemKind::Misfit(Misfit::Operand(which, kinds)) => {
-            let which = if *which == 0 { "first" } else { "second" };
+            let is_only = matches!(line.op.get(), Operation::Instruction(it) if it.operands.most == 1);
+            let which = match which {
+                _ if is_only => "operand",
+                0 => "first operand",
+                _ => "second operand",
+            };
             let size =
                 if line.size == 0 { String::new() } else { format!(".{}", char::from(line.size.to_ascii_uppercase())) };
             let message = match kinds.is_empty() {
-                true => format!("{name}{size} takes nothing like this as its {which} operand"),
-                false => format!("{name}{size} cannot take this as its {which} operand; it takes {}", list(*kinds)),
+                true => format!("{name}{size} takes nothing like this as its {which}"),
+                false => format!("{name}{size} cannot take this as its {which}; it takes {}", list(*kinds)),
             };
             new("code-001", message)
         }

@@ -137,6 +137,10 @@ fn part(program: &Program, unit: &Unit, at: usize, before: u32) -> Vec<Listed> {
                 }
                 _ => 0,
             };
+            // An instruction that cannot be encoded takes its place all the same.
+            if line.op.is_instruction() {
+                listed.bytes = vec![None; std::mem::take(&mut listed.reserved) as usize];
+            }
         }
         found.push(listed);
     });

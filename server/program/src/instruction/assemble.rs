@@ -420,7 +420,7 @@ pub(crate) fn check_record(
     let (_, problem) = encoded(mnemonic, &choice, &resolved, address.unwrap_or(0), record);
     let found = match problem {
         Some(problem) => Some((usize::from(blamed(&problem)), ProblemKind::Operand(problem))),
-        None => odd_operand(&choice, &resolved),
+        None => odd_operand(&choice, &resolved.operands),
     };
     if let Some((operand, kind)) = found {
         problems.push((site.place.line, record.operands[operand].span, kind));
@@ -428,11 +428,11 @@ pub(crate) fn check_record(
 }
 
 /// A jump, or a word or long operand, at an odd address.
-fn odd_operand(choice: &Choice, resolved: &Resolved) -> Option<(usize, ProblemKind)> {
+pub(crate) fn odd_operand(choice: &Choice, operands: &[Operand; 2]) -> Option<(usize, ProblemKind)> {
     let is_jump = matches!(choice.instruction.name, "jmp" | "jsr");
     let is_loaded = !matches!(choice.instruction.name, "lea" | "pea" | "movep");
     let is_wide = matches!(choice.size, Size::Word | Size::Long) && !choice.form.sizes.is_empty();
-    for (at, operand) in resolved.operands.iter().enumerate().take(choice.form.operand_count()) {
+    for (at, operand) in operands.iter().enumerate().take(choice.form.operand_count()) {
         let is_place = matches!(operand.kind, Kind::AbsoluteShort | Kind::AbsoluteLong | Kind::PcDisplacement);
         if is_place && operand.value & 1 == 1 && (is_jump || is_loaded && is_wide) {
             return Some((at, ProblemKind::OddOperand { is_jump }));

@@ -286,10 +286,13 @@ pub(crate) fn read(
             _ => operand(&term, term.kind, 0),
         });
         let (encoding, problem) = encode(choice.form, choice.size, mnemonic.condition, &operands, 0);
-        if let Some(problem) = problem {
-            let which = usize::from(super::assemble::blamed(&problem));
+        let found = match problem {
+            Some(problem) => Some((usize::from(super::assemble::blamed(&problem)), ProblemKind::Operand(problem))),
+            None => super::assemble::odd_operand(&choice, &operands),
+        };
+        if let Some((which, kind)) = found {
             let at = record.operands[which].span;
-            problems.push((if at.is_empty() { line.operands } else { at }, ProblemKind::Operand(problem)));
+            problems.push((if at.is_empty() { line.operands } else { at }, kind));
         }
         return Read::Static(encoding.len());
     }
