@@ -242,12 +242,22 @@ fn generated() -> Vec<Generated> {
         (format!("n{at}.s"), next)
     });
     let long = format!("\tdc.b\t{}1\n", "0,".repeat(35_000));
+    // Each branch that grows makes the next gap too long for a short one: every walk over the lines finds one of them.
+    let growing = (0..12).map(|at: usize| {
+        let gap = at.checked_sub(1).map_or("130".to_owned(), |before| format!("120+(to{before}-from{before})*2"));
+        format!("from{at}\tbra\tbehind{at}\nto{at}\tds.b\t{gap}\nbehind{at}\trts\n")
+    });
     vec![
         Generated { code: "include-003", files: chain.collect(), reason: "nobody wants to read a chain of 70 files" },
         Generated {
             code: "source-005",
             files: vec![("a.s".to_owned(), long)],
             reason: "nobody wants to read a line of 70,000 bytes",
+        },
+        Generated {
+            code: "layout-007",
+            files: vec![("a.s".to_owned(), format!("\torg\t$1000\n{}", growing.collect::<String>()))],
+            reason: "nobody writes a dozen counts of lengths of branches",
         },
     ]
 }
