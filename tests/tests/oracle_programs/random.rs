@@ -230,7 +230,7 @@ impl Author {
             (_, 0 | 1) => format!(".byte\t{value},1,'x', 0"),
             (_, 2) => format!(".long\t{datum},{near}+{value}"),
             (_, 3) => format!(".space\t{}\n\tnop", 2 * self.numbers.below(45)),
-            (_, 4) => format!(".ascii\t\"text\""),
+            (_, 4) => ".ascii\t\"text\"".to_owned(),
             (..) => format!(".long\t{value},CON{constant}"),
         };
         self.line(&text);
