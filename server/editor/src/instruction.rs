@@ -134,7 +134,7 @@ fn reasons(spot: &Spot<'_>, unit: &Unit, found: &Assembled) -> Vec<String> {
         let quick = mnemonic.instruction.variants.iter().any(|it| it.0 == own && it.1 == When::Written);
         let name = own.to_ascii_uppercase();
         why.push(match quick {
-            true => format!("{name}: the constant is written as a number and small enough"),
+            true => format!("{name}: the constant is known here and small enough"),
             false => format!("{name}: the form for these operands"),
         });
     }
