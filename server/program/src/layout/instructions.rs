@@ -35,7 +35,8 @@ impl Walk<'_> {
     pub(super) fn even_instruction(&mut self, place: Place, indexed: &Indexed) {
         let bases = &self.unit.bases;
         let base = bases.get(self.state.base.0 as usize).and_then(|it| it.is_odd);
-        if self.is_effective && base.is_some_and(|odd| odd ^ (self.state.offset & 1 == 1)) {
+        if self.is_effective && !self.has_told_odd && base.is_some_and(|odd| odd ^ (self.state.offset & 1 == 1)) {
+            self.has_told_odd = true;
             let line = &indexed.chunk.lines()[usize::from(place.line)];
             self.problem(ProblemKind::OddInstruction, place, line.operation);
         }

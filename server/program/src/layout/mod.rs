@@ -99,6 +99,8 @@ struct Walk<'a> {
     expanded_lines: usize,
     /// There were too many of them: no call is expanded any more.
     has_given_up: bool,
+    /// The instructions at hand are at odd addresses, and that is told: once for all that follow each other, wherever chunks begin.
+    has_told_odd: bool,
     /// Names looked up for the value that is being worked out.
     steps: u32,
     is_effective: bool,
@@ -179,6 +181,7 @@ impl<'a> Walk<'a> {
             has_expanded: false,
             expanded_lines: 0,
             has_given_up: false,
+            has_told_odd: false,
             steps: 0,
             is_effective: true,
         }
@@ -354,6 +357,7 @@ impl<'a> Walk<'a> {
         if !self.state.reads() && !matches!(event.kind, EventKind::Directive | EventKind::Macro(_)) {
             return;
         }
+        self.has_told_odd &= matches!(event.kind, EventKind::Code(_) | EventKind::Instruction(_));
         match event.kind {
             EventKind::Label(symbol) => {
                 // A label of aligned data is where the data is.
