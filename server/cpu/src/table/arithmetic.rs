@@ -1,6 +1,6 @@
 //! Arithmetic, logic, comparison, shifts, bits, decimals.
 
-use super::{Family, Form, Instruction, Slot, When, form};
+use super::{Instruction, Slot, When, form, instruction};
 use crate::Kinds;
 use crate::time::{Rule, c};
 use Slot::{Ax, Bit, Conditions, Constant, Dx, Dy, Ea, None as No, PostX, PostY, PreX, PreY, Quick, Status};
@@ -38,16 +38,6 @@ const EXTEND_MEMORY: Rule = Rule::Sized(c(18, 3, 1), c(30, 5, 2));
 const CONSTANT_TO_STATUS: Rule = Rule::Fixed(c(20, 3, 0));
 const SHIFT_MEMORY: Rule =
     Rule::Store { register: [c(8, 1, 1), c(8, 1, 1)], memory: [c(8, 1, 1), c(8, 1, 1)], address: c(8, 1, 0) };
-
-const fn instruction(
-    name: &'static str,
-    title: &'static str,
-    operation: &'static str,
-    description: &'static str,
-    forms: &'static [Form],
-) -> Instruction {
-    Instruction { name, family: Family::Single, title, operation, description, forms, variants: &[] }
-}
 
 const fn with(instruction: Instruction, variants: &'static [(&'static str, When)]) -> Instruction {
     Instruction { variants, ..instruction }

@@ -1,19 +1,9 @@
 //! Branches, subroutines, exceptions and the state of the processor.
 
-use super::{Cpu, Family, Form, Instruction, Slot, form};
+use super::{Cpu, Family, Instruction, Slot, form, instruction};
 use crate::Kinds;
 use crate::time::{Rule, c};
 use Slot::{Branch, Breakpoint, Dx, Dy, Ea, Loop, None as No, Vector};
-
-const fn instruction(
-    name: &'static str,
-    title: &'static str,
-    operation: &'static str,
-    description: &'static str,
-    forms: &'static [Form],
-) -> Instruction {
-    Instruction { name, family: Family::Single, title, operation, description, forms, variants: &[] }
-}
 
 const CONTROL: Slot = Ea(Kinds::CONTROL);
 

@@ -290,6 +290,17 @@ pub struct Instruction {
     pub variants: &'static [(&'static str, When)],
 }
 
+/// An instruction's entry.
+const fn instruction(
+    name: &'static str,
+    title: &'static str,
+    operation: &'static str,
+    description: &'static str,
+    forms: &'static [Form],
+) -> Instruction {
+    Instruction { name, family: Family::Single, title, operation, description, forms, variants: &[] }
+}
+
 /// A condition that the flags can meet.
 #[derive(Clone, Copy, Debug)]
 pub struct Condition {

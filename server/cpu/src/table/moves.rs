@@ -1,22 +1,12 @@
 //! Moving data and addresses.
 
-use super::{Cpu, Family, Form, Instruction, Slot, When, form};
+use super::{Cpu, Instruction, Slot, When, form, instruction};
 use crate::time::{Rule, c};
 use crate::{Kind, Kinds};
 use Slot::{
     Ax, Ay, Conditions, Control, DisplacementY, Dx, Dy, Ea, General, List, ListBackwards, MoveTo, None as No, Quick8,
     Status, UserStack,
 };
-
-const fn instruction(
-    name: &'static str,
-    title: &'static str,
-    operation: &'static str,
-    description: &'static str,
-    forms: &'static [Form],
-) -> Instruction {
-    Instruction { name, family: Family::Single, title, operation, description, forms, variants: &[] }
-}
 
 const ALL: Slot = Ea(Kinds::ALL);
 const DATA: Slot = Ea(Kinds::DATA);
