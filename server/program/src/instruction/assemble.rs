@@ -2,9 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_cpu::{
-    Choice, Encoding, Kind, Mnemonic, Operand, OperandProblem, Size, Slot, Time, choose, encode, time, word_count,
-};
+use reveille_cpu::{Choice, Encoding, Kind, Mnemonic, Operand, OperandProblem, Size, Slot, Time, choose, encode, time};
 use reveille_source::{Operation, Span, name_in};
 
 use super::read::{Expr, Instruction, Term, is_lone_name, operand, record};
@@ -13,12 +11,14 @@ use crate::unit::{Definition, DefinitionKind, Place, ProblemKind, Unit};
 use crate::{Program, Symbol};
 
 /// What the layout found of an instruction whose length was open.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug)]
 pub(crate) struct Sized {
     /// Its length in bytes.
     pub(crate) bytes: u8,
     /// What its operands are.
     pub(crate) kinds: [Kind; 2],
+    /// Its form; none of a branch, whose form follows from its length, and of what no form fits.
+    pub(crate) choice: Option<Choice>,
 }
 
 /// The bytes of an instruction, ten at most, without memory of their own.
@@ -360,7 +360,7 @@ fn choice_of(
             }
         }
     }
-    if let Some(choice) = record.choice {
+    if let Some(choice) = record.choice.or(sized.and_then(|it| it.choice)) {
         return Some((choice, kinds));
     }
     let mut operands = record.operands.map(|term| operand(&term, term.kind, 0));
@@ -373,14 +373,7 @@ fn choice_of(
     };
     let count = usize::from(record.count);
     let cpu = program.settings().cpu;
-    let mut choice = choose(mnemonic, cpu, size, &operands, count, record.written).ok()?;
-    if let Some(sized) = sized
-        && !is_branch(mnemonic)
-        && 2 * word_count(choice.form, choice.size, kinds) > sized.bytes
-    {
-        // The layout knew the constant as small enough for the quick form.
-        choice = choose(mnemonic, cpu, size, &operands, count, Some(1)).ok()?;
-    }
+    let choice = choose(mnemonic, cpu, size, &operands, count, record.written).ok()?;
     Some((choice, kinds))
 }
 

@@ -96,7 +96,7 @@ impl Walk<'_> {
                 let text = indexed.chunk.line_text(line);
                 let span = misfit_span(text, line, record, misfit, indexed.chunk.dialect());
                 self.problem(ProblemKind::Misfit(misfit), place, span);
-                return Sized { bytes: guess(record) as u8, kinds };
+                return Sized { bytes: guess(record) as u8, kinds, choice: None };
             }
         };
         let mut open = None;
@@ -118,7 +118,7 @@ impl Walk<'_> {
             }
         }
         let words = word_count(choice.form, choice.size, kinds);
-        let mut sized = Sized { bytes: 2 * words, kinds };
+        let mut sized = Sized { bytes: 2 * words, kinds, choice: Some(choice) };
         if let Some((operand, target, from)) = open {
             let other_bytes = sized.bytes - REFERENCE[0].bytes;
             let open = Open {
@@ -205,7 +205,7 @@ impl Walk<'_> {
             (true, _) => JUMPING_OVER,
             _ => BRANCH,
         };
-        let fixed = |bytes| Sized { bytes, kinds };
+        let fixed = |bytes| Sized { bytes, kinds, choice: None };
         if record.count != 1 || record.operands[0].kind != Kind::Target {
             let operands = record.operands.map(|term| operand(&term, term.kind, 0));
             let cpu = self.program.settings().cpu;
