@@ -27,7 +27,7 @@ pub use effects::{ends, leaves, written};
 pub use encode::{Encoding, OperandProblem, encode, word_count};
 pub use mnemonics::{Candidate, MNEMONICS, Mnemonic, Operands, mnemonic, mnemonic_index};
 pub use operand::{CONTROL_REGISTERS, Index, Kind, Kinds, Operand};
-pub use registers::{Register, register};
+pub use registers::{Register, register, unix_register};
 pub use table::{CONDITIONS, Condition, Cpu, Family, Form, Instruction, SizeField, Slot, When, instructions};
 pub use time::{Clocks, EXCEPTIONS, Rule, Time, address_time, time};
 

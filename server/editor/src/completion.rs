@@ -72,7 +72,7 @@ pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>
         return operands(&spot, word_start, &range);
     }
     // In column one a label begins: nothing can be known of it.
-    if word_start == 0 && spot.line.kind != LineKind::Blank && dialect == Dialect::Motorola {
+    if word_start == 0 && spot.line.kind != LineKind::Blank && !dialect.is_unix() {
         return (Vec::new(), false);
     }
     let typed = &before[word_start..];
@@ -117,7 +117,7 @@ fn operations(model: &Model, file: FileId, range: &Range<usize>, typed: &str, di
     for mnemonic in MNEMONICS.iter() {
         push(in_case(mnemonic.name, upper), CompletionKind::Instruction, mnemonic.summary);
     }
-    let dot = if dialect == Dialect::Dotted { "." } else { "" };
+    let dot = if dialect.is_unix() { "." } else { "" };
     for directive in DIRECTIVES {
         push(format!("{dot}{}", in_case(directive.name, upper)), CompletionKind::Directive, directive.summary);
     }
@@ -153,7 +153,7 @@ fn legal_kinds(spot: &Spot<'_>, mnemonic: &'static Mnemonic) -> Kinds {
     let forms = forms.filter(|it| it.operand_count() > before);
     let forms = forms.filter(|it| size.is_none_or(|size| it.sizes.is_empty() || it.sizes.allows(size)));
     let first = (before == 1).then(|| chunk.operands(spot.line).into_iter().next()).flatten();
-    let first = first.map(|range| reveille_program::operand_kind(spot.text, range));
+    let first = first.map(|range| reveille_program::operand_kind(spot.text, range, chunk.dialect()));
     let forms = forms.filter(|it| first.is_none_or(|kind| it.takes[0].takes(kind)));
     let kinds = forms.fold(Kinds::NONE, |sum, it| sum.or(it.takes[before.min(1)]));
     if size == Some(Size::Byte) { kinds.without(Kinds::only(Kind::Address)) } else { kinds }

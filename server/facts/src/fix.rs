@@ -53,7 +53,7 @@ pub(crate) fn restyled(old: &str, value: u32, bytes: u32, dialect: Dialect) -> S
         }
     }
     if is_all(old, 10) {
-        if dialect == Dialect::Dotted && old.len() > 1 && old.starts_with('0') {
+        if dialect.is_unix() && old.len() > 1 && old.starts_with('0') {
             return format!("0{value:o}");
         }
         return value.to_string();
@@ -62,7 +62,7 @@ pub(crate) fn restyled(old: &str, value: u32, bytes: u32, dialect: Dialect) -> S
     let digits = bytes as usize * 2;
     match dialect {
         Dialect::Motorola => format!("${value:0digits$X}"),
-        Dialect::Dotted => format!("0x{value:0digits$X}"),
+        Dialect::Dotted | Dialect::Mit | Dialect::Sgs => format!("0x{value:0digits$X}"),
     }
 }
 

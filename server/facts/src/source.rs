@@ -4,7 +4,7 @@ use reveille_decoders::Severity;
 use reveille_program::{
     ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Symbol, Unit, definition_span,
 };
-use reveille_source::{Dialect, Encoding, ProblemKind as LineProblem, Span};
+use reveille_source::{Encoding, ProblemKind as LineProblem, Span};
 
 use crate::code;
 use crate::finding::{Edit, Evidence, Finding, Fix};
@@ -109,7 +109,7 @@ fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Find
     Some(match &problem.kind {
         ProblemKind::Undefined(symbol) => {
             let name = name(*symbol);
-            if unit.file(program, problem.place.file)?.source().dialect() == Dialect::Dotted && !symbol.is_local() {
+            if unit.file(program, problem.place.file)?.source().dialect().is_unix() && !symbol.is_local() {
                 let message = format!(
                     "`{name}` is defined nowhere and taken for another module's; declare it with .extern, or see its spelling"
                 );

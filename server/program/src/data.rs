@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use reveille_source::{Dialect, Meaning, Span};
+use reveille_source::{Meaning, Span};
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Value, quoted_bytes};
@@ -238,7 +238,7 @@ pub(crate) fn line_items(
         return;
     }
     let Some(size) = item_bytes(directive, line.size) else { return };
-    if size > 1 && dialect == Dialect::Motorola && unit.is_odd(address) == Some(true) {
+    if size > 1 && !dialect.is_unix() && unit.is_odd(address) == Some(true) {
         items.push(DataItem { place, span: Span::default(), item_bytes: 1, bytes: vec![Some(0)] });
     }
     let mut push = |range: std::ops::Range<usize>, bytes: Vec<Option<u8>>| {

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_source::{Dialect, is_numeric_label, is_word_byte};
+use reveille_source::{Dialect, is_numeric_label, word_end};
 
 /// The place that an address is counted from: a section, the absolute zero, or a point whose address is not known, such as
 /// the end of code whose length nobody has computed. The difference of two addresses with one base is a number.
@@ -107,7 +107,7 @@ pub fn quoted_bytes(quoted: &str, dialect: Dialect) -> Vec<u8> {
                 break;
             }
             bytes.push(quote as u8);
-        } else if character == '\\' && dialect == Dialect::Dotted {
+        } else if character == '\\' && dialect.is_unix() {
             escape(&mut rest, &mut bytes);
         } else if let Ok(byte) = u8::try_from(u32::from(character)) {
             bytes.push(byte);
@@ -246,11 +246,11 @@ impl Reader<'_, '_> {
         let rest = &self.text[self.at.min(self.text.len())..];
         // `!` is OR in Motorola syntax and "or not" in the dotted style; it stands outside the table for that.
         if rest.first() == Some(&b'!') && rest.get(1) != Some(&b'=') {
-            let operator = if self.dialect == Dialect::Motorola { Operator::Or } else { Operator::OrNot };
+            let operator = if !self.dialect.is_unix() { Operator::Or } else { Operator::OrNot };
             return Some((operator, 5, 1));
         }
         let (spelling, operator, motorola, dotted) = OPERATORS.iter().find(|row| rest.starts_with(row.0.as_bytes()))?;
-        let rank = if self.dialect == Dialect::Motorola { motorola } else { dotted };
+        let rank = if !self.dialect.is_unix() { motorola } else { dotted };
         (*rank > 0).then_some((*operator, *rank, spelling.len()))
     }
 
@@ -368,7 +368,7 @@ impl Reader<'_, '_> {
         while self.at < self.text.len() {
             let byte = self.peek();
             self.at += 1;
-            if byte == b'\\' && self.dialect == Dialect::Dotted {
+            if byte == b'\\' && self.dialect.is_unix() {
                 self.at += 1;
             } else if byte == quote {
                 if self.peek() != quote {
@@ -396,9 +396,7 @@ impl Reader<'_, '_> {
         };
         self.at += usize::from(prefix != 0);
         let word = self.at;
-        while is_word_byte(self.peek()) && self.at < self.text.len() {
-            self.at += 1;
-        }
+        self.at = word_end(self.text, self.at, self.dialect);
         let range = start..self.at;
         let text = &self.source[word..self.at];
         if prefix != 0 && !text.is_empty() {
@@ -411,7 +409,7 @@ impl Reader<'_, '_> {
                 self.fail(ExpressionProblem::NoValue, start.min(end.saturating_sub(1))..end);
                 Value::Unknown
             }
-            b"." if self.dialect == Dialect::Dotted => self.context.location(),
+            b"." if self.dialect.is_unix() => self.context.location(),
             _ if text.contains('\\') => Value::Unknown,
             [b'$', rest @ ..] if !rest.is_empty() && rest.iter().all(u8::is_ascii_hexdigit) => {
                 self.digits(&text[1..], 16, range)
@@ -424,9 +422,7 @@ impl Reader<'_, '_> {
             [b'0', b'b' | b'B', rest @ ..] if !rest.is_empty() && rest.iter().all(|it| matches!(it, b'0' | b'1')) => {
                 self.digits(&text[2..], 2, range)
             }
-            [b'0', rest @ ..]
-                if self.dialect == Dialect::Dotted && !rest.is_empty() && rest.iter().all(u8::is_ascii_digit) =>
-            {
+            [b'0', rest @ ..] if self.dialect.is_unix() && !rest.is_empty() && rest.iter().all(u8::is_ascii_digit) => {
                 self.digits(&text[1..], 8, range)
             }
             [b'0'..=b'9', ..] if !is_numeric_label(text, self.dialect) => self.digits(text, 10, range),

@@ -105,7 +105,7 @@ impl Sizing {
     pub(crate) fn branches(&self, dialect: Dialect) -> BranchSizing {
         self.branches.unwrap_or(match dialect {
             Dialect::Motorola => BranchSizing::Nearest,
-            Dialect::Dotted => BranchSizing::Word,
+            Dialect::Dotted | Dialect::Mit | Dialect::Sgs => BranchSizing::Word,
         })
     }
 }

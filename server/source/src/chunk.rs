@@ -3,10 +3,18 @@
 use std::ops::Range;
 use std::sync::{Arc, OnceLock};
 
+use memchr::memmem;
 use rayon::prelude::*;
 
 use crate::lines::{self, Line, LineKind, Problem, Region, read_region};
-use crate::{Dialect, Evidence};
+use crate::{Dialect, Evidence, Margin, marked_dialect};
+
+/// How the lines of a file are read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub(crate) struct Reading {
+    pub(crate) dialect: Dialect,
+    pub(crate) margin: Margin,
+}
 
 /// How many lines a fresh chunk has; a chunk grows to twice that before it is split.
 pub const CHUNK_LINES: usize = 192;
@@ -16,7 +24,7 @@ pub const CHUNK_LINES: usize = 192;
 pub struct Chunk {
     text: Box<str>,
     lines: Box<[Line]>,
-    dialect: Dialect,
+    reading: Reading,
     evidence: Evidence,
     has_problems: bool,
     has_unclosed_comment: bool,
@@ -24,7 +32,7 @@ pub struct Chunk {
 }
 
 impl Chunk {
-    fn new(text: &str, lines: Box<[Line]>, dialect: Dialect) -> Self {
+    fn new(text: &str, lines: Box<[Line]>, reading: Reading) -> Self {
         let mut evidence = Evidence::default();
         let mut has_problems = false;
         let mut has_unclosed_comment = false;
@@ -33,13 +41,11 @@ impl Chunk {
             has_problems |= line.has_problem();
             has_unclosed_comment |= line.flags & lines::OPEN_COMMENT != 0;
             let start = line.start as usize;
-            match lines::sign(&text.as_bytes()[start..start + usize::from(line.len)], &words) {
-                Some(Dialect::Dotted) => evidence.dotted += 1,
-                Some(Dialect::Motorola) => evidence.motorola += 1,
-                None => (),
-            }
+            let own = &text.as_bytes()[start..start + usize::from(line.len)];
+            let from = reading.margin.source_start(own).unwrap_or(own.len());
+            evidence = evidence.plus(lines::signs(&own[from..], &words));
         }
-        Self { text: text.into(), lines, dialect, evidence, has_problems, has_unclosed_comment, tree: OnceLock::new() }
+        Self { text: text.into(), lines, reading, evidence, has_problems, has_unclosed_comment, tree: OnceLock::new() }
     }
 
     /// The lines' text with their line ends.
@@ -57,7 +63,20 @@ impl Chunk {
     /// The dialect the lines were read in.
     #[must_use]
     pub fn dialect(&self) -> Dialect {
-        self.dialect
+        self.reading.dialect
+    }
+
+    /// The columns before the source, if the file is a listing.
+    #[must_use]
+    pub fn margin(&self) -> Margin {
+        self.reading.margin
+    }
+
+    /// Where the source starts in the text of a line: behind the columns of a listing.
+    #[must_use]
+    pub fn source_start(&self, line: &Line) -> usize {
+        let text = self.line_text(line);
+        self.reading.margin.source_start(text.as_bytes()).unwrap_or(text.len())
     }
 
     /// A line's text without its line end.
@@ -75,7 +94,7 @@ impl Chunk {
     #[must_use]
     pub fn operands(&self, line: &Line) -> Vec<Range<usize>> {
         let mut found = Vec::new();
-        lines::operands(self.line_text(line), line, self.dialect, |range| found.push(range));
+        lines::operands(self.line_text(line), line, self.reading.dialect, |range| found.push(range));
         found
     }
 
@@ -88,7 +107,9 @@ impl Chunk {
         let flagged = self.lines.iter().enumerate().filter(|(_, line)| line.has_problem());
         flagged
             .flat_map(|(at, line)| {
-                lines::problems(self.line_text(line), line, self.dialect).into_iter().map(move |problem| (at, problem))
+                lines::problems(self.line_text(line), line, self.reading.dialect)
+                    .into_iter()
+                    .map(move |problem| (at, problem))
             })
             .collect()
     }
@@ -111,7 +132,7 @@ pub struct File {
     chunks: Vec<Arc<Chunk>>,
     /// Line and byte at which each chunk starts, and the end of the last.
     starts: Vec<(u32, u32)>,
-    dialect: Dialect,
+    reading: Reading,
     forced: Option<Dialect>,
 }
 
@@ -119,10 +140,10 @@ impl File {
     /// Reads a whole file, in the dialect given or in the one that its text shows.
     #[must_use]
     pub fn new(text: &str, forced: Option<Dialect>) -> Self {
-        let dialect = forced.unwrap_or_default();
-        let mut file = Self { chunks: read_whole(text, dialect), starts: Vec::new(), dialect, forced };
+        let reading = Reading { dialect: forced.unwrap_or_default(), margin: Margin::of(text.lines()) };
+        let mut file = Self { chunks: read_whole(text, reading), starts: Vec::new(), reading, forced };
         file.restart();
-        file.settle_dialect();
+        file.settle();
         file
     }
 
@@ -135,7 +156,23 @@ impl File {
     /// The dialect the file is read in.
     #[must_use]
     pub fn dialect(&self) -> Dialect {
-        self.dialect
+        self.reading.dialect
+    }
+
+    /// The columns before the source, if the file is a listing.
+    #[must_use]
+    pub fn margin(&self) -> Margin {
+        self.reading.margin
+    }
+
+    /// What decided on the dialect.
+    #[must_use]
+    pub fn dialect_reason(&self) -> DialectReason {
+        match (self.marked(), self.forced) {
+            (Some(_), _) => DialectReason::Marked,
+            (None, Some(_)) => DialectReason::Given,
+            (None, None) => DialectReason::Evidence(self.evidence()),
+        }
     }
 
     /// The signs of the dialects that the file holds.
@@ -247,7 +284,7 @@ impl File {
             let ends_line = region.ends_with('\n') || (region.ends_with('\r') && !self.starts_with_line_feed(to));
             let whole_lines = to_file_end || ends_line || region.is_empty();
             let place = Region { from_file_start: start == 0, to_file_end };
-            if whole_lines && let Some(chunks) = read_chunks(&region, self.dialect, place) {
+            if whole_lines && let Some(chunks) = read_chunks(&region, self.reading, place) {
                 break chunks;
             }
             to += 1;
@@ -255,7 +292,7 @@ impl File {
         let splice = Splice { at: from, removed: to.min(count) - from, inserted: chunks.len() };
         self.chunks.splice(from..to.min(count), chunks);
         self.restart();
-        if self.settle_dialect() {
+        if self.settle() {
             return Splice { at: 0, removed: count, inserted: self.chunks.len() };
         }
         splice
@@ -276,24 +313,54 @@ impl File {
         }
     }
 
-    /// Reads the file again if its text shows another dialect than it was read in.
-    fn settle_dialect(&mut self) -> bool {
-        let shown = self.forced.unwrap_or_else(|| self.evidence().dialect());
-        if shown == self.dialect {
-            return false;
+    /// The dialect that the first line names.
+    fn marked(&self) -> Option<Dialect> {
+        marked_dialect(self.line(0)?.1)
+    }
+
+    /// Reads the file again if its text shows that it is to be read otherwise.
+    fn settle(&mut self) -> bool {
+        let mut has_changed = false;
+        // What a margin hides counts for no dialect, so that is settled first.
+        let margin = Margin::of((0..self.line_count()).map_while(|at| self.line(at).map(|it| it.1)));
+        if margin != self.reading.margin {
+            self.reading.margin = margin;
+            self.read_again();
+            has_changed = true;
         }
-        self.dialect = shown;
-        self.chunks = read_whole(&self.text(), shown);
+        let shown = self.marked().or(self.forced).unwrap_or_else(|| self.evidence().dialect());
+        if shown != self.reading.dialect {
+            self.reading.dialect = shown;
+            self.read_again();
+            has_changed = true;
+        }
+        has_changed
+    }
+
+    fn read_again(&mut self) {
+        self.chunks = read_whole(&self.text(), self.reading);
         self.restart();
-        true
     }
 }
 
+/// What decided on a file's dialect.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DialectReason {
+    /// Its first line names it: `@dialect`.
+    Marked,
+    /// It was given from outside.
+    Given,
+    /// The signs in its text.
+    Evidence(Evidence),
+}
+
 /// Reads a whole text: a large one on all processors, in parts that end with a line.
-fn read_whole(text: &str, dialect: Dialect) -> Vec<Arc<Chunk>> {
-    // Comments of several lines, which only the dotted style has, could cross the parts.
-    if text.len() < 2 * PART_BYTES || dialect == Dialect::Dotted {
-        return read_chunks(text, dialect, Region::WHOLE).unwrap_or_default();
+fn read_whole(text: &str, reading: Reading) -> Vec<Arc<Chunk>> {
+    // Comments of several lines could cross the parts, and lines of the preprocessor that go on.
+    let may_cross =
+        || memmem::find(text.as_bytes(), b"/*").is_some() || memmem::find(text.as_bytes(), b"\\\n").is_some();
+    if text.len() < 2 * PART_BYTES || reading.dialect.is_unix() || may_cross() {
+        return read_chunks(text, reading, Region::WHOLE).unwrap_or_default();
     }
     let mut parts = Vec::new();
     let mut start = 0;
@@ -306,7 +373,7 @@ fn read_whole(text: &str, dialect: Dialect) -> Vec<Arc<Chunk>> {
     }
     let read = |part: Range<usize>| {
         let place = Region { from_file_start: part.start == 0, to_file_end: part.end == text.len() };
-        read_chunks(&text[part], dialect, place).unwrap_or_default()
+        read_chunks(&text[part], reading, place).unwrap_or_default()
     };
     parts.into_par_iter().flat_map_iter(read).collect()
 }
@@ -315,14 +382,14 @@ fn read_whole(text: &str, dialect: Dialect) -> Vec<Arc<Chunk>> {
 const PART_BYTES: usize = 128 << 10;
 
 /// Reads text into chunks. None if a comment of several lines does not end in it, and the file goes on.
-fn read_chunks(text: &str, dialect: Dialect, region: Region) -> Option<Vec<Arc<Chunk>>> {
-    let lines = read_region(text, dialect, region)?;
+fn read_chunks(text: &str, reading: Reading, region: Region) -> Option<Vec<Arc<Chunk>>> {
+    let lines = read_region(text, reading, region)?;
     let mut chunks = Vec::with_capacity(lines.len() / CHUNK_LINES + 1);
     let mut first = 0;
     while first < lines.len() {
         let left = lines.len() - first;
         let mut count = if left <= 2 * CHUNK_LINES { left } else { CHUNK_LINES };
-        while first + count < lines.len() && is_inside_comment(text, &lines, first + count, dialect) {
+        while first + count < lines.len() && goes_on(text, &lines, first + count) {
             count += 1;
         }
         let base = lines[first].start;
@@ -331,16 +398,16 @@ fn read_chunks(text: &str, dialect: Dialect, region: Region) -> Option<Vec<Arc<C
         for line in &mut own {
             line.start -= base;
         }
-        chunks.push(Arc::new(Chunk::new(&text[base as usize..end], own, dialect)));
+        chunks.push(Arc::new(Chunk::new(&text[base as usize..end], own, reading)));
         first += count;
     }
     Some(chunks)
 }
 
-/// Whether the line at `at` continues a comment, so that no chunk may start there. Only the dotted style has such comments.
-fn is_inside_comment(text: &str, lines: &[Line], at: usize, dialect: Dialect) -> bool {
-    if dialect != Dialect::Dotted {
-        return false;
+/// Whether the line at `at` continues the one before, so that no chunk may start there: a comment or a line of the preprocessor.
+fn goes_on(text: &str, lines: &[Line], at: usize) -> bool {
+    if lines[at].flags & lines[at - 1].flags & lines::CONTINUED != 0 {
+        return true;
     }
     let mut open = false;
     // A chunk always starts outside a comment, so looking back over comment lines to the one that opens is enough.

@@ -122,23 +122,26 @@ pub struct Directive {
     pub column_one: bool,
     /// Is also what people call their things: without a dot, in column one, it is a label.
     pub soft: bool,
+    /// Unix families without dots have it too: without a dot it is no sign of Motorola syntax.
+    pub is_unix: bool,
     /// What it does, in one line of our own.
     pub summary: &'static str,
 }
 
-/// `flags`: `b` bare, `1` column one, `s` soft.
+/// `flags`: `b` bare, `1` column one, `s` soft, `u` of Unix families too.
 const fn row(name: &'static str, meaning: Meaning, flags: &str, summary: &'static str) -> Directive {
     let (bytes, mut at) = (flags.as_bytes(), 0);
-    let (mut bare, mut column_one, mut soft) = (false, false, false);
+    let (mut bare, mut column_one, mut soft, mut is_unix) = (false, false, false, false);
     while at < bytes.len() {
         match bytes[at] {
             b'b' => bare = true,
             b'1' => column_one = true,
+            b'u' => is_unix = true,
             _ => soft = true,
         }
         at += 1;
     }
-    Directive { name, meaning, bare, column_one, soft, summary }
+    Directive { name, meaning, bare, column_one, soft, is_unix, summary }
 }
 
 use Condition as C;
@@ -153,35 +156,35 @@ pub static DIRECTIVES: &[Directive] = &[
     row("reg", M::RegisterName, "s", "names a register list for MOVEM"),
     row("equr", M::RegisterName, "s", "names a register"),
     row("dc", M::Constants, "", "lays down constants of the suffix's size"),
-    row("byte", M::ConstantsOf(1), "s", "lays down bytes"),
-    row("word", M::ConstantsOf(2), "s", "lays down words of 16 bits"),
-    row("short", M::ConstantsOf(2), "s", "lays down words of 16 bits"),
+    row("byte", M::ConstantsOf(1), "su", "lays down bytes"),
+    row("word", M::ConstantsOf(2), "su", "lays down words of 16 bits"),
+    row("short", M::ConstantsOf(2), "su", "lays down words of 16 bits"),
     row("hword", M::ConstantsOf(2), "s", "lays down words of 16 bits"),
-    row("long", M::ConstantsOf(4), "s", "lays down long words of 32 bits"),
-    row("int", M::ConstantsOf(4), "s", "lays down long words of 32 bits"),
+    row("long", M::ConstantsOf(4), "su", "lays down long words of 32 bits"),
+    row("int", M::ConstantsOf(4), "su", "lays down long words of 32 bits"),
     row("quad", M::ConstantsOf(8), "s", "lays down items of 64 bits"),
-    row("ascii", M::Strings(false), "s", "lays down text"),
-    row("asciz", M::Strings(true), "s", "lays down text and a zero byte"),
-    row("string", M::Strings(true), "s", "lays down text and a zero byte"),
+    row("ascii", M::Strings(false), "su", "lays down text"),
+    row("asciz", M::Strings(true), "su", "lays down text and a zero byte"),
+    row("string", M::Strings(true), "su", "lays down text and a zero byte"),
     row("dcb", M::Block, "", "lays down a count of equal constants"),
     row("blk", M::Block, "", "lays down a count of equal constants"),
     row("fill", M::Block, "s", "lays down a count of equal items"),
     row("ds", M::Reserve, "", "reserves a count of items"),
-    row("space", M::ReserveBytes, "s", "reserves bytes"),
-    row("skip", M::ReserveBytes, "s", "reserves bytes"),
-    row("zero", M::ReserveBytes, "s", "lays down bytes of zero"),
+    row("space", M::ReserveBytes, "su", "reserves bytes"),
+    row("skip", M::ReserveBytes, "su", "reserves bytes"),
+    row("zero", M::ReserveBytes, "su", "lays down bytes of zero"),
     row("incbin", M::IncludeBytes, "1", "lays down the bytes of a file"),
-    row("even", M::Even, "b1", "aligns to an even address"),
-    row("align", M::Align, "s", "aligns to a multiple"),
+    row("even", M::Even, "b1u", "aligns to an even address"),
+    row("align", M::Align, "su", "aligns to a multiple"),
     row("balign", M::Align, "s", "aligns to a multiple of bytes"),
     row("cnop", M::AlignOffset, "1", "aligns to an offset from a multiple"),
     row("org", M::Origin, "1", "sets the location"),
     row("rorg", M::Origin, "1", "sets the location of position-independent code"),
     row("section", M::Section, "1", "starts or continues a section"),
     row("psect", M::Section, "", "starts or continues a section"),
-    row("text", M::NamedSection, "bs", "continues the section of code"),
-    row("data", M::NamedSection, "bs", "continues the section of data"),
-    row("bss", M::NamedSection, "bs", "continues the section of reserved memory"),
+    row("text", M::NamedSection, "bsu", "continues the section of code"),
+    row("data", M::NamedSection, "bsu", "continues the section of data"),
+    row("bss", M::NamedSection, "bsu", "continues the section of reserved memory"),
     row("code", M::NamedSection, "bs", "continues the section of code"),
     row("offset", M::Offsets, "s", "from here on DS lines only define offsets"),
     row("rs", M::StructureField, "s", "defines the next offset of a structure"),
@@ -220,21 +223,21 @@ pub static DIRECTIVES: &[Directive] = &[
     row("endif", M::EndIf, "b1", "ends conditional lines"),
     row("end", M::End, "1", "ends the source; what follows is not read"),
     row("xdef", M::Export, "1", "makes names known to other modules"),
-    row("global", M::Export, "s", "makes names known to other modules"),
-    row("globl", M::Export, "s", "makes names known to other modules"),
+    row("global", M::Export, "su", "makes names known to other modules"),
+    row("globl", M::Export, "su", "makes names known to other modules"),
     row("public", M::Export, "s", "makes names known to other modules"),
     row("weak", M::Export, "s", "makes names known to other modules, second to another definition"),
     row("xref", M::Import, "1", "names that another module defines"),
-    row("extern", M::Import, "s", "names that another module defines"),
-    row("comm", M::Common, "s", "reserves a block that modules share by name"),
-    row("lcomm", M::Common, "s", "reserves a block"),
+    row("extern", M::Import, "su", "names that another module defines"),
+    row("comm", M::Common, "su", "reserves a block that modules share by name"),
+    row("lcomm", M::Common, "su", "reserves a block"),
     row("fail", M::Message, "s", "makes an error"),
     row("error", M::Message, "s", "makes an error"),
     row("warning", M::Message, "s", "makes a warning"),
     row("print", M::Message, "s", "makes a message"),
     row("message", M::Message, "s", "makes a message"),
     row("idnt", M::Listing, "s", "names the module"),
-    row("ident", M::Listing, "s", "names the module"),
+    row("ident", M::Listing, "su", "names the module"),
     row("nam", M::Listing, "s", "names the module"),
     row("opt", M::Listing, "s", "sets options of the assembler"),
     row("list", M::Listing, "bs", "turns the listing on"),
@@ -257,10 +260,10 @@ pub static DIRECTIVES: &[Directive] = &[
     row("cpu", M::Listing, "s", "names the processor"),
     row("mc68000", M::Listing, "bs", "names the processor"),
     row("mc68010", M::Listing, "bs", "names the processor"),
-    row("file", M::Listing, "s", "names the source for the symbol table"),
-    row("line", M::Listing, "s", "gives a line number to the symbol table"),
-    row("type", M::Listing, "s", "says what a symbol is"),
-    row("size", M::Listing, "s", "says how long a symbol is"),
+    row("file", M::Listing, "su", "names the source for the symbol table"),
+    row("line", M::Listing, "su", "gives a line number to the symbol table"),
+    row("type", M::Listing, "su", "says what a symbol is"),
+    row("size", M::Listing, "su", "says how long a symbol is"),
     row("hidden", M::Listing, "s", "keeps a symbol inside its module"),
     row("local", M::Listing, "s", "names local to a macro or module"),
 ];

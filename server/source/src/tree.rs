@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 
-use tree_sitter::{Language, Node, Parser};
+use tree_sitter::{Language, Node, Parser, Point};
 
 use crate::{Chunk, Dialect, File};
 
@@ -11,12 +11,12 @@ use crate::{Chunk, Dialect, File};
 pub fn language(dialect: Dialect) -> Language {
     match dialect {
         Dialect::Motorola => reveille_grammar::LANGUAGE_M68K.into(),
-        Dialect::Dotted => reveille_grammar::LANGUAGE_M68K_DOTTED.into(),
+        Dialect::Dotted | Dialect::Mit | Dialect::Sgs => reveille_grammar::LANGUAGE_M68K_DOTTED.into(),
     }
 }
 
 thread_local! {
-    static PARSERS: RefCell<[Option<Parser>; 2]> = const { RefCell::new([None, None]) };
+    static PARSERS: RefCell<[Option<Parser>; 4]> = const { RefCell::new([None, None, None, None]) };
 }
 
 /// The trees of a file. A chunk's tree stays with the chunk, so an edit drops only those of the chunks it touched: they are
@@ -55,9 +55,27 @@ fn chunk_tree(chunk: &Chunk) -> Option<&tree_sitter::Tree> {
                     empty.insert(parser)
                 }
             };
+            parser.set_included_ranges(&source_ranges(chunk)).ok()?;
             parser.parse(chunk.text(), None)
         })?;
         return Some(chunk.tree.get_or_init(|| tree));
     }
     chunk.tree.get()
+}
+
+/// The parts of a chunk that hold source: all of it, but of a listing what stands behind the margin of each line.
+fn source_ranges(chunk: &Chunk) -> Vec<tree_sitter::Range> {
+    if !chunk.margin().is_there() {
+        return Vec::new();
+    }
+    let lines = chunk.lines().iter().enumerate();
+    lines
+        .map(|(row, line)| {
+            let from = chunk.source_start(line);
+            let start_byte = line.start as usize + from;
+            let next = chunk.lines().get(row + 1).map_or(chunk.text().len(), |next| next.start as usize);
+            let end_point = Point { row: row + 1, column: 0 };
+            tree_sitter::Range { start_byte, end_byte: next, start_point: Point { row, column: from }, end_point }
+        })
+        .collect()
 }

@@ -95,7 +95,7 @@ pub(crate) fn item_bytes(directive: &Directive, size: u8) -> Option<u32> {
 /// How many bytes a data line lays down, if its text alone tells; and whether it is aligned to an even address first.
 pub(crate) fn static_bytes(text: &str, line: &Line, directive: &Directive, dialect: Dialect) -> Option<(u32, bool)> {
     let item = item_bytes(directive, line.size)?;
-    let aligned = item > 1 && dialect == Dialect::Motorola;
+    let aligned = item > 1 && !dialect.is_unix();
     let mut total = 0;
     match directive.meaning {
         Meaning::Constants | Meaning::ConstantsOf(_) => {
@@ -170,8 +170,8 @@ pub(crate) fn names(field: &str, dialect: Dialect, mut each: impl FnMut(&str, us
 #[must_use]
 pub fn is_local_label(name: &str, dialect: Dialect) -> bool {
     match name.as_bytes() {
-        [b'.', _, ..] | [b'@', _, ..] => dialect == Dialect::Motorola,
-        [first, .., b'$'] => first.is_ascii_digit() || dialect == Dialect::Motorola,
+        [b'.', _, ..] | [b'@', _, ..] => !dialect.is_unix(),
+        [first, .., b'$'] => first.is_ascii_digit() || !dialect.is_unix(),
         [first, ..] => first.is_ascii_digit(),
         [] => false,
     }

@@ -316,7 +316,7 @@ impl<'a> Builder<'a> {
             }
             Operation::Assignment => {
                 // `=` gives a value once in Motorola syntax, and again and again in the dotted style (Using as 2.40, 5.2).
-                let is_once = line.operation.of(text) == "=" && self.dialect == Dialect::Motorola;
+                let is_once = line.operation.of(text) == "=" && !self.dialect.is_unix();
                 let kind = if is_once { EventKind::Equate } else { EventKind::Set };
                 self.event(at, kind(UNSET), own);
                 self.uses(at, text, line.operands, true);

@@ -185,7 +185,7 @@ fn named_register(program: &Program, unit: &Unit, symbol: Symbol) -> Option<(Kin
     let file = unit.file(program, definition.place.file)?;
     let (chunk, line, text) = file.at(definition.place.chunk, definition.place.line);
     let range = chunk.operands(line).into_iter().next()?;
-    let shape = super::operand::shape(text, range);
+    let shape = super::operand::shape(text, range, chunk.dialect());
     matches!(shape.kind, Kind::Data | Kind::Address | Kind::List).then_some((shape.kind, shape.register))
 }
 

@@ -2,8 +2,8 @@
 
 use std::ops::Range;
 
-use reveille_cpu::{Index, Kind, Register, register};
-use reveille_source::is_word_byte;
+use reveille_cpu::{Index, Kind, Register};
+use reveille_source::{Dialect, is_word_byte, register_named};
 
 /// An operand as it is written.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -35,11 +35,11 @@ fn trim(text: &[u8], range: Range<usize>) -> Range<usize> {
 }
 
 /// The register that a part of a line is.
-fn register_at(text: &str, range: Range<usize>) -> Option<Register> {
+fn register_at(text: &str, range: Range<usize>, dialect: Dialect) -> Option<Register> {
     if !(2..=4).contains(&range.len()) {
         return None;
     }
-    register(text.get(range)?)
+    register_named(text.get(range)?, dialect)
 }
 
 fn kind_of(register: Register) -> Option<Shape> {
@@ -57,37 +57,42 @@ fn kind_of(register: Register) -> Option<Shape> {
 }
 
 /// Reads an operand: what `text[range]` is. Errors are left to whoever reads the value in it: what is no known mode is an expression.
-pub(crate) fn shape(text: &str, range: Range<usize>) -> Shape {
+pub(crate) fn shape(text: &str, range: Range<usize>, dialect: Dialect) -> Shape {
     let b = text.as_bytes();
     let range = trim(b, range);
     let (start, end) = (range.start, range.end);
     if start == end {
         return Shape::value(Kind::Target, range);
     }
-    if b[start] == b'#' {
-        return Shape::value(Kind::Immediate, trim(b, start + 1..end));
+    if b[start] == b'#' || b[start] == b'&' && dialect.is_unix() {
+        return Shape::value(Kind::Immediate, without_size(b, trim(b, start + 1..end), dialect));
     }
-    if let Some(found) = register_at(text, range.clone()).and_then(kind_of) {
+    if let Some(found) = register_at(text, range.clone(), dialect).and_then(kind_of) {
+        return found;
+    }
+    if dialect.is_unix()
+        && let Some(found) = at_mode(text, start, end, dialect)
+    {
         return found;
     }
     match b[end - 1] {
         b'+' if end - start > 3 && b[end - 2] == b')' && b[start] == b'(' => {
-            if let Some(Register::Address(number)) = register_at(text, trim(b, start + 1..end - 2)) {
+            if let Some(Register::Address(number)) = register_at(text, trim(b, start + 1..end - 2), dialect) {
                 return Shape::register(Kind::PostIncrement, number);
             }
         }
         b')' => {
-            if let Some(found) = brackets(text, start, end) {
+            if let Some(found) = brackets(text, start, end, dialect) {
                 return found;
             }
         }
-        b'w' | b'W' | b'l' | b'L' if end - start > 2 && b[end - 2] == b'.' => {
+        b'w' | b'W' | b'l' | b'L' if end - start > 2 && is_size_mark(b[end - 2], dialect) => {
             let kind = if b[end - 1] | 0x20 == b'w' { Kind::AbsoluteShort } else { Kind::AbsoluteLong };
             return Shape::value(kind, start..end - 2);
         }
         _ => (),
     }
-    if let Some(list) = list(text, start, end) {
+    if let Some(list) = list(text, start, end, dialect) {
         return Shape { register: list, ..Shape::register(Kind::List, 0) };
     }
     Shape::value(Kind::Target, range)
@@ -95,12 +100,63 @@ pub(crate) fn shape(text: &str, range: Range<usize>) -> Shape {
 
 /// The kind of an operand by its text alone.
 #[must_use]
-pub fn operand_kind(text: &str, range: Range<usize>) -> Kind {
-    shape(text, range).kind
+pub fn operand_kind(text: &str, range: Range<usize>, dialect: Dialect) -> Kind {
+    shape(text, range, dialect).kind
+}
+
+/// What stands before a size in an operand: a dot, and a colon in the Unix families (*Using as* 2.40, 9.22.2).
+fn is_size_mark(byte: u8, dialect: Dialect) -> bool {
+    byte == b'.' || byte == b':' && dialect.is_unix()
+}
+
+/// A constant without the size that the Unix families may write behind it: `#name:l`.
+fn without_size(b: &[u8], range: Range<usize>, dialect: Dialect) -> Range<usize> {
+    match b[range.clone()] {
+        [.., b':', b'w' | b'l' | b'W' | b'L'] if dialect.is_unix() => range.start..range.end - 2,
+        _ => range,
+    }
+}
+
+/// Modes with an `@` behind a register: `a0@`, `a0@+`, `a0@-`, `a0@(4)`, `a0@(4,d1:w)`, `pc@(2)` (*Using as* 2.40, 9.22.2).
+fn at_mode(text: &str, start: usize, end: usize, dialect: Dialect) -> Option<Shape> {
+    let b = text.as_bytes();
+    let at = start + b[start..end.min(start + 5)].iter().position(|byte| *byte == b'@')?;
+    let base = register_at(text, start..at, dialect)?;
+    let number = match base {
+        Register::Address(number) => Some(number),
+        Register::Pc => None,
+        _ => return None,
+    };
+    match (&b[at + 1..end], number) {
+        ([], Some(number)) => Some(Shape::register(Kind::Indirect, number)),
+        ([b'+'], Some(number)) => Some(Shape::register(Kind::PostIncrement, number)),
+        ([b'-'], Some(number)) => Some(Shape::register(Kind::PreDecrement, number)),
+        ([b'(', inside @ .., b')'], _) => {
+            let open = at + 2;
+            let comma = inside.iter().rposition(|byte| *byte == b',').map(|found| open + found);
+            let (value, index) = match comma {
+                Some(comma) => (open..comma, Some(index_register(text, trim(b, comma + 1..end - 1), dialect)?)),
+                None => match index_register(text, trim(b, open..end - 1), dialect) {
+                    Some(index) => (open..open, Some(index)),
+                    None => (open..end - 1, None),
+                },
+            };
+            let value = without_size(b, trim(b, value), dialect);
+            let kind = match (number.is_some(), index.is_some()) {
+                (true, false) => Kind::Displacement,
+                (true, true) => Kind::Index,
+                (false, false) => Kind::PcDisplacement,
+                (false, true) => Kind::PcIndex,
+            };
+            let index = index.unwrap_or_default();
+            Some(Shape { value, index, ..Shape::register(kind, number.unwrap_or(0)) })
+        }
+        _ => None,
+    }
 }
 
 /// Modes that end with a closing bracket.
-fn brackets(text: &str, start: usize, end: usize) -> Option<Shape> {
+fn brackets(text: &str, start: usize, end: usize, dialect: Dialect) -> Option<Shape> {
     let b = text.as_bytes();
     let open = {
         let mut depth = 0;
@@ -133,10 +189,10 @@ fn brackets(text: &str, start: usize, end: usize) -> Option<Shape> {
     count += 1;
     let before = trim(b, start..open);
     // The displacement stands before the brackets, or as the first part in them.
-    let first = register_at(text, parts[0].clone());
+    let first = register_at(text, parts[0].clone(), dialect);
     let (value, base, rest) = match first {
         Some(base @ (Register::Address(_) | Register::Pc)) => (before.clone(), base, &parts[1..count]),
-        _ if before.is_empty() && count > 1 => match register_at(text, parts[1].clone()) {
+        _ if before.is_empty() && count > 1 => match register_at(text, parts[1].clone(), dialect) {
             Some(base @ (Register::Address(_) | Register::Pc)) => (parts[0].clone(), base, &parts[2..count]),
             _ => return None,
         },
@@ -144,7 +200,7 @@ fn brackets(text: &str, start: usize, end: usize) -> Option<Shape> {
     };
     let index = match rest {
         [] => None,
-        [index] => Some(index_register(text, index.clone())?),
+        [index] => Some(index_register(text, index.clone(), dialect)?),
         _ => return None,
     };
     Some(match (base, index) {
@@ -159,11 +215,11 @@ fn brackets(text: &str, start: usize, end: usize) -> Option<Shape> {
     })
 }
 
-/// `d0`, `a1.w`, `d2.l`; a word without a size.
-fn index_register(text: &str, range: Range<usize>) -> Option<Index> {
+/// `d0`, `a1.w`, `d2.l`; without a size a word in Motorola syntax, and a long in the Unix families (GNU as 2.40 for the latter).
+fn index_register(text: &str, range: Range<usize>, dialect: Dialect) -> Option<Index> {
     let b = text.as_bytes();
     let (name, is_long) = match b[range.clone()] {
-        [.., b'.', size] => {
+        [.., mark, size] if is_size_mark(mark, dialect) => {
             let is_long = match size | 0x20 {
                 b'w' => false,
                 b'l' => true,
@@ -171,9 +227,9 @@ fn index_register(text: &str, range: Range<usize>) -> Option<Index> {
             };
             (range.start..range.end - 2, is_long)
         }
-        _ => (range, false),
+        _ => (range, dialect.is_unix()),
     };
-    match register_at(text, name)? {
+    match register_at(text, name, dialect)? {
         Register::Data(number) => Some(Index { number, is_address: false, is_long }),
         Register::Address(number) => Some(Index { number, is_address: true, is_long }),
         _ => None,
@@ -181,10 +237,10 @@ fn index_register(text: &str, range: Range<usize>) -> Option<Index> {
 }
 
 /// `d0-d3/a0`: a set of registers, D0 in bit 0 and A7 in bit 15. A range may go from data to address registers.
-pub(crate) fn list(text: &str, start: usize, end: usize) -> Option<u16> {
+pub(crate) fn list(text: &str, start: usize, end: usize, dialect: Dialect) -> Option<u16> {
     let b = text.as_bytes();
     // Names and expressions have no register at their start.
-    if !matches!(b[start] | 0x20, b'd' | b'a' | b's') && b[start] != b'%' {
+    if !matches!(b[start] | 0x20, b'd' | b'a' | b's' | b'f') && b[start] != b'%' {
         return None;
     }
     let mut set = 0_u16;
@@ -196,7 +252,7 @@ pub(crate) fn list(text: &str, start: usize, end: usize) -> Option<u16> {
         while at < end && is_word_byte(b[at]) {
             at += 1;
         }
-        let number = match register_at(text, word..at)? {
+        let number = match register_at(text, word..at, dialect)? {
             Register::Data(number) => number,
             Register::Address(number) => 8 + number,
             _ => return None,
@@ -220,11 +276,37 @@ pub(crate) fn list(text: &str, start: usize, end: usize) -> Option<u16> {
 #[cfg(test)]
 mod tests {
     use super::{Shape, shape};
-    use reveille_cpu::Kind;
+    use reveille_cpu::{Index, Kind};
+    use reveille_source::Dialect;
 
     fn read(text: &str) -> (Kind, u16, &str) {
-        let Shape { kind, register, value, .. } = shape(text, 0..text.len());
+        let Shape { kind, register, value, .. } = shape(text, 0..text.len(), Dialect::Motorola);
         (kind, register, &text[value])
+    }
+
+    // *Using as* 2.40, 9.22.2; the size of an index without one as GNU as 2.40 takes it.
+    #[test]
+    fn modes_with_an_at_sign_are_told_apart() {
+        let read = |text| {
+            let Shape { kind, register, value, index } = shape(text, 0..text.len(), Dialect::Mit);
+            (kind, register, &text[value], index)
+        };
+        let none = Index::default();
+        let d1 = |is_long| Index { number: 1, is_address: false, is_long };
+        assert_eq!(read("a0@"), (Kind::Indirect, 0, "", none));
+        assert_eq!(read("sp@+"), (Kind::PostIncrement, 7, "", none));
+        assert_eq!(read("%fp@-"), (Kind::PreDecrement, 6, "", none));
+        assert_eq!(read("a0@(LEN+2)"), (Kind::Displacement, 0, "LEN+2", none));
+        assert_eq!(read("a0@(4,d1:w)"), (Kind::Index, 0, "4", d1(false)));
+        assert_eq!(read("a0@(4,d1)"), (Kind::Index, 0, "4", d1(true)));
+        assert_eq!(read("a0@(d1:l)"), (Kind::Index, 0, "", d1(true)));
+        assert_eq!(read("pc@(table)"), (Kind::PcDisplacement, 0, "table", none));
+        assert_eq!(read("pc@(2,d1:w)"), (Kind::PcIndex, 0, "2", d1(false)));
+        assert_eq!(read("_var:w"), (Kind::AbsoluteShort, 0, "_var", none));
+        assert_eq!(read("#_var:l"), (Kind::Immediate, 0, "_var", none));
+        assert_eq!(read("&5"), (Kind::Immediate, 0, "5", none));
+        assert_eq!(read("a0@(8)@(4)").0, Kind::Target);
+        assert_eq!(read("a@b").0, Kind::Target);
     }
 
     // Operand syntax: the CPU maker's resident assembler (from memory) and *Using as* 2.40, 9.22.3.

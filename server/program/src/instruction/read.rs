@@ -49,6 +49,8 @@ pub(crate) struct Instruction {
     pub(crate) choice: Option<Choice>,
     /// Whether its length is for the layout to find.
     pub(crate) is_open: bool,
+    /// Whether its operands stand in the line in the other order.
+    pub(crate) is_reversed: bool,
     /// The constant of the first operand, if it stands there as a number.
     pub(crate) written: Option<i64>,
 }
@@ -98,7 +100,7 @@ fn plain_number(b: &[u8], dialect: Dialect) -> Option<i64> {
             }
         }
         // A leading 0 is octal in the dotted style.
-        [b'0', _, ..] if dialect == Dialect::Dotted => return None,
+        [b'0', _, ..] if dialect.is_unix() => return None,
         [_, ..] if digits.len() <= 9 => {
             for digit in digits {
                 value = value * 10 + i64::from(char::from(*digit).to_digit(10)?);
@@ -178,7 +180,7 @@ pub(crate) fn record(
     let mut count = 0;
     reveille_source::operands(text, line, dialect, |range| {
         if let Some(place) = shapes.get_mut(count) {
-            *place = shape(text, range);
+            *place = shape(text, range, dialect);
         }
         count += 1;
     });
@@ -200,8 +202,49 @@ pub(crate) fn record(
         }
         operands[place] = Term { kind, register: shape.register, index: shape.index, value, span: span(&shape.value) };
     }
+    let is_reversed = is_reversed(mnemonic, &operands, dialect);
+    if is_reversed {
+        operands.swap(0, 1);
+        written = None;
+        if let (Kind::Immediate, Expr::Number(number)) = (operands[0].kind, operands[0].value) {
+            written = Some(number).filter(|_| settings.sizing.quick);
+        }
+    }
+    mask_of_list(mnemonic, &mut operands);
     let size = Size::from_letter(line.size);
-    Instruction { line: at, count: count.min(3) as u8, size, operands, mnemonic, choice: None, is_open: false, written }
+    Instruction {
+        line: at,
+        count: count.min(3) as u8,
+        size,
+        operands,
+        mnemonic,
+        choice: None,
+        is_open: false,
+        is_reversed,
+        written,
+    }
+}
+
+/// Whether the operands of a comparison stand in the other order. A constant is compared with, wherever it stands.
+fn is_reversed(mnemonic: &Mnemonic, operands: &[Term; 2], dialect: Dialect) -> bool {
+    dialect.syntax().compare_is_reversed
+        && mnemonic.instruction.name.starts_with("cmp")
+        && operands[0].kind != Kind::Immediate
+}
+
+/// MOVEM takes a constant for its list, bit by bit as it is encoded (GNU as 2.40).
+fn mask_of_list(mnemonic: &Mnemonic, operands: &mut [Term; 2]) {
+    if mnemonic.instruction.name != "movem" {
+        return;
+    }
+    let is_reversed = operands[1].kind == Kind::PreDecrement;
+    for term in operands {
+        if let (Kind::Immediate, Expr::Number(mask @ 0..=0xffff)) = (term.kind, term.value) {
+            let mask = mask as u16;
+            term.register = if is_reversed { mask.reverse_bits() } else { mask };
+            (term.kind, term.value) = (Kind::List, Expr::None);
+        }
+    }
 }
 
 /// The operand of a term, with a value that is known.
@@ -338,6 +381,7 @@ pub(crate) fn misfit_span(text: &str, line: &Line, record: &Instruction, misfit:
     match misfit {
         Misfit::Size(_) if line.size != 0 => line.size_span(),
         Misfit::Operand(which, _) => {
+            let which = if record.is_reversed && which < 2 { 1 - which } else { which };
             let mut at = 0;
             let mut found = line.operands;
             reveille_source::operands(text, line, dialect, |range| {

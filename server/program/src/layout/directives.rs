@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_source::{Dialect, Directive, Line, Meaning, Span};
+use reveille_source::{Directive, Line, Meaning, Span};
 
 use super::{MOST, Stop, Walk};
 use crate::FileId;
@@ -53,7 +53,7 @@ impl Walk<'_> {
                 if directive.name == "fill" {
                     item = 1;
                 }
-                if item > 1 && indexed.chunk.dialect() == Dialect::Motorola {
+                if item > 1 && !indexed.chunk.dialect().is_unix() {
                     self.align();
                 }
                 let Some(count) = first() else {
@@ -171,11 +171,11 @@ impl Walk<'_> {
             _ => (0, number(0)),
         };
         let Some(multiple @ 1..=MOST) = multiple else { return self.align() };
-        if multiple == 1 && indexed.chunk.dialect() == Dialect::Motorola {
+        if multiple == 1 && !indexed.chunk.dialect().is_unix() {
             return;
         }
         // The dotted `.align` counts bytes in some assemblers and powers of two in others; only an even address is sure then.
-        let is_sure = indexed.chunk.dialect() == Dialect::Motorola && self.state.base == Base::ABSOLUTE;
+        let is_sure = !indexed.chunk.dialect().is_unix() && self.state.base == Base::ABSOLUTE;
         if multiple == 2 && offset == 0 {
             self.align();
         } else if is_sure {

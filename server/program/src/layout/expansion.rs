@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use reveille_source::{Dialect, Meaning, Operation};
+use reveille_source::{Meaning, Operation};
 
 use super::Walk;
 use crate::index::Indexed;
@@ -78,7 +78,7 @@ impl Walk<'_> {
             // `.macro name a,b` has the name first; blanks and commas are the same there. To the line reader a blank behind the name
             // begins a comment, as behind any operand.
             let field = &text[line.operands.range().start..];
-            let marks: &[char] = if chunk.dialect() == Dialect::Dotted { &['|', ';'] } else { &[' ', '\t', ';'] };
+            let marks: &[char] = if chunk.dialect().is_unix() { &['|', ';'] } else { &[' ', '\t', ';'] };
             let field = field.split(marks).next().unwrap_or(field);
             let words = field.split([' ', '\t', ',']).filter(|it| !it.is_empty());
             return self.lines(definition, words.skip(1).map(str::to_owned).collect());

@@ -249,7 +249,7 @@ impl Walk<'_> {
                 let file = self.source(place.file)?;
                 let (_, _, text) = file.at(place.chunk, place.line);
                 let word = &text[term.span.range()];
-                if dialect == Dialect::Dotted
+                if dialect.is_unix()
                     && let Some((digits, is_forward)) = numeric_reference(word)
                 {
                     let digits = self.program.names().find(digits)?;
@@ -368,7 +368,7 @@ impl Walk<'_> {
         let dialect = chunk.dialect();
         let mut labels = 0;
         let field = &text[term.span.range()];
-        if field.starts_with('*') || field == "." && dialect == Dialect::Dotted {
+        if field.starts_with('*') || field == "." && dialect.is_unix() {
             labels += 1;
         }
         crate::index::names(field, dialect, |name, _| {

@@ -146,7 +146,7 @@ fn is_aligned(indexed: &Indexed, event: &Event) -> bool {
             let line = &indexed.chunk.lines()[usize::from(event.line)];
             line.op.directive().is_some_and(|directive| {
                 matches!(directive.meaning, Meaning::Reserve | Meaning::Block)
-                    && indexed.chunk.dialect() == Dialect::Motorola
+                    && !indexed.chunk.dialect().is_unix()
                     && item_bytes(directive, line.size).is_some_and(|bytes| bytes > 1)
             })
         }
@@ -505,9 +505,7 @@ impl<'a> Walk<'a> {
         }
         if symbol.is_local() {
             let text = self.program.names().text(symbol);
-            if text.bytes().all(|it| it.is_ascii_digit())
-                && self.unit.dialect(self.program, place.file) == Dialect::Dotted
-            {
+            if text.bytes().all(|it| it.is_ascii_digit()) && self.unit.dialect(self.program, place.file).is_unix() {
                 let digits = Symbol::from_index(symbol.index() as u32);
                 self.unit.numeric.entry(digits).or_default().push(at);
                 return;

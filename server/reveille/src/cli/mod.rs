@@ -57,7 +57,8 @@ struct FromOutside {
     /// A folder in which included files are looked for; may be given several times.
     #[arg(long, value_name = "DIR")]
     include: Vec<PathBuf>,
-    /// Reads every file in this dialect: motorola or dotted. Without it each file's own text tells.
+    /// Reads every file in this dialect: motorola, dotted, mit or sgs. Without it each file's own text tells. A file whose first line
+    /// says `@dialect NAME` is read as that whatever is given here.
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     dialect: Option<Dialect>,
     /// The processor: 68000, 68008 or 68010.
@@ -107,10 +108,10 @@ fn define(text: &str) -> Result<(String, i64), String> {
 }
 
 fn dialect(text: &str) -> Result<Dialect, String> {
-    [Dialect::Motorola, Dialect::Dotted]
-        .into_iter()
-        .find(|it| it.name() == text)
-        .ok_or_else(|| "known dialects are motorola and dotted".into())
+    Dialect::from_name(text).ok_or_else(|| {
+        let names: Vec<_> = reveille_source::SYNTAXES.iter().map(|it| it.name).collect();
+        format!("known dialects are {}", names.join(", "))
+    })
 }
 
 /// Runs the command of the command line.

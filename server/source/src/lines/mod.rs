@@ -6,11 +6,11 @@ mod words;
 
 use std::ops::Range;
 
-pub(crate) use reader::{Region, problems, read_region, sign};
+pub(crate) use reader::{Region, problems, read_region, signs};
 pub use reader::{operands, read_line, read_lines};
-pub use tokens::{TokenKind, is_numeric_label, name_in, tokens};
-pub(crate) use words::Words;
+pub use tokens::{TokenKind, is_numeric_label, name_in, register_named, tokens, word_end};
 pub use words::{OpId, Operation};
+pub(crate) use words::{Words, is_operation_word};
 
 /// A range of bytes inside a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Hash)]
@@ -83,19 +83,23 @@ pub struct Line {
     pub size: u8,
     /// What the line is.
     pub kind: LineKind,
-    pub(crate) flags: u8,
+    pub(crate) flags: u16,
     /// How many bytes the size suffix has.
     pub(crate) size_len: u8,
 }
 
-pub(crate) const COLON: u8 = 1;
-pub(crate) const UNTERMINATED: u8 = 2;
-pub(crate) const BROKEN: u8 = 4;
-pub(crate) const BLANK_AFTER_COMMA: u8 = 8;
-pub(crate) const UNBALANCED: u8 = 16;
-pub(crate) const DOTTED: u8 = 32;
-pub(crate) const OPEN_COMMENT: u8 = 64;
-pub(crate) const COLUMN_ONE: u8 = 128;
+pub(crate) const COLON: u16 = 1;
+pub(crate) const UNTERMINATED: u16 = 2;
+pub(crate) const BROKEN: u16 = 4;
+pub(crate) const BLANK_AFTER_COMMA: u16 = 8;
+pub(crate) const UNBALANCED: u16 = 16;
+pub(crate) const DOTTED: u16 = 32;
+pub(crate) const OPEN_COMMENT: u16 = 64;
+pub(crate) const COLUMN_ONE: u16 = 128;
+/// The size is joined to the operation's name.
+pub(crate) const JOINED: u16 = 256;
+/// A preprocessor's line that goes on in the next, or goes on from the one before.
+pub(crate) const CONTINUED: u16 = 512;
 
 impl Line {
     /// Whether the operation is a directive with a dot.
@@ -110,10 +114,16 @@ impl Line {
         self.flags & (COLON | COLUMN_ONE) == COLUMN_ONE && !self.label.is_empty()
     }
 
+    /// Whether the size is joined to the operation's name, as in `movl`.
+    #[must_use]
+    pub fn has_joined_size(&self) -> bool {
+        self.flags & JOINED != 0
+    }
+
     /// Where the size suffix stands, without its dot.
     #[must_use]
     pub fn size_span(&self) -> Span {
-        let start = self.operation.end + u16::from(self.size != 0);
+        let start = self.operation.end + u16::from(self.size != 0 && !self.has_joined_size());
         Span { start, end: start + u16::from(self.size_len) }
     }
 

@@ -7,10 +7,11 @@ use reveille_cpu::{Register, register};
 
 use super::words::{Words, split_size};
 use super::{
-    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, DOTTED, Line, LineKind, OPEN_COMMENT, OpId, Problem, ProblemKind,
-    Span, UNBALANCED, UNTERMINATED,
+    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, CONTINUED, DOTTED, JOINED, Line, LineKind, OPEN_COMMENT, OpId,
+    Problem, ProblemKind, Span, UNBALANCED, UNTERMINATED,
 };
-use crate::Dialect;
+use crate::chunk::Reading;
+use crate::{Dialect, Evidence};
 
 pub(super) const BLANK: u8 = 1;
 pub(super) const WORD: u8 = 2;
@@ -27,7 +28,7 @@ pub(super) static CLASS: [u8; 256] = {
             b' ' | b'\t' | 0x0b | 0x0c | 0x1a => BLANK | SPECIAL,
             b'0'..=b'9' => WORD | DIGIT,
             b'a'..=b'z' | b'A'..=b'Z' | b'_' | b'.' | b'$' | b'@' | b'?' | b'\\' | 0x80.. => WORD,
-            b'\'' | b'"' | b',' | b';' | b'(' | b')' | b'[' | b']' | b'<' => SPECIAL,
+            b'\'' | b'"' | b',' | b';' | b'(' | b')' | b'[' | b']' | b'<' | b'|' | b'#' => SPECIAL,
             _ => 0,
         };
         at += 1;
@@ -64,15 +65,18 @@ impl Region {
 /// `None`, unless `text` reaches to the end of the file: then it is taken to end with its line.
 #[must_use]
 pub fn read_lines(text: &str, dialect: Dialect, to_file_end: bool) -> Option<Vec<Line>> {
-    read_region(text, dialect, Region { from_file_start: true, to_file_end })
+    let reading = Reading { dialect, ..Reading::default() };
+    read_region(text, reading, Region { from_file_start: true, to_file_end })
 }
 
 /// Reads the lines of a part of a file, as [`read_lines`] does.
-pub(crate) fn read_region(text: &str, dialect: Dialect, region: Region) -> Option<Vec<Line>> {
+pub(crate) fn read_region(text: &str, reading: Reading, region: Region) -> Option<Vec<Line>> {
+    let Reading { dialect, margin } = reading;
     let bytes = text.as_bytes();
     let words = Words::get();
     let mut lines = Vec::with_capacity(bytes.len() / 24 + 1);
     let (mut at, mut comment_end) = (0, 0);
+    let mut goes_on = false;
     while at < bytes.len() {
         let (end, next) = match memchr2(b'\n', b'\r', &bytes[at..]) {
             Some(found) if bytes[at + found] == b'\r' && bytes.get(at + found + 1) == Some(&b'\n') => {
@@ -82,13 +86,24 @@ pub(crate) fn read_region(text: &str, dialect: Dialect, region: Region) -> Optio
             None => (bytes.len(), bytes.len()),
         };
         let mut line = if at < comment_end {
-            comment_line(&bytes[at..end])
+            comment_line(&bytes[at..end], LineKind::Comment)
+        } else if std::mem::take(&mut goes_on) {
+            let rest = comment_line(&bytes[at..end], LineKind::Preprocessor);
+            Line { flags: CONTINUED, ..rest }
         } else {
             let column_one = if at == 0 && region.from_file_start { mark_len(&bytes[..end]) } else { 0 };
-            read(&bytes[at..end], column_one, dialect, &words)
+            match margin.source_start(&bytes[at..end]) {
+                Some(start) => read(&bytes[at..end], start.max(column_one), dialect, &words),
+                None => comment_line(&bytes[at..end], LineKind::Comment),
+            }
         };
         line.start = at as u32;
-        if at >= comment_end && dialect == Dialect::Dotted && opens_comment(&bytes[at..end], &line) {
+        if line.kind == LineKind::Preprocessor && bytes[..end].ends_with(b"\\") && next < bytes.len() {
+            line.flags |= CONTINUED;
+            goes_on = true;
+        }
+        let may_open = dialect.is_unix() || line.kind == LineKind::Comment;
+        if at >= comment_end && may_open && opens_comment(&bytes[at..end], &line) {
             match memmem::find(&bytes[end..], b"*/") {
                 Some(found) => comment_end = end + found + 1,
                 None if region.to_file_end => line.flags |= OPEN_COMMENT,
@@ -98,33 +113,98 @@ pub(crate) fn read_region(text: &str, dialect: Dialect, region: Region) -> Optio
         lines.push(line);
         at = next;
     }
-    Some(lines)
+    // A preprocessor's line goes on behind the text.
+    let is_cut = !region.to_file_end && ends_continued(bytes, lines.last());
+    (!is_cut).then_some(lines)
 }
 
-/// The family that a line's directive is a sign of; the same whatever dialect the line is read in.
-pub(crate) fn sign(text: &[u8], words: &Words) -> Option<Dialect> {
+/// Whether the last line is a preprocessor's that goes on in the next one.
+fn ends_continued(bytes: &[u8], last: Option<&Line>) -> bool {
+    let end = bytes.strip_suffix(b"\n").unwrap_or(bytes);
+    let end = end.strip_suffix(b"\r").unwrap_or(end);
+    last.is_some_and(|it| it.kind == LineKind::Preprocessor) && end.ends_with(b"\\")
+}
+
+/// What a line is a sign of; the same whatever dialect it is read in, or the same text would be read otherwise after other edits.
+pub(crate) fn signs(text: &[u8], words: &Words) -> Evidence {
+    let none = Evidence::default();
     let start = mark_len(text);
     let mut at = skip(text, start, BLANK);
+    match text.get(at) {
+        Some(b'|') => return Evidence { dotted: 2, ..none },
+        None | Some(b'*' | b';' | b'#' | b'/') => return none,
+        _ => (),
+    }
+    let mut label = None;
     for _ in 0..2 {
         let end = skip(text, at, WORD);
         if end == at {
-            return None;
+            return none;
         }
-        if text.get(end) != Some(&b':') {
-            let (op, dotted) = words.operation(split_size(&text[at..end]).0);
-            if let Some(directive) = op.directive() {
-                if dotted && at == start && !directive.bare && !has_operand(text, end, words) {
-                    return None; // More likely a local label of Motorola syntax.
-                }
-                return Some(if dotted { Dialect::Dotted } else { Dialect::Motorola });
-            }
-            if op.is_instruction() {
-                return None;
-            }
+        if text.get(end) == Some(&b':') {
+            at = skip(text, end + 1, BLANK);
+            continue;
         }
-        at = skip(text, end + usize::from(text.get(end) == Some(&b':')), BLANK);
+        let (name, size) = split_size(&text[at..end]);
+        let (op, dotted) = words.operation(name);
+        if let Some(directive) = op.directive() {
+            if dotted {
+                // More likely a local label of Motorola syntax.
+                let is_label = at == start && !directive.bare && !has_operand(text, end, words);
+                return if is_label { none } else { Evidence { dotted: 4, ..none } };
+            }
+            if directive.name == "set" && label.is_none() {
+                return Evidence { sgs: 4, ..none };
+            }
+            return if directive.is_unix { none } else { Evidence { motorola: 4, ..none } };
+        }
+        let found = if op.is_instruction() {
+            Some(none)
+        } else {
+            words.unix_instruction(name, size).map(|it| match it.1 {
+                0 => Evidence { sgs: 2, ..none },
+                _ => Evidence { mit: 3, ..none },
+            })
+        };
+        if let Some(found) = found {
+            let motorola = if label == Some(start) { 2 } else { 0 };
+            return found.plus(Evidence { motorola, ..none }).plus(operand_signs(&text[end..]));
+        }
+        label = Some(at);
+        at = skip(text, end, BLANK);
     }
-    None
+    none
+}
+
+/// The signs in the operand field of an instruction.
+fn operand_signs(text: &[u8]) -> Evidence {
+    let mut found = Evidence::default();
+    let before = |at: usize| at.checked_sub(1).map_or(b' ', |at| text[at]);
+    let mut starts_operand = true;
+    for (at, byte) in text.iter().copied().enumerate() {
+        let next = text.get(at + 1).copied().unwrap_or(b' ');
+        match byte {
+            b';' => break,
+            b'|' if is(before(at), BLANK) => {
+                found.dotted += 2;
+                break;
+            }
+            b'@' if at >= 2 && matches!(next, b'+' | b'-' | b'(' | b',' | b' ' | b'\t') => {
+                let register = [text[at - 2] | 0x20, text[at - 1] | 0x20];
+                if matches!(register, [b'a' | b'd', b'0'..=b'7'] | [b's', b'p'] | [b'f', b'p'] | [b'p', b'c']) {
+                    found.mit += 4;
+                }
+            }
+            b'&' if starts_operand && (is(next, WORD) || matches!(next, b'-' | b'(' | b'~')) => found.sgs += 4,
+            b'%' if !is(before(at), WORD) && matches!(next | 0x20, b'a' | b'd' | b's' | b'p' | b'f' | b'c' | b'u') => {
+                found.dotted += 1;
+            }
+            b'0' if !is(before(at), WORD) && next | 0x20 == b'x' => found.dotted += 1,
+            _ => (),
+        }
+        starts_operand = byte == b',' || starts_operand && is(byte, BLANK);
+    }
+    found
 }
 
 /// Whether what follows a word may be an operand: there is something, it is no comment and no operation.
@@ -140,7 +220,7 @@ fn opens_comment(bytes: &[u8], line: &Line) -> bool {
     comment.starts_with(b"/*") && memmem::find(&comment[2..], b"*/").is_none()
 }
 
-fn comment_line(bytes: &[u8]) -> Line {
+fn comment_line(bytes: &[u8], kind: LineKind) -> Line {
     let mut line = Line::default();
     let Ok(len) = u16::try_from(bytes.len()) else {
         return Line { kind: LineKind::TooLong, len: u16::MAX, ..line };
@@ -148,7 +228,7 @@ fn comment_line(bytes: &[u8]) -> Line {
     line.len = len;
     let (start, end) = (skip(bytes, 0, BLANK), trimmed(bytes));
     if start < end {
-        line.kind = LineKind::Comment;
+        line.kind = kind;
         line.comment = Span::new(start, end);
     }
     line
@@ -178,13 +258,18 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
     line.len = len;
     let b = &bytes[..trimmed(bytes)];
     let n = b.len();
-    let first = skip(b, column_one, BLANK);
+    // A page starts where a form feed is: column one comes behind it.
+    let feeds = bytes[column_one.min(len.into())..].iter().take_while(|byte| **byte == 0x0c).count();
+    let column_one = column_one + feeds;
+    let first = skip(b, column_one.min(n), BLANK);
     if first >= n {
         return line; // 5
     }
     // 6, 7
-    if first == column_one && b[first] == b'#' {
-        return Line { kind: LineKind::Preprocessor, comment: Span::new(first, n), ..line };
+    if b[first] == b'#' {
+        let is_own = first == column_one || is_preprocessor_word(&b[first + 1..]);
+        let kind = if is_own { LineKind::Preprocessor } else { LineKind::Comment };
+        return Line { kind, comment: Span::new(first, n), ..line };
     }
     if matches!(b[first], b'*' | b';' | b'|') || starts_slash_comment(b, first) {
         return Line { kind: LineKind::Comment, comment: Span::new(first, n), ..line };
@@ -193,7 +278,7 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
     let mut at = first;
     // 8 to 10
     if is(b[at], WORD) {
-        let end = skip(b, at, WORD);
+        let end = name_end(b, at, dialect);
         let word = &b[at..end];
         let colon = b.get(end) == Some(&b':') && b.get(end + 1) != Some(&b'=');
         let number = is(b[at], DIGIT);
@@ -205,7 +290,11 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
             line.label = Span::new(at, end);
             line.flags |= COLON;
             at = end + 1 + usize::from(b.get(end + 1) == Some(&b':'));
-        } else if !number || is_local_number() {
+        } else if let Some(end) = pasted_label(b, at, end, words) {
+            line.label = Span::new(at, end);
+            line.flags |= COLON;
+            at = skip(b, end, BLANK) + 1;
+        } else if if number { is_local_number() } else { !is_call_in_column_one(b, end, words, word) } {
             let next = skip(b, end, BLANK);
             let assigned = assignment_sign(b, next);
             if assigned != 0 || (first == column_one && !words.is_column_one_operation(word, dialect)) {
@@ -233,7 +322,8 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
                 return line;
             }
             at = next;
-            if at < n && (matches!(b[at], b';' | b'*' | b'|') || starts_slash_comment(b, at)) {
+            let hash = b.get(at) == Some(&b'#') && dialect.syntax().hash_is_comment;
+            if at < n && (matches!(b[at], b';' | b'*' | b'|') || hash || starts_slash_comment(b, at)) {
                 line.comment = Span::new(at, n);
                 return line;
             }
@@ -256,8 +346,29 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
     line.op = op;
     if dotted {
         line.flags |= DOTTED;
+    } else if op == OpId::MACRO_CALL
+        && dialect.syntax().joins_sizes
+        && let Some((op, letter)) = words.unix_instruction(name, size)
+    {
+        line.op = op;
+        if letter != 0 {
+            line.operation.end -= 1;
+            (line.size, line.size_len) = (letter, 1);
+            line.flags |= JOINED;
+        }
     }
-    if end < n && !is(b[end], BLANK) && b[end] != b';' {
+    let op = line.op;
+    // A call as in C has its arguments behind it at once.
+    if b.get(end) == Some(&b'(') && op == OpId::MACRO_CALL {
+        return with_operands(line, bytes, n, end, dialect);
+    }
+    let ends_here = |byte: u8| {
+        is(byte, BLANK)
+            || byte == b';'
+            || byte == b'|' && dialect.syntax().bar_is_comment
+            || byte == b'#' && dialect.syntax().hash_is_comment
+    };
+    if end < n && !ends_here(b[end]) {
         line.flags |= BROKEN;
         return line;
     }
@@ -271,6 +382,46 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
     }
     with_operands(line, bytes, n, end, dialect)
 }
+
+/// The end of a name that starts at `at`: of a word, which in one dialect holds `%` and `~` too.
+fn name_end(b: &[u8], at: usize, dialect: Dialect) -> usize {
+    let mut end = skip(b, at, WORD);
+    if dialect.syntax().percent_in_names {
+        while end > at && matches!(b.get(end), Some(b'%' | b'~')) {
+            end = skip(b, end + 1, WORD);
+        }
+    }
+    end
+}
+
+/// `NAME(text):`, a label that the preprocessor makes: the end of its brackets.
+fn pasted_label(b: &[u8], at: usize, end: usize, words: &Words) -> Option<usize> {
+    let open = skip(b, end, BLANK);
+    if b.get(open) != Some(&b'(') || words.is_operation(&b[at..end]) {
+        return None;
+    }
+    let close = open + memchr(b')', &b[open..])? + 1;
+    let colon = skip(b, close, BLANK);
+    (b.get(colon) == Some(&b':') && b.get(colon + 1) != Some(&b'=')).then_some(close)
+}
+
+/// A word with an opening bracket directly behind it is no label: it is a call, as in C.
+fn is_call_in_column_one(b: &[u8], end: usize, words: &Words, word: &[u8]) -> bool {
+    b.get(end) == Some(&b'(') && !words.is_operation(word)
+}
+
+/// Whether a preprocessor's directive follows a `#`.
+fn is_preprocessor_word(rest: &[u8]) -> bool {
+    let start = skip(rest, 0, BLANK);
+    let word = &rest[start..skip(rest, start, WORD)];
+    PREPROCESSOR_WORDS.iter().any(|it| it.as_bytes() == word)
+}
+
+/// The directives of the C preprocessor (ISO C90, 6.8; `warning` is common practice, no source).
+const PREPROCESSOR_WORDS: [&str; 13] = [
+    "define", "undef", "include", "if", "ifdef", "ifndef", "elif", "else", "endif", "error", "warning", "line",
+    "pragma",
+];
 
 fn starts_slash_comment(b: &[u8], at: usize) -> bool {
     b[at] == b'/' && matches!(b.get(at + 1), Some(b'/' | b'*'))
@@ -309,7 +460,8 @@ fn starts_comment_field(b: &[u8], at: usize, dialect: Dialect) -> bool {
     match b[at] {
         b';' => true,
         b'*' => b.get(at + 1).is_some_and(|next| is(*next, BLANK) || *next == b'*'),
-        b'|' => dialect == Dialect::Dotted,
+        b'|' => dialect.is_unix(),
+        b'#' => dialect.syntax().hash_is_comment,
         b'/' => starts_slash_comment(b, at),
         _ => false,
     }
@@ -320,7 +472,7 @@ struct Field {
     end: usize,
     /// Where the comment starts; the line's end if there is none.
     comment: usize,
-    flags: u8,
+    flags: u16,
 }
 
 /// Rules 16 to 19. The line is read up to `n`, after which there are blanks only; `each` gets every operand's start and end.
@@ -333,9 +485,10 @@ fn scan(
     each: &mut impl FnMut(usize, usize),
 ) -> Field {
     let b = &bytes[..n];
-    let (mut at, mut operand, mut end, mut depth, mut flags) = (start, start, start, 0_u32, 0);
+    let (mut at, mut operand, mut end, mut depth, mut flags) = (start, start, start, 0_u32, 0_u16);
     // Where the last quotes or angle brackets end, and brackets that hold nothing but a register.
     let (mut guarded, mut register_end) = (0, 0);
+    let syntax = dialect.syntax();
     let comment = loop {
         while at < n && !is(b[at], SPECIAL) {
             at += 1;
@@ -359,7 +512,7 @@ fn scan(
                 at += 1;
                 end = at;
                 let next = skip(b, at, BLANK);
-                if next > at && next < n && b[next] != b';' && dialect == Dialect::Motorola && !call {
+                if next > at && next < n && b[next] != b';' && syntax.blank_ends_operands && !call {
                     flags |= BLANK_AFTER_COMMA;
                 }
                 if next == n || b[next] == b';' {
@@ -371,6 +524,12 @@ fn scan(
                 end = at;
             }
             b';' => break at,
+            b'|' if depth == 0 && syntax.bar_is_comment => break at,
+            b'#' if depth == 0 && syntax.hash_is_comment => break at,
+            b'|' | b'#' => {
+                at += 1;
+                end = at;
+            }
             b'(' | b'[' => {
                 depth += 1;
                 at += 1;
@@ -383,7 +542,7 @@ fn scan(
                 }
                 depth -= 1;
                 at += 1;
-                if dialect == Dialect::Dotted && !call && is_register_in_brackets(&b[operand..at]) {
+                if !syntax.blank_ends_operands && !call && is_register_in_brackets(&b[operand..at]) {
                     register_end = at;
                 }
                 end = at;
@@ -408,14 +567,17 @@ fn scan(
             }
             _ => {
                 let next = skip(b, at, BLANK);
-                let goes_on = match dialect {
-                    Dialect::Motorola => b[at - 1] == b',' && b[next] != b';',
-                    Dialect::Dotted => continues(bytes, at, next, depth, guarded, register_end),
+                let goes_on = if syntax.blank_ends_operands {
+                    b[at - 1] == b',' && b[next] != b';'
+                } else if depth == 0 && syntax.hash_is_comment && b[next] == b'#' {
+                    false
+                } else {
+                    continues(bytes, at, next, depth, guarded, register_end)
                 };
                 if !goes_on {
                     break next;
                 }
-                if b[at - 1] == b',' && dialect == Dialect::Motorola {
+                if b[at - 1] == b',' && syntax.blank_ends_operands {
                     flags |= BLANK_AFTER_COMMA;
                 }
                 at = next;
@@ -443,6 +605,8 @@ fn continues(b: &[u8], blank: usize, next: usize, depth: u32, guarded: usize, re
     }
     let goes_on = match last {
         _ if blank == guarded => false,
+        // Behind `a0@` a sign is a part of the mode.
+        b'+' | b'-' if b[blank - 2] == b'@' => false,
         b'+' => register_end != blank - 1,
         b'-' | b'/' | b'&' | b'!' | b'^' | b'<' | b'>' | b'=' | b'~' | b'(' | b',' | b'#' => true,
         b'*' | b'|' => {
@@ -473,7 +637,7 @@ fn is_register_in_brackets(operand: &[u8]) -> bool {
 pub(super) fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
     let quote = b[at];
     let mut end = at + 1;
-    let of_backslash = dialect == Dialect::Dotted && quote == b'\'' && b.get(end) == Some(&b'\\');
+    let of_backslash = dialect.is_unix() && quote == b'\'' && b.get(end) == Some(&b'\\');
     if of_backslash {
         let after = character_end(b, end + 1);
         if after > end + 1 && b.get(after) == Some(&quote) {
@@ -482,7 +646,7 @@ pub(super) fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
     }
     let mut last_doubled = None;
     while end < b.len() {
-        if dialect == Dialect::Dotted && quote == b'"' && b[end] == b'\\' {
+        if dialect.is_unix() && quote == b'"' && b[end] == b'\\' {
             end += 2;
         } else if b[end] == quote {
             if b.get(end + 1) != Some(&quote) {
@@ -494,7 +658,7 @@ pub(super) fn quoted(b: &[u8], at: usize, dialect: Dialect) -> (usize, bool) {
             end += 1;
         }
     }
-    if dialect == Dialect::Dotted && quote == b'\'' && at + 1 < b.len() {
+    if dialect.is_unix() && quote == b'\'' && at + 1 < b.len() {
         let after = last_doubled.unwrap_or_else(|| character_end(b, at + 1 + usize::from(of_backslash)));
         return (after, true);
     }

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_cpu::register;
+use reveille_cpu::{Register, register, unix_register};
 
 use super::is_word_byte;
 use crate::Dialect;
@@ -35,9 +35,7 @@ pub fn tokens(field: &str, dialect: Dialect, mut each: impl FnMut(TokenKind, Ran
             at = super::reader::quoted(bytes, at, dialect).0;
             each(TokenKind::Text, start..at);
         } else if is_word_byte(byte) {
-            while at < bytes.len() && is_word_byte(bytes[at]) {
-                at += 1;
-            }
+            at = word_end(bytes, at, dialect);
             // A prefix that is no word character: %1010, &12, %d0.
             let prefix =
                 start > 0 && matches!(bytes[start - 1], b'%' | b'&') && !(start > 1 && is_value_end(bytes[start - 2]));
@@ -46,6 +44,26 @@ pub fn tokens(field: &str, dialect: Dialect, mut each: impl FnMut(TokenKind, Ran
             at += 1;
         }
     }
+}
+
+/// The end of the word that starts at `at`. In the Unix families an `@` behind a register is a mode's; one of them has `%` and `~` in names.
+#[must_use]
+pub fn word_end(bytes: &[u8], start: usize, dialect: Dialect) -> usize {
+    let mut at = start;
+    while at < bytes.len() && is_word_byte(bytes[at]) {
+        if bytes[at] == b'@' && at > start && dialect.is_unix() {
+            let word = std::str::from_utf8(&bytes[start..at]).unwrap_or("");
+            if unix_register(word).is_some() {
+                return at;
+            }
+        }
+        at += 1;
+    }
+    let has_more = dialect.syntax().percent_in_names && at > start && !bytes[start].is_ascii_digit();
+    if has_more && matches!(bytes.get(at), Some(b'%' | b'~')) && bytes.get(at + 1).is_some_and(|it| is_word_byte(*it)) {
+        return word_end(bytes, at + 1, dialect);
+    }
+    at
 }
 
 /// Whether a value may end with this byte, so that a `%` or `&` behind it is an operator.
@@ -82,7 +100,7 @@ fn word(
     if is_number(name.as_bytes(), dialect) {
         let start = start - usize::from(prefix && bytes[0].is_ascii_digit());
         each(TokenKind::Number, start..end - suffix);
-    } else if register(name).is_some() || is_float_register(name) {
+    } else if register_named(name, dialect).is_some() || is_float_register(name) {
         let start = start - usize::from(prefix && field.as_bytes()[start - 1] == b'%');
         each(TokenKind::Register, start..end - suffix);
     } else {
@@ -91,6 +109,12 @@ fn word(
     if suffix > 0 {
         each(TokenKind::Size, end - 1..end);
     }
+}
+
+/// The register that a word names in a dialect, with or without a `%` before it.
+#[must_use]
+pub fn register_named(word: &str, dialect: Dialect) -> Option<Register> {
+    if dialect.is_unix() { unix_register(word) } else { register(word) }
 }
 
 fn is_number(bytes: &[u8], dialect: Dialect) -> bool {
@@ -114,7 +138,7 @@ pub fn is_numeric_label(word: &str, dialect: Dialect) -> bool {
 
 fn is_numeric_label_bytes(word: &[u8], dialect: Dialect) -> bool {
     let Some((last, digits)) = word.split_last() else { return false };
-    let is_mark = *last == b'$' || dialect == Dialect::Dotted && matches!(last, b'b' | b'f' | b'B' | b'F');
+    let is_mark = *last == b'$' || dialect.is_unix() && matches!(last, b'b' | b'f' | b'B' | b'F');
     is_mark && !digits.is_empty() && digits.iter().all(u8::is_ascii_digit)
 }
 

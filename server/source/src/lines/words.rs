@@ -2,7 +2,7 @@
 
 use std::sync::LazyLock;
 
-use reveille_cpu::{MNEMONICS, Mnemonic};
+use reveille_cpu::{MNEMONICS, Mnemonic, Size};
 use rustc_hash::FxHashMap;
 
 use crate::{DIRECTIVES, Dialect, Directive};
@@ -91,12 +91,63 @@ static WORDS: LazyLock<FxHashMap<u128, OpId>> = LazyLock::new(|| {
     instructions.chain(directives).filter_map(|(name, id)| Some((key(name.as_bytes())?, id))).collect()
 });
 
+/// Instructions by the names that only the Unix families have (*Using as* 2.40, 9.22.2, "intervening periods are ignored"; which of them GNU
+/// as takes was seen with its version 2.40).
+const UNIX_NAMES: [(&str, &str, bool); 4] = [
+    // The name, the instruction, and whether it stands without a size too.
+    ("mov", "move", false),
+    ("movm", "movem", true),
+    ("movp", "movep", true),
+    ("movq", "moveq", true),
+];
+
+/// What a word of the Unix families means.
+#[derive(Clone, Copy)]
+struct UnixWord {
+    id: OpId,
+    /// The letter of the size that is joined to the name, 0 for none.
+    joined: u8,
+    /// A size has to stand behind a dot.
+    needs_size: bool,
+}
+
+static UNIX_WORDS: LazyLock<FxHashMap<u128, UnixWord>> = LazyLock::new(|| {
+    let mut words: FxHashMap<u128, UnixWord> = FxHashMap::default();
+    let own = MNEMONICS.iter().enumerate().map(|(at, it)| (it.name, at));
+    let others =
+        UNIX_NAMES.iter().filter_map(|it| Some((it.0, MNEMONICS.iter().position(|found| found.name == it.1)?)));
+    for (name, at) in own.chain(others.clone()) {
+        let id = OpId(INSTRUCTIONS + at as u16);
+        let sizes = MNEMONICS[at].sizes;
+        let letters = b"bwls".iter().filter(|it| Size::from_letter(**it).is_some_and(|size| sizes.allows(size)));
+        for letter in letters {
+            let joined = [name.as_bytes(), &[*letter]].concat();
+            if let Some(key) = key(&joined).filter(|key| !WORDS.contains_key(key)) {
+                words.entry(key).or_insert(UnixWord { id, joined: *letter, needs_size: false });
+            }
+        }
+    }
+    for ((name, at), (_, _, is_alone)) in others.zip(UNIX_NAMES) {
+        let word = UnixWord { id: OpId(INSTRUCTIONS + at as u16), joined: 0, needs_size: !is_alone };
+        words.extend(key(name.as_bytes()).map(|key| (key, word)));
+    }
+    words
+});
+
 /// The words once, for a run of lines: saves the check of the lazy table for each.
 pub(crate) struct Words(&'static FxHashMap<u128, OpId>);
 
 impl Words {
     pub(crate) fn get() -> Self {
         Self(&WORDS)
+    }
+
+    /// The instruction that a word means in the Unix families alone, and the letter of the size joined to it, 0 for none. `size` is the one
+    /// that stands behind a dot.
+    pub(super) fn unix_instruction(&self, name: &[u8], size: u8) -> Option<(OpId, u8)> {
+        let word = UNIX_WORDS.get(&key(name)?)?;
+        let fits = if word.joined != 0 { size == 0 } else { size != 0 || !word.needs_size };
+        fits.then_some((word.id, word.joined))
     }
 
     /// The operation that a word without size names, and whether it has a directive's dot.
@@ -111,22 +162,36 @@ impl Words {
         (key(word).and_then(|key| self.0.get(&key)).copied().unwrap_or(OpId::MACRO_CALL), false)
     }
 
+    /// Whether a word, with or without a size, is an instruction or a directive.
+    pub(super) fn is_operation(&self, word: &[u8]) -> bool {
+        let id = self.operation(split_size(word).0).0;
+        id.is_instruction() || id.directive().is_some()
+    }
+
     /// Whether a word in column one, without a colon, is the operation and not a label.
     pub(super) fn is_column_one_operation(&self, word: &[u8], dialect: Dialect) -> bool {
-        let (name, _) = split_size(word);
-        let (id, dotted) = self.operation(name);
+        let (id, dotted) = self.operation(split_size(word).0);
         match id.get() {
             Operation::Directive(directive) => {
-                if dialect == Dialect::Motorola {
+                if !dialect.is_unix() {
                     directive.column_one && !dotted // A dot there starts a local label.
                 } else {
                     dotted || !directive.soft
                 }
             }
-            Operation::Instruction(_) => dialect == Dialect::Dotted,
+            Operation::Instruction(_) => dialect.is_unix(),
+            Operation::MacroCall if !dotted && dialect.syntax().joins_sizes => {
+                let (name, size) = split_size(word);
+                self.unix_instruction(name, size).is_some()
+            }
             _ => false,
         }
     }
+}
+
+/// Whether a word, with or without a size, is an instruction or a directive.
+pub(crate) fn is_operation_word(word: &[u8]) -> bool {
+    Words::get().is_operation(word)
 }
 
 /// A word as name and size: the letter in lower case, `\` for a macro's parameter, 0 for none.
