@@ -121,6 +121,7 @@ fn describe(unit: &Unit, definition: &Definition) -> String {
         DefinitionKind::Set => format!("variable of the assembler: {value}"),
         DefinitionKind::RegisterName => "name of a register or a register list".into(),
         DefinitionKind::Macro => "macro".into(),
+        DefinitionKind::Text => "name that stands for text".into(),
         DefinitionKind::External => "defined by another module".into(),
     }
 }

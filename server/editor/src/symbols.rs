@@ -193,7 +193,7 @@ pub fn search(model: &Model, query: &str) -> Vec<Found> {
                 if is_data { OutlineKind::Data } else { OutlineKind::Routine }
             }
             DefinitionKind::Equate => OutlineKind::Constant,
-            DefinitionKind::Macro => OutlineKind::Macro,
+            DefinitionKind::Macro | DefinitionKind::Text => OutlineKind::Macro,
             DefinitionKind::Set | DefinitionKind::RegisterName | DefinitionKind::External => OutlineKind::Variable,
         };
         let container =

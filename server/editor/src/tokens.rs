@@ -86,7 +86,7 @@ pub fn semantic_tokens(model: &Model, file: FileId, lines: Range<usize>) -> Vec<
                 DefinitionKind::Label => SemanticKind::Label,
                 DefinitionKind::Equate | DefinitionKind::Set => SemanticKind::Constant,
                 DefinitionKind::RegisterName => SemanticKind::Register,
-                DefinitionKind::Macro => SemanticKind::Macro,
+                DefinitionKind::Macro | DefinitionKind::Text => SemanticKind::Macro,
                 DefinitionKind::External => SemanticKind::Name,
             };
             if !line.label.is_empty() {

@@ -24,9 +24,14 @@ pub(crate) fn file_findings(unit: &Unit, file: &SourceFile) -> Vec<Finding> {
         found.push(Finding::new("source-007", start, message));
     }
     for (chunk, it) in file.source().chunks().iter().enumerate() {
-        for (line, problem) in it.problems() {
+        let problems = it.problems();
+        if problems.is_empty() || !unit.reads(file.id(), chunk as u32) {
+            continue;
+        }
+        for (line, problem) in problems {
             let place = Place { file: file.id(), chunk: chunk as u32, line: line as u16 };
-            if unit.is_active(place) || problem.kind != LineProblem::BlankAfterComma {
+            // What no assembler reads has nothing wrong: conditionals that are off, bodies of macros, text that others stand for.
+            if unit.is_judged(place) {
                 found.push(line_finding(place, problem.kind, problem.span));
             }
         }
@@ -223,8 +228,16 @@ fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Find
         ProblemKind::TooManyExpansions => Finding::new(
             "layout-008",
             at,
-            "calls of macros nest more than 64 deep, or give more than 2000000 lines; what comes behind this one has no address".into(),
+            "calls of macros nest more than 64 deep, or give more than 2000000 lines in all or 4 MiB at once; what comes behind this one has no address".into(),
         ),
+        ProblemKind::Form(kind) => line_finding(problem.place, *kind, problem.span),
+        ProblemKind::Stated(text) => {
+            let message = match text.as_str() {
+                "" => "the source says here that something is wrong, and not what".to_owned(),
+                text => format!("the source says here: {text}"),
+            };
+            Finding::new("layout-009", at, message)
+        }
         ProblemKind::Unsettled => Finding::new(
             "layout-007",
             at,

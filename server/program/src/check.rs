@@ -72,7 +72,7 @@ pub(crate) fn check(program: &Program, unit: &mut Unit, previous: Option<&Unit>)
         let all = indexed.problems.iter().chain(found.iter().flat_map(|it| it.iter())).cloned();
         problems.extend(all.filter_map(|(line, span, kind)| {
             let place = Place { file: place.0, chunk: place.1, line };
-            unit.is_active(place).then_some(Problem { kind, place, span })
+            unit.is_judged(place).then_some(Problem { kind, place, span })
         }));
         if let Some(found) = found {
             checked.push(Checked { indexed: indexed.clone(), place, found });
@@ -103,6 +103,9 @@ fn check_chunk(
     for line in indexed.symbolic.iter().copied() {
         let place = Place { file: id, chunk, line };
         let (_, it, text) = file.at(chunk, line);
+        if unit.is_replaced(place) {
+            continue;
+        }
         let Some(size) = it.op.directive().and_then(|directive| item_bytes(directive, it.size)) else { continue };
         for range in indexed.chunk.operands(it) {
             if range.is_empty() || is_text(&text[range.clone()]) {
@@ -200,6 +203,7 @@ fn instructions(
             let line = &indexed.chunk.lines()[usize::from(step.line)];
             if let Operation::Instruction(mnemonic) = line.op.get()
                 && step.is_read
+                && !unit.is_replaced(Place { file, chunk, line: step.line })
             {
                 let place = Place { file, chunk, line: step.line };
                 let site = Site { place, location: step.location, scope: step.scope };

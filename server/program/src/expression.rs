@@ -75,11 +75,50 @@ pub trait Context {
 
 /// Evaluates `text[range]`. Names it with the ranges of `text`, so that problems find their place.
 pub fn evaluate(text: &str, range: Range<usize>, dialect: Dialect, context: &mut dyn Context) -> Value {
+    evaluate_by(text, range, if dialect.is_unix() { Ranks::Unix } else { Ranks::Motorola }, dialect, context)
+}
+
+/// Evaluates `text[range]` with the ranks of C's operators.
+pub(crate) fn evaluate_in_c(text: &str, range: Range<usize>, context: &mut dyn Context) -> Value {
+    evaluate_by(text, range, Ranks::C, Dialect::Dotted, context)
+}
+
+/// Which operators there are, and how tightly they bind.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Ranks {
+    Motorola,
+    Unix,
+    C,
+}
+
+/// A context that knows no names.
+#[derive(Default)]
+pub(crate) struct Alone {
+    pub(crate) needs_more: bool,
+    pub(crate) problem: Option<(ExpressionProblem, Range<usize>)>,
+}
+
+impl Context for Alone {
+    fn name(&mut self, _: &str, _: Range<usize>) -> Value {
+        self.needs_more = true;
+        Value::Unknown
+    }
+    fn location(&mut self) -> Value {
+        self.needs_more = true;
+        Value::Unknown
+    }
+    fn problem(&mut self, problem: ExpressionProblem, range: Range<usize>) {
+        self.problem = Some((problem, range));
+    }
+}
+
+fn evaluate_by(text: &str, range: Range<usize>, ranks: Ranks, dialect: Dialect, context: &mut dyn Context) -> Value {
     let mut reader = Reader {
         text: &text.as_bytes()[..range.end],
         source: text,
         at: range.start,
         dialect,
+        ranks,
         depth: 0,
         context,
         failed: false,
@@ -153,7 +192,7 @@ fn escape(rest: &mut std::iter::Peekable<std::str::Chars<'_>>, bytes: &mut Vec<u
 }
 
 const LOOSEST: u8 = 0;
-const TIGHTEST: u8 = 7;
+const TIGHTEST: u8 = 11;
 
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Operator {
@@ -186,32 +225,32 @@ impl Operator {
     }
 }
 
-/// The operators: spelling and meaning, and the rank in Motorola syntax and in the dotted style; a higher rank binds tighter, 0 is
-/// no operator. Motorola: shift, and/or, multiply, add (the CPU maker's manual, from memory). Dotted: *Using as* 2.40, 6.2.4.
-/// Longer spellings first.
+/// The operators: spelling and meaning, and the rank in Motorola syntax, in the Unix families and in C; a higher rank binds tighter, 0 is
+/// no operator. Motorola: shift, and/or, multiply, add (the CPU maker's manual, from memory). Unix: *Using as* 2.40, 6.2.4. C: ISO C90, 6.3
+/// (from memory). Longer spellings first.
 #[rustfmt::skip]
-const OPERATORS: &[(&str, Operator, u8, u8)] = &[
-    ("<<", Operator::ShiftLeft,  6, 6),
-    (">>", Operator::ShiftRight, 6, 6),
-    ("<>", Operator::NotEqual,   1, 4),
-    ("<=", Operator::NotGreater, 1, 4),
-    (">=", Operator::NotLess,    1, 4),
-    ("==", Operator::Equal,      1, 4),
-    ("!=", Operator::NotEqual,   1, 4),
-    ("&&", Operator::LogicalAnd, 1, 2),
-    ("||", Operator::LogicalOr,  1, 1),
-    ("//", Operator::Modulo,     4, 0),
-    ("*",  Operator::Multiply,   4, 6),
-    ("/",  Operator::Divide,     4, 6),
-    ("%",  Operator::Modulo,     4, 6),
-    ("+",  Operator::Add,        3, 4),
-    ("-",  Operator::Subtract,   3, 4),
-    ("&",  Operator::And,        5, 5),
-    ("|",  Operator::Or,         5, 5),
-    ("^",  Operator::Xor,        5, 5),
-    ("=",  Operator::Equal,      1, 0),
-    ("<",  Operator::Less,       1, 4),
-    (">",  Operator::Greater,    1, 4),
+const OPERATORS: &[(&str, Operator, [u8; 3])] = &[
+    ("<<",  Operator::ShiftLeft,  [6, 6, 8]),
+    (">>",  Operator::ShiftRight, [6, 6, 8]),
+    ("<>",  Operator::NotEqual,   [1, 4, 0]),
+    ("<=",  Operator::NotGreater, [1, 4, 7]),
+    (">=",  Operator::NotLess,    [1, 4, 7]),
+    ("==",  Operator::Equal,      [1, 4, 6]),
+    ("!=",  Operator::NotEqual,   [1, 4, 6]),
+    ("&&",  Operator::LogicalAnd, [1, 2, 2]),
+    ("||",  Operator::LogicalOr,  [1, 1, 1]),
+    ("//",  Operator::Modulo,     [4, 0, 0]),
+    ("*",   Operator::Multiply,   [4, 6, 10]),
+    ("/",   Operator::Divide,     [4, 6, 10]),
+    ("%",   Operator::Modulo,     [4, 6, 10]),
+    ("+",   Operator::Add,        [3, 4, 9]),
+    ("-",   Operator::Subtract,   [3, 4, 9]),
+    ("&",   Operator::And,        [5, 5, 5]),
+    ("|",   Operator::Or,         [5, 5, 3]),
+    ("^",   Operator::Xor,        [5, 5, 4]),
+    ("=",   Operator::Equal,      [1, 0, 0]),
+    ("<",   Operator::Less,       [1, 4, 7]),
+    (">",   Operator::Greater,    [1, 4, 7]),
 ];
 
 struct Reader<'a, 'c> {
@@ -219,6 +258,7 @@ struct Reader<'a, 'c> {
     source: &'a str,
     at: usize,
     dialect: Dialect,
+    ranks: Ranks,
     depth: u8,
     context: &'c mut dyn Context,
     failed: bool,
@@ -246,11 +286,11 @@ impl Reader<'_, '_> {
         let rest = &self.text[self.at.min(self.text.len())..];
         // `!` is OR in Motorola syntax and "or not" in the dotted style; it stands outside the table for that.
         if rest.first() == Some(&b'!') && rest.get(1) != Some(&b'=') {
-            let operator = if !self.dialect.is_unix() { Operator::Or } else { Operator::OrNot };
-            return Some((operator, 5, 1));
+            let operator = if self.ranks == Ranks::Motorola { Operator::Or } else { Operator::OrNot };
+            return (self.ranks != Ranks::C).then_some((operator, 5, 1));
         }
-        let (spelling, operator, motorola, dotted) = OPERATORS.iter().find(|row| rest.starts_with(row.0.as_bytes()))?;
-        let rank = if !self.dialect.is_unix() { motorola } else { dotted };
+        let (spelling, operator, ranks) = OPERATORS.iter().find(|row| rest.starts_with(row.0.as_bytes()))?;
+        let rank = &ranks[self.ranks as usize];
         (*rank > 0).then_some((*operator, *rank, spelling.len()))
     }
 
@@ -517,6 +557,19 @@ mod tests {
         check("017 + 0x1F + 0b101", 51);
         check("'a", 97);
         check("'\\n'", 10);
+    }
+
+    // ISO C90, 6.3, from memory.
+    #[test]
+    fn ranks_of_c() {
+        let check = |text: &str, number| {
+            let mut alone = Alone::default();
+            assert_eq!(evaluate_in_c(text, 0..text.len(), &mut alone), Value::Number(number), "{text}");
+        };
+        check("1 | 2 == 2", -1);
+        check("6 & 3 + 1", 4);
+        check("!0 && (1 << 2 > 3)", -1);
+        check("!1 || 0", 0);
     }
 
     #[test]

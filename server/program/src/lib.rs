@@ -13,6 +13,7 @@ mod instruction;
 mod layout;
 mod listing;
 mod names;
+mod preprocessor;
 mod program;
 mod references;
 mod settings;

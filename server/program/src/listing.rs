@@ -113,6 +113,10 @@ fn part(program: &Program, unit: &Unit, at: usize, before: u32) -> Vec<Listed> {
             time: None,
         };
         let line = &lines[usize::from(step.line)];
+        if unit.is_replaced(place) {
+            found.push(listed);
+            return;
+        }
         match line.op.get() {
             Operation::Instruction(_) => {
                 let site = Site { place, location: step.location, scope: step.scope };

@@ -104,6 +104,15 @@ impl SourceFile {
         self.source.first_line(place.chunk as usize) + usize::from(place.line)
     }
 
+    /// Whether it is a header of C, of which an assembler reads the preprocessor's lines only: its name says so, and little in it is assembly.
+    #[must_use]
+    pub fn is_c_header(&self) -> bool {
+        let is_named = self.path.extension().is_some_and(|it| it.eq_ignore_ascii_case("h"));
+        let evidence = self.source.evidence();
+        let signs = evidence.motorola + evidence.dotted + evidence.mit + evidence.sgs;
+        is_named && (signs as usize) < self.source.line_count().div_ceil(10)
+    }
+
     /// The names of the files it includes.
     #[must_use]
     pub fn includes(&self) -> &Arc<[String]> {

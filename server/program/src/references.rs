@@ -1,8 +1,9 @@
 //! Where a name is used.
 
-use reveille_source::Span;
+use reveille_source::{LineKind, Span};
 
 use crate::index::EventKind;
+use crate::preprocessor::{Directive, directive};
 use crate::unit::{Place, Unit, numeric_reference, place_of};
 use crate::{Definition, FileId, Program, Symbol};
 
@@ -67,6 +68,10 @@ fn calls(
 pub fn definition_span(program: &Program, place: Place) -> Span {
     let Some(file) = program.file(place.file) else { return Span::default() };
     let (chunk, line, text) = file.at(place.chunk, place.line);
+    if line.kind == LineKind::Preprocessor {
+        let Some(Directive::Define { name, .. }) = directive(text) else { return Span::default() };
+        return Span { start: name.start as u16, end: name.end as u16 };
+    }
     if !line.label.is_empty() || line.op == reveille_source::OpId::NONE {
         return line.label;
     }

@@ -4,13 +4,14 @@ use std::ops::Range;
 use std::sync::{Arc, OnceLock};
 
 use reveille_cpu::{Misfit, OperandProblem};
-use reveille_source::{Dialect, Span, name_in};
-use rustc_hash::FxHashMap;
+use reveille_source::{Dialect, LineKind, Span, name_in};
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Use, value_in_operands};
 use crate::instruction::{Site, Sized};
 use crate::layout::{Segment, State, Stop};
+use crate::preprocessor::{Directive, directive};
 use crate::{FileId, Program, SourceFile, Symbol};
 
 /// A line of a file: the chunk it is in and its place there.
@@ -39,6 +40,8 @@ pub enum DefinitionKind {
     Macro,
     /// Another module's, or a common block: its address is not known.
     External,
+    /// A name for text, by the C preprocessor.
+    Text,
 }
 
 /// One definition of a name.
@@ -117,6 +120,10 @@ pub enum ProblemKind {
     Unsettled,
     /// Calls of macros nest too deep, or give too many lines.
     TooManyExpansions,
+    /// Something is wrong with the form of a line that was made from others.
+    Form(reveille_source::ProblemKind),
+    /// The source itself says that something is wrong.
+    Stated(String),
 }
 
 /// Something wrong, and where.
@@ -137,6 +144,10 @@ pub(crate) struct Expansion {
     pub(crate) file: Arc<SourceFile>,
     /// The call in the source; of a call inside an expansion the one that it came from.
     pub(crate) call: Place,
+    /// The line that the lines stand for, which may be one of another expansion.
+    pub(crate) from: Place,
+    /// How many lines of the source they are made of, over and over; 0 where they are made of the line itself.
+    pub(crate) body_lines: u32,
     /// Where the macro is defined.
     pub(crate) definition: Place,
 }
@@ -168,6 +179,10 @@ pub struct Unit {
     pub(crate) stops: Vec<Stop>,
     /// What each condition was decided to be, in the order of the program; none where nobody knows.
     pub(crate) decisions: Vec<Option<bool>>,
+    /// Lines that others stand for, by names of the preprocessor.
+    pub(crate) replaced: FxHashSet<Place>,
+    /// Names that are given a value again and again.
+    pub(crate) set_again: FxHashSet<Symbol>,
     pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,
@@ -209,15 +224,53 @@ impl Unit {
         self.file(program, id).map_or(Dialect::Motorola, |file| file.source().dialect())
     }
 
-    /// Of a line in a macro's expansion the call in the source, and the macro's own line; none for a line of the source.
+    /// Of a line in an expansion the call in the source, and the source's own line that it was made from; none for a line of the source.
     #[must_use]
     pub fn expanded_from(&self, program: &Program, place: Place) -> Option<(Place, Option<Place>)> {
         let expansion = self.expansions.get(place.file.expansion()?)?;
-        let file = self.file(program, expansion.definition.file)?;
-        let line = file.line_number(expansion.definition) + 1 + expansion.file.line_number(place);
-        // A macro that an expansion defines has no line of its own.
-        let own = expansion.definition.file.expansion().is_none().then(|| file.place(line)).flatten();
-        Some((expansion.call, own))
+        Some((expansion.call, self.own_line(program, place)))
+    }
+
+    /// The line of the source that a line was made from: itself, if it is one of the source.
+    #[must_use]
+    pub fn own_line(&self, program: &Program, place: Place) -> Option<Place> {
+        let mut place = place;
+        while let Some(at) = place.file.expansion() {
+            let expansion = self.expansions.get(at)?;
+            if expansion.body_lines == 0 {
+                place = expansion.from;
+                continue;
+            }
+            let file = self.file(program, expansion.definition.file)?;
+            let line = expansion.file.line_number(place) % expansion.body_lines as usize;
+            place = file.place(file.line_number(expansion.definition) + 1 + line)?;
+        }
+        Some(place)
+    }
+
+    /// Whether other lines stand for a line, by names of the preprocessor.
+    #[must_use]
+    pub fn is_replaced(&self, place: Place) -> bool {
+        !self.replaced.is_empty() && self.replaced.contains(&place)
+    }
+
+    /// The expansions that stand for a line of the source, in the order of the program; of a call those of the macro's own lines, without
+    /// those of calls in it.
+    pub fn expansions_of(&self, call: Place) -> impl Iterator<Item = &Arc<SourceFile>> {
+        self.expansions.iter().filter(move |it| it.from == call).map(|it| &it.file)
+    }
+
+    /// The first line of an expansion that was made from a line of a macro's body or a repetition.
+    #[must_use]
+    pub fn first_made_from(&self, program: &Program, place: Place) -> Option<Place> {
+        let file = program.file(place.file)?;
+        let line = file.line_number(place);
+        self.expansions.iter().find_map(|it| {
+            let start =
+                (it.definition.file == place.file && it.body_lines > 0).then(|| file.line_number(it.definition) + 1)?;
+            let at = line.checked_sub(start).filter(|at| *at < it.body_lines as usize)?;
+            it.file.place(at)
+        })
     }
 
     /// The files it reads, the root first.
@@ -315,7 +368,7 @@ impl Unit {
 
     /// Of a name that is given again and again, the definition that counts at a place: the last before it, else the last of all.
     pub(crate) fn at_that_time<'a>(&'a self, found: &'a Definition, place: Place) -> &'a Definition {
-        if found.kind != DefinitionKind::Set {
+        if found.kind != DefinitionKind::Set || !self.set_again.contains(&found.symbol) {
             return found;
         }
         let order = self.order(place);
@@ -407,6 +460,12 @@ impl Unit {
         !ranges.is_some_and(|ranges| ranges.iter().any(|range| range.contains(&place.line)))
     }
 
+    /// Whether a line is read as it stands, so that something may be wrong with it.
+    #[must_use]
+    pub fn is_judged(&self, place: Place) -> bool {
+        self.is_active(place) && !self.is_replaced(place)
+    }
+
     /// Whether the unit reads the chunk at all.
     #[must_use]
     pub fn reads(&self, file: FileId, chunk: u32) -> bool {
@@ -469,6 +528,10 @@ impl Context for AtPlace<'_> {
 pub(crate) fn equate_span(program: &Program, unit: &Unit, place: Place) -> Option<Span> {
     let file = unit.file(program, place.file)?;
     let (chunk, line, text) = file.at(place.chunk, place.line);
+    if line.kind == LineKind::Preprocessor {
+        let Some(Directive::Define { body, .. }) = directive(text) else { return None };
+        return Some(Span { start: body.start as u16, end: body.end as u16 });
+    }
     if line.label.is_empty() {
         return value_in_operands(chunk, line, text).map(|(_, span)| span);
     }

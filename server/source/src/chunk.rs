@@ -90,6 +90,26 @@ impl Chunk {
         &self.text[start..start + usize::from(line.len)]
     }
 
+    /// The text of a preprocessor's line with the lines that it goes on in; empty for such a line itself.
+    #[must_use]
+    pub fn preprocessor_text(&self, at: usize) -> String {
+        let text =
+            |at: usize| self.lines.get(at).filter(|it| it.kind == LineKind::Preprocessor).map(|it| self.line_text(it));
+        let goes_on = |at: usize| text(at).and_then(|it| it.strip_suffix('\\'));
+        if at > 0 && goes_on(at - 1).is_some() {
+            return String::new();
+        }
+        let mut found = String::new();
+        let mut line = at;
+        while let Some(part) = goes_on(line) {
+            found.push_str(part);
+            found.push(' ');
+            line += 1;
+        }
+        found.push_str(text(line).unwrap_or(""));
+        found
+    }
+
     /// The operands of a line, as ranges of bytes inside the line.
     #[must_use]
     pub fn operands(&self, line: &Line) -> Vec<Range<usize>> {

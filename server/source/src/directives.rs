@@ -72,8 +72,12 @@ pub enum Meaning {
     Import,
     /// Reserves a block that modules share by name.
     Common,
+    /// Gives names that each expansion of a macro has its own of.
+    LocalNames,
     /// Makes a message.
     Message,
+    /// Makes an error.
+    Error,
     /// Steers the listing or the object file; nothing for the program.
     Listing,
 }
@@ -231,8 +235,8 @@ pub static DIRECTIVES: &[Directive] = &[
     row("extern", M::Import, "su", "names that another module defines"),
     row("comm", M::Common, "su", "reserves a block that modules share by name"),
     row("lcomm", M::Common, "su", "reserves a block"),
-    row("fail", M::Message, "s", "makes an error"),
-    row("error", M::Message, "s", "makes an error"),
+    row("fail", M::Error, "s", "makes an error"),
+    row("error", M::Error, "s", "makes an error"),
     row("warning", M::Message, "s", "makes a warning"),
     row("print", M::Message, "s", "makes a message"),
     row("message", M::Message, "s", "makes a message"),
@@ -265,7 +269,7 @@ pub static DIRECTIVES: &[Directive] = &[
     row("type", M::Listing, "su", "says what a symbol is"),
     row("size", M::Listing, "su", "says how long a symbol is"),
     row("hidden", M::Listing, "s", "keeps a symbol inside its module"),
-    row("local", M::Listing, "s", "names local to a macro or module"),
+    row("local", M::LocalNames, "s", "names that each expansion of a macro has its own of"),
 ];
 
 static INDEX: LazyLock<HashMap<&'static str, usize>> =

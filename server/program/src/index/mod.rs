@@ -2,13 +2,13 @@
 
 mod items;
 
-use std::ops::Range;
 use std::sync::Arc;
 
-use reveille_source::{Chunk, Dialect, Directive, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
+use reveille_source::{Chunk, Dialect, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
 
-use crate::expression::{Context, ExpressionProblem, Value, evaluate};
+use crate::expression::{Alone, ExpressionProblem, evaluate};
 use crate::instruction::{Expr, Instruction, Read, read};
+use crate::preprocessor::{Directive, directive};
 use crate::settings::Settings;
 use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
@@ -83,6 +83,8 @@ pub(crate) enum EventKind {
     Call(Symbol),
     /// A name that is a macro's.
     Macro(Symbol),
+    /// A line of the C preprocessor.
+    Preprocessor,
 }
 
 /// A name in an operand.
@@ -116,27 +118,6 @@ pub(crate) struct Run {
 
 /// How many of a run's first bytes are looked at to tell whether it may be a parameter block.
 pub(crate) const HEAD: usize = 13;
-
-/// A context in which nothing has a name: literal values only.
-#[derive(Default)]
-struct Literal {
-    needs_names: bool,
-    problem: Option<(ExpressionProblem, Range<usize>)>,
-}
-
-impl Context for Literal {
-    fn name(&mut self, _: &str, _: Range<usize>) -> Value {
-        self.needs_names = true;
-        Value::Unknown
-    }
-    fn location(&mut self) -> Value {
-        self.needs_names = true;
-        Value::Unknown
-    }
-    fn problem(&mut self, problem: ExpressionProblem, range: Range<usize>) {
-        self.problem = Some((problem, range));
-    }
-}
 
 struct Builder<'a> {
     chunk: &'a Chunk,
@@ -269,7 +250,8 @@ impl<'a> Builder<'a> {
         let chunk = self.chunk;
         let text = chunk.line_text(line);
         match line.kind {
-            LineKind::Blank | LineKind::TooLong | LineKind::Preprocessor => return,
+            LineKind::Blank | LineKind::TooLong => return,
+            LineKind::Preprocessor => return self.preprocessor(at, text),
             LineKind::Comment => {
                 let comment = line.comment.of(text);
                 self.comment_has_words |= has_disk_word(comment);
@@ -334,7 +316,27 @@ impl<'a> Builder<'a> {
         }
     }
 
-    fn directive(&mut self, at: u16, line: &Line, text: &'a str, directive: &Directive, own: Option<usize>) {
+    fn preprocessor(&mut self, at: u16, text: &'a str) {
+        match directive(text) {
+            None => return,
+            Some(Directive::Include { name, .. }) => self.includes.push(text[name].to_owned()),
+            Some(Directive::Define { parameters: None, body, .. }) => {
+                self.uses(at, text, Span { start: body.start as u16, end: body.end as u16 }, false);
+            }
+            Some(_) => (),
+        }
+        self.event(at, EventKind::Preprocessor, None);
+        self.close();
+    }
+
+    fn directive(
+        &mut self,
+        at: u16,
+        line: &Line,
+        text: &'a str,
+        directive: &reveille_source::Directive,
+        own: Option<usize>,
+    ) {
         match directive.meaning {
             Meaning::Equate | Meaning::Set | Meaning::RegisterName => {
                 let kind: fn(Symbol) -> EventKind = match directive.meaning {
@@ -385,7 +387,8 @@ impl<'a> Builder<'a> {
             | Meaning::StructureStart
             | Meaning::Repeat => {
                 self.event(at, EventKind::Directive, None);
-                self.uses(at, text, line.operands, true);
+                // What a name of a list stands for is read where it stands.
+                self.uses(at, text, line.operands, !matches!(directive.name, "irp" | "irpc"));
                 self.long_numbers(at, line, text);
                 self.close();
             }
@@ -405,7 +408,8 @@ impl<'a> Builder<'a> {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, false);
             }
-            Meaning::Listing | Meaning::Message => (),
+            Meaning::Listing | Meaning::Message | Meaning::LocalNames => (),
+            Meaning::Error => self.event(at, EventKind::Directive, None),
             Meaning::End => {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, true);
@@ -442,7 +446,7 @@ impl<'a> Builder<'a> {
         self.comment_marks = false;
     }
 
-    fn data(&mut self, at: u16, line: &Line, text: &str, directive: &Directive, own: Option<usize>) {
+    fn data(&mut self, at: u16, line: &Line, text: &str, directive: &reveille_source::Directive, own: Option<usize>) {
         let comment = line.comment.of(text);
         let (waiting, waiting_words) = self.waiting.take().map_or((None, false), |(id, words)| (Some(id), words));
         let marks = self.comment_marks || marked_block(comment).is_some();
@@ -485,9 +489,9 @@ impl<'a> Builder<'a> {
                 run.is_symbolic |= usize::from(run.head_len) < HEAD;
                 continue;
             }
-            let mut literal = Literal::default();
-            let value = evaluate(text, range.clone(), dialect, &mut literal).number().filter(|_| !literal.needs_names);
-            needs_names |= literal.needs_names;
+            let mut literal = Alone::default();
+            let value = evaluate(text, range.clone(), dialect, &mut literal).number().filter(|_| !literal.needs_more);
+            needs_names |= literal.needs_more;
             if let Some((problem, range)) = literal.problem.filter(|_| !range.is_empty()) {
                 let span = Span { start: range.start as u16, end: range.end as u16 };
                 self.problems.push((at, span, ProblemKind::Expression(problem)));
@@ -588,7 +592,7 @@ impl<'a> Builder<'a> {
             if kind != TokenKind::Number || range.len() <= 8 {
                 return;
             }
-            let mut literal = Literal::default();
+            let mut literal = Alone::default();
             let _ = evaluate(text, range.clone(), self.dialect, &mut literal);
             if let Some((ExpressionProblem::TooLarge, _)) = literal.problem {
                 let span = Span { start: range.start as u16, end: range.end as u16 };

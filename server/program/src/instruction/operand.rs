@@ -131,7 +131,7 @@ fn at_mode(text: &str, start: usize, end: usize, dialect: Dialect) -> Option<Sha
         ([], Some(number)) => Some(Shape::register(Kind::Indirect, number)),
         ([b'+'], Some(number)) => Some(Shape::register(Kind::PostIncrement, number)),
         ([b'-'], Some(number)) => Some(Shape::register(Kind::PreDecrement, number)),
-        ([b'(', inside @ .., b')'], _) => {
+        ([b'(', inside @ .., b')'], _) if !inside.contains(&b'@') => {
             let open = at + 2;
             let comma = inside.iter().rposition(|byte| *byte == b',').map(|found| open + found);
             let (value, index) = match comma {

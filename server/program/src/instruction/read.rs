@@ -7,7 +7,7 @@ use reveille_source::{Dialect, Line, Span, is_word_byte};
 
 use super::operand::{Shape, shape};
 use crate::Symbol;
-use crate::expression::{Context, ExpressionProblem, Value, evaluate};
+use crate::expression::{Alone, evaluate};
 use crate::settings::Settings;
 use crate::unit::ProblemKind;
 
@@ -63,27 +63,6 @@ pub(crate) enum Read {
     Fixed(u32, Instruction),
     /// Its length depends on names or distances.
     Variable(Instruction),
-}
-
-/// A context that knows no names.
-#[derive(Default)]
-struct Alone {
-    needs_more: bool,
-    problem: Option<(ExpressionProblem, Range<usize>)>,
-}
-
-impl Context for Alone {
-    fn name(&mut self, _: &str, _: Range<usize>) -> Value {
-        self.needs_more = true;
-        Value::Unknown
-    }
-    fn location(&mut self) -> Value {
-        self.needs_more = true;
-        Value::Unknown
-    }
-    fn problem(&mut self, problem: ExpressionProblem, range: Range<usize>) {
-        self.problem = Some((problem, range));
-    }
 }
 
 /// A plain number, decimal or hexadecimal, with or without a minus: most constants are.

@@ -1,6 +1,6 @@
 //! Conditionals, macros and repetitions: which lines are read.
 
-use reveille_source::{Condition, Meaning};
+use reveille_source::{Condition, Meaning, Span};
 
 use super::Walk;
 use super::state::Case;
@@ -19,7 +19,6 @@ impl Walk<'_> {
                     self.state.macros -= 1;
                 } else if self.state.repeats > 0 {
                     self.state.repeats -= 1;
-                    self.unknown(None);
                 } else {
                     nothing(self);
                 }
@@ -30,57 +29,67 @@ impl Walk<'_> {
                 return true;
             }
             _ if self.state.macros > 0 => return true,
-            Meaning::Repeat => self.state.repeats += 1,
-            Meaning::EndRepeat => match self.state.repeats.checked_sub(1) {
-                Some(left) => {
-                    self.state.repeats = left;
-                    self.unknown(None);
+            Meaning::Repeat => {
+                if self.state.reads() {
+                    self.repeat(place, indexed);
                 }
+                self.state.repeats += 1;
+            }
+            Meaning::EndRepeat => match self.state.repeats.checked_sub(1) {
+                Some(left) => self.state.repeats = left,
                 None => nothing(self),
             },
-            Meaning::If(condition) => {
-                let outer_reads = self.state.reads();
-                let holds = if outer_reads { self.holds(place, indexed, condition) } else { Some(false) };
-                self.state.conditions.push(Case {
-                    outer_reads,
-                    taken: holds == Some(true),
-                    reads: outer_reads && holds != Some(false),
-                    is_uncertain: holds.is_none(),
-                });
-            }
-            Meaning::Else | Meaning::ElseIf => {
-                let Some(mut case) = self.state.conditions.pop() else {
-                    nothing(self);
-                    return true;
-                };
-                let may = case.outer_reads && !case.taken;
-                let holds = match meaning {
-                    Meaning::ElseIf if may => self.holds(place, indexed, Condition::True),
-                    _ => Some(may),
-                };
-                case.reads = may && holds != Some(false);
-                case.taken |= holds == Some(true) && !case.is_uncertain;
-                case.is_uncertain |= holds.is_none();
-                self.state.conditions.push(case);
-            }
-            Meaning::EndIf => match self.state.conditions.pop() {
-                Some(case) if case.is_uncertain => self.unknown(None),
-                Some(_) => (),
-                None => nothing(self),
-            },
+            Meaning::If(condition) => self.open(|it| it.decide(place, indexed, condition)),
+            Meaning::Else => self.turn(place, line.operation, |_| Some(true)),
+            Meaning::ElseIf => self.turn(place, line.operation, |it| it.decide(place, indexed, Condition::True)),
+            Meaning::EndIf => self.close(place, line.operation),
             _ => return false,
         }
         true
     }
 
+    /// A conditional starts; `holds` is asked where its lines may be read.
+    pub(super) fn open(&mut self, holds: impl FnOnce(&mut Self) -> Option<bool>) {
+        let outer_reads = self.state.reads();
+        let holds = if outer_reads { self.decided(holds) } else { Some(false) };
+        self.state.conditions.push(Case {
+            outer_reads,
+            taken: holds == Some(true),
+            reads: outer_reads && holds != Some(false),
+            is_uncertain: holds.is_none(),
+        });
+    }
+
+    /// A conditional turns to its next case.
+    pub(super) fn turn(&mut self, place: Place, span: Span, holds: impl FnOnce(&mut Self) -> Option<bool>) {
+        let Some(mut case) = self.state.conditions.pop() else {
+            return self.problem(ProblemKind::NothingToEnd, place, span);
+        };
+        let may = case.outer_reads && !case.taken;
+        let holds = if may { self.decided(holds) } else { Some(false) };
+        case.reads = may && holds != Some(false);
+        case.taken |= holds == Some(true) && !case.is_uncertain;
+        case.is_uncertain |= holds.is_none();
+        self.state.conditions.push(case);
+    }
+
+    /// A conditional ends.
+    pub(super) fn close(&mut self, place: Place, span: Span) {
+        match self.state.conditions.pop() {
+            Some(case) if case.is_uncertain => self.unknown(None),
+            Some(_) => (),
+            None => self.problem(ProblemKind::NothingToEnd, place, span),
+        }
+    }
+
     /// Whether a condition holds; none if that cannot be told. In a replay what was decided then.
-    fn holds(&mut self, place: Place, indexed: &Indexed, condition: Condition) -> Option<bool> {
+    fn decided(&mut self, holds: impl FnOnce(&mut Self) -> Option<bool>) -> Option<bool> {
         let number = self.state.decisions as usize;
         self.state.decisions += 1;
         if !self.is_effective {
             return self.earlier.and_then(|unit| unit.decisions.get(number)).copied().flatten();
         }
-        let decision = self.decide(place, indexed, condition);
+        let decision = holds(self);
         self.unit.decisions.push(decision);
         decision
     }

@@ -8,6 +8,7 @@ use super::{MOST, Stop, Walk};
 use crate::FileId;
 use crate::expression::{Base, Value};
 use crate::index::{Indexed, include_name, item_bytes, names};
+use crate::preprocessor::{Directive as Preprocessed, directive};
 use crate::unit::{BaseInfo, DefinitionKind, Place, ProblemKind};
 
 /// How deep includes may nest.
@@ -129,6 +130,10 @@ impl Walk<'_> {
                 }
             }
             Meaning::End => self.state.ended = Some(place),
+            Meaning::Error => {
+                let stated = line.operands.of(text).trim_matches(['"', '\'']).to_owned();
+                self.problem(ProblemKind::Stated(stated), place, line.operation);
+            }
             _ => (),
         }
     }
@@ -189,18 +194,31 @@ impl Walk<'_> {
     pub(super) fn include(&mut self, file: FileId, chunk: u32, line_at: u16, indexed: &Indexed) {
         let place = Place { file, chunk, line: line_at };
         let line = &indexed.chunk.lines()[usize::from(line_at)];
-        let Some(range) = indexed.chunk.operands(line).into_iter().next() else {
+        let text = indexed.chunk.line_text(line);
+        let (range, is_system) = match directive(text) {
+            Some(Preprocessed::Include { name, is_system }) => (Some(name), is_system),
+            _ => (indexed.chunk.operands(line).into_iter().next(), false),
+        };
+        let Some(range) = range else {
             return self.problem(ProblemKind::Incomplete, place, line.operation);
         };
         let span = Span { start: range.start as u16, end: range.end as u16 };
-        let name = include_name(&indexed.chunk.line_text(line)[range]).to_owned();
+        let name = include_name(&text[range]).to_owned();
         let root = self.unit.root.unwrap_or(file);
         match self.program.resolve_include(file, root, &name) {
             None => {
-                self.problem(ProblemKind::MissingInclude(name.clone()), place, span);
+                // The headers of a system are lost with it more often than not: whoever uses a name of theirs is told.
+                if !is_system {
+                    self.problem(ProblemKind::MissingInclude(name.clone()), place, span);
+                }
                 self.unit.missing.push((file, name));
             }
-            Some(id) if self.stack.contains(&id) => self.problem(ProblemKind::IncludeCycle(name), place, span),
+            Some(id) if self.stack.contains(&id) => {
+                // A header of C that includes itself is guarded by a condition.
+                if !self.program.file(id).is_some_and(|it| it.is_c_header()) {
+                    self.problem(ProblemKind::IncludeCycle(name), place, span);
+                }
+            }
             Some(_) if self.stack.len() >= INCLUDE_DEPTH || self.visits >= MOST_VISITS => {
                 self.problem(ProblemKind::IncludeDepth, place, span);
             }

@@ -1,10 +1,13 @@
-//! Calls of macros: the lines that they stand for are made, read and walked like those of a file.
+//! Lines that stand for others: calls of macros and repetitions. The lines that they stand for are made, read and walked like those of a
+//! file.
 
 use std::sync::Arc;
 
-use reveille_source::{Meaning, Operation};
+use reveille_source::{Line, Meaning};
 
-use super::Walk;
+use super::substitute::{Call, Names, Parameter, line};
+use super::{MOST, Walk};
+use crate::expression::Value;
 use crate::index::Indexed;
 use crate::unit::{Expansion, Place, ProblemKind};
 use crate::{FileId, SourceFile, Symbol};
@@ -16,7 +19,42 @@ const MOST_DEPTH: usize = 64;
 const MOST_LINES: usize = 2_000_000;
 
 /// The most bytes of one expansion.
-const MOST_BYTES: usize = 1 << 20;
+const MOST_BYTES: usize = 4 << 20;
+
+/// The lines between a directive and the one that ends them.
+struct Body {
+    names: Names,
+    lines: Vec<(u32, u16)>,
+    owner: Arc<SourceFile>,
+}
+
+impl Body {
+    /// The text of a line, without the columns of a listing.
+    fn line(&self, (chunk, at): (u32, u16)) -> &str {
+        let (chunk, line, text) = self.owner.at(chunk, at);
+        text.get(chunk.source_start(line)..).unwrap_or("")
+    }
+
+    /// Adds all lines with a call's arguments in them; false if they are too many.
+    fn add(&self, call: &Call<'_>, text: &mut String) -> bool {
+        for at in &self.lines {
+            line(self.line(*at), &self.names, call, text);
+            text.push('\n');
+            if text.len() > MOST_BYTES {
+                return false;
+            }
+        }
+        true
+    }
+}
+
+/// The rest of an operand field from its start: to the line reader a blank behind a name may begin a comment, where a macro's parameters or
+/// the names of a list go on.
+fn whole_field<'t>(text: &'t str, line: &Line, is_unix: bool) -> &'t str {
+    let field = &text[line.operands.range().start..];
+    let marks: &[char] = if is_unix { &['|', ';'] } else { &[';'] };
+    field.split(marks).next().unwrap_or(field)
+}
 
 impl Walk<'_> {
     /// A call: of a macro that was defined before it, else of nothing that is known.
@@ -28,33 +66,124 @@ impl Walk<'_> {
             }
             return self.unknown(None);
         };
+        let Some(body) = self.macro_body(definition) else { return self.unknown(None) };
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let source = indexed.chunk.line_text(line);
+        let operands: Vec<&str> = indexed.chunk.operands(line).into_iter().map(|it| &source[it]).collect();
+        let call = Call {
+            size: line.size_span().of(source),
+            number: self.unit.expansions.len(),
+            ..Call::new(&operands, indexed.chunk.dialect().is_unix(), &body.names)
+        };
+        let mut text = String::new();
+        let fits = body.add(&call, &mut text);
+        self.expand(place, indexed, definition, &text, fits, body.lines.len());
+    }
+
+    /// REPT, IRP and IRPC: their lines as often as they stand for; the lines themselves are not read.
+    pub(super) fn repeat(&mut self, place: Place, indexed: &Indexed) {
+        let line = &indexed.chunk.lines()[usize::from(place.line)];
+        let name = line.op.directive().map_or("", |it| it.name);
+        // In a replay as a call is: where its lines were read a segment begins behind it.
+        let body = self.is_effective.then(|| self.body(place, Names::default())).flatten();
+        let Some(mut body) = body else { return self.unknown(None) };
+        let mut text = String::new();
+        let number = self.unit.expansions.len();
+        let mut fits = true;
+        if name == "rept" {
+            let Some(range) = indexed.chunk.operands(line).into_iter().next() else {
+                self.problem(ProblemKind::Incomplete, place, line.operation);
+                return self.unknown(None);
+            };
+            let span = reveille_source::Span { start: range.start as u16, end: range.end as u16 };
+            let count = match self.value(place, range) {
+                Value::Number(count @ 0..=MOST) => count,
+                Value::Number(count) => {
+                    self.problem(ProblemKind::BadCount(count), place, span);
+                    return self.unknown(None);
+                }
+                _ => return self.unknown(None),
+            };
+            let lines = body.lines.len() as i64;
+            fits = count.saturating_mul(lines.max(1)) < MOST_LINES as i64;
+            for at in 0..count {
+                let call = Call { number: number + at as usize, ..Call::default() };
+                fits = fits && body.add(&call, &mut text);
+                if !fits {
+                    break;
+                }
+            }
+        } else {
+            let own = indexed.chunk.line_text(line);
+            let field = whole_field(own, line, indexed.chunk.dialect().is_unix());
+            let mut words = field.split([',', ' ', '\t']).filter(|it| !it.is_empty());
+            let Some(parameter) = words.next().and_then(Parameter::read) else {
+                self.problem(ProblemKind::Incomplete, place, line.operation);
+                return self.unknown(None);
+            };
+            body.names.are_bare = !indexed.chunk.dialect().is_unix();
+            body.names.parameters = vec![parameter];
+            let trim = |it: &str| it.trim_matches(['<', '>', '"']).to_owned();
+            let values: Vec<String> = match name {
+                "irpc" => words.next().map(trim).unwrap_or_default().chars().map(String::from).collect(),
+                _ => {
+                    let list: Vec<String> = words.map(trim).collect();
+                    // Without values the lines are read once, with nothing for the name (*Using as* 2.40, 7.60).
+                    if list.is_empty() { vec![String::new()] } else { list }
+                }
+            };
+            for (at, value) in values.iter().enumerate() {
+                let call = Call { arguments: vec![value], count: 1, number: number + at, ..Call::default() };
+                fits = fits && body.add(&call, &mut text);
+            }
+        }
+        self.expand(place, indexed, place, &text, fits, body.lines.len());
+    }
+
+    /// Reads the lines that stand for a line.
+    pub(super) fn expand(
+        &mut self,
+        place: Place,
+        indexed: &Indexed,
+        definition: Place,
+        text: &str,
+        fits: bool,
+        lines: usize,
+    ) {
         let line = &indexed.chunk.lines()[usize::from(place.line)];
         let depth = self.stack.iter().filter(|it| it.expansion().is_some()).count();
-        if depth >= MOST_DEPTH || self.expanded_lines > MOST_LINES {
+        if depth >= MOST_DEPTH || self.expanded_lines > MOST_LINES || !fits {
             // Told once: whatever else is called would only do the same again.
             if !self.has_given_up {
-                self.problem(ProblemKind::TooManyExpansions, place, line.operation);
+                let span = if line.operation.is_empty() { line.label } else { line.operation };
+                self.problem(ProblemKind::TooManyExpansions, place, span);
             }
-            self.has_given_up = true;
+            // One that is too long by itself says nothing of the others.
+            self.has_given_up |= fits;
             self.unit.may_define_more = true;
+            return self.unknown(None);
         }
         if self.has_given_up {
             return self.unknown(None);
         }
-        let Some(body) = self.body(definition) else { return self.unknown(None) };
         let number = self.unit.expansions.len();
-        let text = expand(&body, indexed, place, number);
         let Some(file) = self.source(definition.file) else { return self.unknown(None) };
         let id = FileId::of_expansion(number);
-        let dialect = file.source().dialect();
-        let file = SourceFile::of_expansion(id, file.shared_path().clone(), &text, dialect, self.program);
+        let dialect = indexed.chunk.dialect();
+        let file = SourceFile::of_expansion(id, file.shared_path().clone(), text, dialect, self.program);
         self.expanded_lines += file.source().line_count();
         // A call in an expansion came from the source, too.
         let call = match place.file.expansion() {
             Some(outer) => self.unit.expansions[outer].call,
             None => place,
         };
-        self.unit.expansions.push(Expansion { file: Arc::new(file), call, definition });
+        self.unit.expansions.push(Expansion {
+            file: Arc::new(file),
+            call,
+            from: place,
+            body_lines: lines as u32,
+            definition,
+        });
         // Symbols of the expansion may be new ones.
         self.unit.by_symbol.resize(self.unit.by_symbol.len().max(self.program.names().len()), 0);
         self.file(id);
@@ -63,7 +192,7 @@ impl Walk<'_> {
     }
 
     /// Where the macro of a name is defined, if it was by now. Assemblers of the time did not tell cases apart.
-    fn macro_named(&self, symbol: Symbol) -> Option<Place> {
+    pub(super) fn macro_named(&self, symbol: Symbol) -> Option<Place> {
         let folded = self.program.names().folded(symbol);
         let macros = self.unit.macros.iter().rev().map(|at| &self.unit.definitions[*at as usize]);
         let same = |name: Symbol| name == symbol || self.program.names().folded(name) == folded;
@@ -71,36 +200,48 @@ impl Walk<'_> {
     }
 
     /// The lines between MACRO and its ENDM, and the names of its parameters.
-    fn body(&self, definition: Place) -> Option<Body> {
+    fn macro_body(&self, definition: Place) -> Option<Body> {
         let file = self.source(definition.file)?;
         let (chunk, line, text) = file.at(definition.chunk, definition.line);
+        let is_unix = chunk.dialect().is_unix();
+        let mut names = Names::default();
         if line.label.is_empty() {
-            // `.macro name a,b` has the name first; blanks and commas are the same there. To the line reader a blank behind the name
-            // begins a comment, as behind any operand.
-            let field = &text[line.operands.range().start..];
-            let marks: &[char] = if chunk.dialect().is_unix() { &['|', ';'] } else { &[' ', '\t', ';'] };
-            let field = field.split(marks).next().unwrap_or(field);
-            let words = field.split([' ', '\t', ',']).filter(|it| !it.is_empty());
-            return self.lines(definition, words.skip(1).map(str::to_owned).collect());
+            // `.macro name a,b` has the name first; blanks and commas are the same there.
+            let words = whole_field(text, line, is_unix).split([' ', '\t', ',']).filter(|it| !it.is_empty());
+            names.parameters = words.skip(1).filter_map(Parameter::read).collect();
+        } else {
+            let operands = chunk.operands(line).into_iter().filter_map(|it| Parameter::read(&text[it]));
+            names.parameters = operands.collect();
         }
-        let operands = chunk.operands(line).into_iter().map(|it| text[it].to_owned());
-        self.lines(definition, operands.filter(|it| !it.is_empty()).collect())
+        names.are_bare = !is_unix && !names.parameters.is_empty();
+        let mut body = self.body(definition, names)?;
+        let mut locals = Vec::new();
+        for at in &body.lines {
+            let (chunk, line, text) = body.owner.at(at.0, at.1);
+            if line.op.directive().is_some_and(|it| it.meaning == Meaning::LocalNames) {
+                locals.extend(chunk.operands(line).into_iter().map(|it| text[it].trim_start_matches('\\').to_owned()));
+            }
+        }
+        body.names.locals = locals;
+        Some(body)
     }
 
-    fn lines(&self, definition: Place, parameters: Vec<String>) -> Option<Body> {
-        let file = self.source(definition.file)?;
-        let mut body = Body { parameters, lines: Vec::new(), owner: file.clone() };
+    /// The lines between the directive at a place and the one that ends them.
+    fn body(&self, start: Place, names: Names) -> Option<Body> {
+        let file = self.source(start.file)?;
+        let mut body = Body { names, lines: Vec::new(), owner: file.clone() };
         let mut depth = 0_usize;
-        let mut from = usize::from(definition.line) + 1;
-        for (number, chunk) in file.source().chunks().iter().enumerate().skip(definition.chunk as usize) {
+        let mut from = usize::from(start.line) + 1;
+        for (number, chunk) in file.source().chunks().iter().enumerate().skip(start.chunk as usize) {
             for (at, line) in chunk.lines().iter().enumerate().skip(from) {
-                if let Operation::Directive(directive) = line.op.get() {
-                    match directive.meaning {
-                        Meaning::Macro => depth += 1,
-                        Meaning::EndMacro if depth == 0 => return Some(body),
-                        Meaning::EndMacro => depth -= 1,
-                        _ => (),
-                    }
+                match line.op.directive().map(|it| it.meaning) {
+                    Some(Meaning::Macro | Meaning::Repeat) => depth += 1,
+                    // ENDM ends repetitions too, in the assemblers that have no ENDR.
+                    Some(Meaning::EndMacro | Meaning::EndRepeat) => match depth.checked_sub(1) {
+                        Some(less) => depth = less,
+                        None => return Some(body),
+                    },
+                    _ => (),
                 }
                 body.lines.push((number as u32, at as u16));
             }
@@ -108,98 +249,4 @@ impl Walk<'_> {
         }
         None
     }
-}
-
-/// The lines of a macro.
-struct Body {
-    parameters: Vec<String>,
-    lines: Vec<(u32, u16)>,
-    owner: Arc<SourceFile>,
-}
-
-/// The text that a call stands for. `\1` to `\9` and `\A` to `\Z` are its arguments, `\0` the size of the call, `\@` a number that no other
-/// expansion has, NARG the count of arguments, and `\name` a parameter of that name.
-fn expand(body: &Body, call: &Indexed, place: Place, number: usize) -> String {
-    let line = &call.chunk.lines()[usize::from(place.line)];
-    let source = call.chunk.line_text(line);
-    let arguments: Vec<&str> = call.chunk.operands(line).into_iter().map(|it| argument(&source[it])).collect();
-    // No arguments at all are one empty operand.
-    let count = if arguments.iter().all(|it| it.is_empty()) { 0 } else { arguments.len() };
-    let size = line.size_span().of(source);
-    let mut text = String::new();
-    for (chunk, at) in &body.lines {
-        let (_, _, own) = body.owner.at(*chunk, *at);
-        line_of(own, &body.parameters, &arguments, count, size, number, &mut text);
-        text.push('\n');
-        if text.len() > MOST_BYTES {
-            break;
-        }
-    }
-    text
-}
-
-/// An argument without the angle brackets that keep blanks and commas in it.
-fn argument(text: &str) -> &str {
-    text.strip_prefix('<').and_then(|it| it.strip_suffix('>')).unwrap_or(text)
-}
-
-fn line_of(
-    own: &str,
-    parameters: &[String],
-    arguments: &[&str],
-    count: usize,
-    size: &str,
-    number: usize,
-    text: &mut String,
-) {
-    let mut rest = own;
-    while let Some(at) = rest.find(['\\', 'N', 'n']) {
-        text.push_str(&rest[..at]);
-        let is_start = !text.ends_with(|it: char| it.is_ascii_alphanumeric() || matches!(it, '_' | '.' | '$'));
-        rest = &rest[at..];
-        if !rest.starts_with('\\') {
-            let is_count = is_start
-                && rest.get(..4).is_some_and(|it| it.eq_ignore_ascii_case("narg"))
-                && !rest[4..].starts_with(|it: char| it.is_ascii_alphanumeric() || matches!(it, '_' | '.' | '$'));
-            let len = if is_count { 4 } else { 1 };
-            text.push_str(if is_count { "" } else { &rest[..1] });
-            if is_count {
-                text.push_str(&count.to_string());
-            }
-            rest = &rest[len..];
-            continue;
-        }
-        let named = parameters.iter().enumerate().filter(|it| rest[1..].starts_with(it.1.as_str()));
-        if let Some((at, name)) = named.max_by_key(|it| it.1.len()) {
-            text.push_str(arguments.get(at).copied().unwrap_or(""));
-            rest = &rest[1 + name.len()..];
-            continue;
-        }
-        let Some(mark) = rest[1..].chars().next() else {
-            text.push('\\');
-            rest = &rest[1..];
-            continue;
-        };
-        let place = match mark {
-            '1'..='9' => Some(mark as usize - '1' as usize),
-            'A'..='Z' => Some(mark as usize - 'A' as usize + 9),
-            'a'..='z' => Some(mark as usize - 'a' as usize + 9),
-            _ => None,
-        };
-        match (mark, place) {
-            // Without a size the dot before it goes too.
-            ('0', _) if size.is_empty() && text.ends_with('.') => {
-                text.pop();
-            }
-            ('0', _) => text.push_str(size),
-            ('@', _) => text.push_str(&format!("{number:03}")),
-            (_, Some(place)) if parameters.is_empty() => text.push_str(arguments.get(place).copied().unwrap_or("")),
-            _ => {
-                text.push('\\');
-                text.push(mark);
-            }
-        }
-        rest = &rest[1 + mark.len_utf8()..];
-    }
-    text.push_str(rest);
 }

@@ -7,7 +7,7 @@ impl Walk<'_> {
     /// What can be told only when every line was met.
     pub(super) fn finish(&mut self) {
         crate::equates::settle(self.program, &mut self.unit);
-        let is_idle = |unit: &Unit, place: Place| !unit.is_active(place);
+        let is_idle = |unit: &Unit, place: Place| !unit.is_judged(place);
         let mut problems = Vec::new();
         for (scope, file, chunk, at) in std::mem::take(&mut self.pending_locals) {
             let Some(source) = self.unit.file(self.program, file) else { continue };
@@ -49,6 +49,17 @@ impl Walk<'_> {
                 if !line.operation.of(text).contains('\\') {
                     self.unit.may_define_more = true;
                     problems.push(Problem { kind: ProblemKind::UnknownOperation(symbol), place, span: line.operation });
+                }
+            }
+        }
+        for expansion in &self.unit.expansions {
+            let id = expansion.file.id();
+            for (chunk, it) in expansion.file.source().chunks().iter().enumerate() {
+                for (line, problem) in it.problems() {
+                    let place = Place { file: id, chunk: chunk as u32, line: line as u16 };
+                    if self.unit.is_judged(place) {
+                        problems.push(Problem { kind: ProblemKind::Form(problem.kind), place, span: problem.span });
+                    }
                 }
             }
         }

@@ -5,8 +5,9 @@ use std::ops::Range;
 use reveille_cpu::{Kind, Mnemonic, Size, Slot, choose, word_count};
 use reveille_source::{Dialect, name_in};
 
+use super::Walk;
 use super::stretch::{Open, Reach, Target, Way, find};
-use super::{InWalk, Walk};
+use super::values::InWalk;
 use crate::Symbol;
 use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
 use crate::index::Indexed;
@@ -357,7 +358,7 @@ impl Walk<'_> {
                 let term = Term { span, ..NO_TERM };
                 self.mentions_label(definition.place, &term)
             }
-            DefinitionKind::RegisterName | DefinitionKind::Macro => false,
+            DefinitionKind::RegisterName | DefinitionKind::Macro | DefinitionKind::Text => false,
         }
     }
 

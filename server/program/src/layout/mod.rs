@@ -10,15 +10,18 @@ mod finish;
 mod instructions;
 mod state;
 mod stretch;
+mod substitute;
+mod texts;
 mod trace;
+mod values;
 
-use std::ops::Range;
 use std::sync::Arc;
 
-use reveille_source::{Dialect, Meaning, Span, name_in};
+use reveille_source::{Meaning, Span};
 
-use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
+use crate::expression::{Base, Value};
 use crate::index::{Event, EventKind, Indexed, item_bytes};
+use crate::preprocessor::Texts;
 use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span};
 use crate::{FileId, Program, SourceFile, Symbol};
 
@@ -101,6 +104,12 @@ struct Walk<'a> {
     has_given_up: bool,
     /// The instructions at hand are at odd addresses, and that is told: once for all that follow each other, wherever chunks begin.
     has_told_odd: bool,
+    /// Names that stand for text, by lines of the preprocessor.
+    texts: Texts,
+    /// Some of them stand for no value: lines that use them are read with the text in them.
+    has_texts: bool,
+    /// Names given from outside.
+    outside: Vec<String>,
     /// Names looked up for the value that is being worked out.
     steps: u32,
     is_effective: bool,
@@ -136,6 +145,19 @@ pub(crate) fn replay(program: &Program, unit: &Unit, segment: &Segment, line: u1
         walk.event(segment.file, segment.chunk, indexed, event, next);
     }
     walk.state
+}
+
+/// Whether a line reads another file.
+fn is_include(indexed: &Indexed, event: &Event) -> bool {
+    let line = &indexed.chunk.lines()[usize::from(event.line)];
+    match event.kind {
+        EventKind::Directive => line.op.directive().is_some_and(|it| it.meaning == Meaning::Include),
+        EventKind::Preprocessor => matches!(
+            crate::preprocessor::directive(indexed.chunk.line_text(line)),
+            Some(crate::preprocessor::Directive::Include { .. })
+        ),
+        _ => false,
+    }
 }
 
 /// Whether a line's data or reserved memory starts at an even address.
@@ -182,6 +204,9 @@ impl<'a> Walk<'a> {
             expanded_lines: 0,
             has_given_up: false,
             has_told_odd: false,
+            texts: Texts::default(),
+            has_texts: false,
+            outside: Vec::new(),
             steps: 0,
             is_effective: true,
         }
@@ -209,6 +234,7 @@ impl<'a> Walk<'a> {
         for (name, value) in defines {
             let symbol = program.names().intern(name);
             walk.define(symbol, DefinitionKind::Set, place, Value::Number(*value), Span::default());
+            walk.outside.push(name.clone());
         }
         walk.file(root);
         let has_moved = walk.stretch();
@@ -290,7 +316,36 @@ impl<'a> Walk<'a> {
         let mut scopes = vec![(0_u16, self.state.scope)];
         let mut idle_since = (!self.state.reads()).then_some(0_u16);
         let mut idle = Vec::new();
+        let is_header = self.source(id).is_some_and(|it| it.is_c_header());
+        if is_header {
+            idle.push(0..u16::MAX);
+        }
+        let mut line_before = u16::MAX;
+        let mut replaced = u16::MAX;
         for (at, event) in indexed.events.iter().enumerate() {
+            if is_header && event.kind != EventKind::Preprocessor {
+                continue;
+            }
+            if self.has_texts
+                && event.line != line_before
+                && self.state.reads()
+                && event.kind != EventKind::Preprocessor
+            {
+                line_before = event.line;
+                if self.replace(Place { file: id, chunk, line: event.line }, indexed) {
+                    replaced = event.line;
+                    self.has_expanded = false;
+                    let next = indexed.events[at..].iter().position(|it| it.line > event.line);
+                    self.after_replaced(indexed, event.line, &indexed.events[at..]);
+                    self.segment(id, chunk, event.line + 1, (at + next.unwrap_or(indexed.events.len() - at)) as u16);
+                    if scopes.last().is_some_and(|it| it.1 != self.state.scope) {
+                        scopes.push((event.line + 1, self.state.scope));
+                    }
+                }
+            }
+            if event.line == replaced {
+                continue;
+            }
             if matches!(event.kind, EventKind::Code(_) | EventKind::Instruction(_) | EventKind::Data { .. }) {
                 // Most events: they change nothing but the location.
                 self.event(id, chunk, indexed, event, None);
@@ -316,8 +371,7 @@ impl<'a> Walk<'a> {
                 }
                 _ => (),
             }
-            let is_include = event.kind == EventKind::Directive
-                && line.op.directive().is_some_and(|it| it.meaning == Meaning::Include);
+            let is_include = is_include(indexed, event);
             if is_include && self.state.reads() {
                 self.include(id, chunk, event.line, indexed);
             }
@@ -344,6 +398,16 @@ impl<'a> Walk<'a> {
         }
     }
 
+    /// The rest of an event that begins with a line which another text stands for: instructions behind it in one event.
+    fn after_replaced(&mut self, indexed: &Indexed, line: u16, events: &[Event]) {
+        for event in events.iter().take_while(|it| it.line == line) {
+            if let EventKind::Code(bytes) = event.kind {
+                let own = indexed.sizes.get(usize::from(line)).copied().unwrap_or(0);
+                self.state.offset += i64::from(bytes) - i64::from(own);
+            }
+        }
+    }
+
     fn depth(&self) -> usize {
         self.state.conditions.len() + (self.state.macros + self.state.repeats) as usize
     }
@@ -354,7 +418,12 @@ impl<'a> Walk<'a> {
 
     fn event(&mut self, file: FileId, chunk: u32, indexed: &Indexed, event: &Event, next: Option<&Event>) {
         let place = Place { file, chunk, line: event.line };
-        if !self.state.reads() && !matches!(event.kind, EventKind::Directive | EventKind::Macro(_)) {
+        if !self.is_effective && self.known().is_replaced(place) {
+            // What came of it is behind it: the segment there begins with it.
+            return;
+        }
+        let is_structure = matches!(event.kind, EventKind::Directive | EventKind::Macro(_) | EventKind::Preprocessor);
+        if !self.state.reads() && !is_structure {
             return;
         }
         self.has_told_odd &= matches!(event.kind, EventKind::Code(_) | EventKind::Instruction(_));
@@ -409,6 +478,7 @@ impl<'a> Walk<'a> {
             }
             EventKind::Call(symbol) => self.call(place, indexed, symbol),
             EventKind::Directive => self.directive(place, indexed),
+            EventKind::Preprocessor => self.preprocessor(place, indexed),
         }
     }
 
@@ -525,80 +595,18 @@ impl<'a> Walk<'a> {
             self.unit.by_symbol.resize(symbol.index() + 1, 0);
         }
         let slot = self.unit.by_symbol[symbol.index()];
+        if slot != 0 && kind == DefinitionKind::Set {
+            self.unit.set_again.insert(symbol);
+        }
         if slot == 0 {
             self.unit.by_symbol[symbol.index()] = at + 1;
             return;
         }
         let first = self.unit.definitions[slot as usize - 1];
-        if kind == DefinitionKind::Set || first.kind == DefinitionKind::External {
+        if matches!(kind, DefinitionKind::Set | DefinitionKind::Text) || first.kind == DefinitionKind::External {
             self.unit.by_symbol[symbol.index()] = at + 1;
         } else if kind != DefinitionKind::External && !is_uncertain && !first.is_uncertain && first.place != place {
             self.problem(ProblemKind::Duplicate(first.place), place, span);
         }
     }
-
-    /// Evaluates part of a line in the middle of the walk.
-    fn value(&mut self, place: Place, range: Range<usize>) -> Value {
-        self.steps = 0;
-        let Some(file) = self.source(place.file) else { return Value::Unknown };
-        let (chunk, _, text) = file.at(place.chunk, place.line);
-        let dialect = chunk.dialect();
-        let mut context = InWalk { walk: self, dialect, depth: 0 };
-        evaluate(text, range, dialect, &mut context)
-    }
-
-    fn lookup(&mut self, name: &str, depth: u32) -> Value {
-        // Constants that need constants: what takes too many steps waits for the next walk, where all values are known.
-        self.steps += 1;
-        if depth > 100 || self.steps > MOST_STEPS {
-            self.needs_more |= self.earlier.is_none();
-            return self.earlier.and_then(|it| it.find(self.program, name)).map_or(Value::Unknown, |it| it.value);
-        }
-        let program = self.program;
-        let symbol = program.names().find(name);
-        if let Some(at) = symbol.and_then(|it| self.unit.locals.get(&(self.state.scope, it.local()))) {
-            self.needs_lengths = true;
-            return self.unit.definitions[*at as usize].value;
-        }
-        let at = symbol.map_or(0, |symbol| self.unit.by_symbol.get(symbol.index()).copied().unwrap_or(0));
-        if at != 0 {
-            let found = self.unit.definitions[at as usize - 1];
-            if found.kind != DefinitionKind::Equate {
-                self.needs_lengths |= found.kind == DefinitionKind::Label;
-                return found.value;
-            }
-            let Some(span) = equate_span(program, self.known(), found.place) else { return Value::Unknown };
-            let Some(file) = self.source(found.place.file) else { return Value::Unknown };
-            let (chunk, _, text) = file.at(found.place.chunk, found.place.line);
-            let dialect = chunk.dialect();
-            let mut context = InWalk { walk: self, dialect, depth: depth + 1 };
-            return evaluate(text, span.range(), dialect, &mut context);
-        }
-        match self.earlier {
-            Some(earlier) => earlier.find(program, name).map_or(Value::Unknown, |it| it.value),
-            None => {
-                self.needs_more = true;
-                Value::Unknown
-            }
-        }
-    }
-}
-
-struct InWalk<'w, 'a> {
-    walk: &'w mut Walk<'a>,
-    dialect: Dialect,
-    depth: u32,
-}
-
-impl Context for InWalk<'_, '_> {
-    fn name(&mut self, text: &str, _: Range<usize>) -> Value {
-        name_in(text, self.dialect).map_or(Value::Unknown, |name| self.walk.lookup(name, self.depth))
-    }
-
-    fn location(&mut self) -> Value {
-        self.walk.needs_lengths = true;
-        self.walk.state.location()
-    }
-
-    fn problem(&mut self, _: ExpressionProblem, _: Range<usize>) {}
 }

@@ -34,6 +34,7 @@ pub(crate) struct State {
     pub(super) structure: i64,
     pub(super) conditions: Vec<Case>,
     pub(super) macros: u32,
+    /// Repetitions whose own lines are being passed over.
     pub(super) repeats: u32,
     pub(super) section: Symbol,
     /// MEXIT has left the expansion.
@@ -101,7 +102,11 @@ impl State {
     }
 
     pub(super) fn reads(&self) -> bool {
-        self.ended.is_none() && !self.left && self.macros == 0 && self.conditions.last().is_none_or(|case| case.reads)
+        self.ended.is_none()
+            && !self.left
+            && self.macros == 0
+            && self.repeats == 0
+            && self.conditions.last().is_none_or(|case| case.reads)
     }
 
     pub(super) fn is_uncertain(&self) -> bool {

@@ -6,7 +6,7 @@ use crate::expression::Value;
 use crate::index::EventKind;
 use crate::instruction::Sized;
 use crate::layout::Segment;
-use crate::unit::Unit;
+use crate::unit::{Place, Unit};
 
 /// A line as the layout found it.
 pub(crate) struct Step {
@@ -40,6 +40,7 @@ pub(crate) fn trace(program: &Program, unit: &Unit, segment: &Segment, end: u16,
         let mut sized = None;
         let mut scope = walk.state.scope;
         let mut is_read = walk.state.reads();
+        let is_replaced = unit.is_replaced(Place { file: segment.file, chunk: segment.chunk, line });
         while let Some(event) = events.get(at).filter(|it| it.line == line) {
             if !matches!(event.kind, EventKind::Label(_)) {
                 // The operation: its location is after the alignment.
@@ -55,6 +56,7 @@ pub(crate) fn trace(program: &Program, unit: &Unit, segment: &Segment, end: u16,
                 continue;
             }
             if let EventKind::Instruction(_) = event.kind
+                && !is_replaced
                 && walk.state.reads()
             {
                 sized = unit.sized.get(walk.state.instructions as usize).copied();
@@ -64,7 +66,7 @@ pub(crate) fn trace(program: &Program, unit: &Unit, segment: &Segment, end: u16,
             at += 1;
         }
         let location = location.unwrap_or_else(|| walk.state.location());
-        if is_code && walk.state.reads() {
+        if is_code && walk.state.reads() && !is_replaced {
             walk.state.offset += indexed.sizes.get(usize::from(line)).map_or(0, |it| i64::from(*it));
         }
         let end = walk.state.location();

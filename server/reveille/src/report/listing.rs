@@ -5,7 +5,7 @@ use std::io::Write;
 
 use reveille_cpu::Time;
 use reveille_facts::Model;
-use reveille_program::{Definition, DefinitionKind, FileId, Listed, Program, Section, Unit, list, sections};
+use reveille_program::{Definition, DefinitionKind, FileId, Listed, Place, Program, Section, Unit, list, sections};
 use serde_json::ser::{CompactFormatter, Formatter};
 
 use super::place::display_path;
@@ -194,8 +194,7 @@ fn summary(model: &Model, unit: &Unit, found: &[Section], out: &mut dyn Write) -
     writeln!(out, "\nFor the {}{clock}.", settings.cpu.name())?;
     writeln!(out, "\n  from      to   bytes  starts at")?;
     for section in found {
-        let place =
-            format!("{}:{}", display_path(model, section.first.file), super::line_number(model, section.first) + 1);
+        let place = written(model, unit, section.first);
         match section.from {
             Some(from) => {
                 let to = from + section.len - 1;
@@ -207,7 +206,7 @@ fn summary(model: &Model, unit: &Unit, found: &[Section], out: &mut dyn Write) -
     let mut names: Vec<_> = unit
         .definitions()
         .iter()
-        .filter(|it| !it.symbol.is_local() && it.kind != DefinitionKind::Macro)
+        .filter(|it| !it.symbol.is_local() && !matches!(it.kind, DefinitionKind::Macro | DefinitionKind::Text))
         .map(|it| (program.names().text(it.symbol), it))
         .collect();
     // Of a name that is set again and again the last value.
@@ -219,14 +218,16 @@ fn summary(model: &Model, unit: &Unit, found: &[Section], out: &mut dyn Write) -
     }
     writeln!(out, "\n{:<24}{:>8}  {:<9} defined at", "name", "value", "")?;
     for (name, definition) in names {
-        let place = format!(
-            "{}:{}",
-            display_path(model, definition.place.file),
-            super::line_number(model, definition.place) + 1
-        );
+        let place = written(model, unit, definition.place);
         writeln!(out, "{name:<24}{:>8}  {:<9} {place}", value(unit, definition), kind(definition.kind))?;
     }
     Ok(())
+}
+
+/// File and line of a place; of a line in an expansion those of the call.
+fn written(model: &Model, unit: &Unit, place: Place) -> String {
+    let place = unit.expanded_from(model.program(), place).map_or(place, |it| it.0);
+    format!("{}:{}", display_path(model, place.file), super::line_number(model, place) + 1)
 }
 
 fn megahertz(hertz: u32) -> String {
@@ -249,6 +250,7 @@ fn kind(kind: DefinitionKind) -> &'static str {
         DefinitionKind::Set => "variable",
         DefinitionKind::RegisterName => "registers",
         DefinitionKind::Macro => "macro",
+        DefinitionKind::Text => "text",
         DefinitionKind::External => "external",
     }
 }

@@ -1,13 +1,17 @@
 //! The line reader: what a line of source is made of. `grammar/LINES.md` is its specification.
 
+mod problems;
 mod reader;
+mod signs;
 mod tokens;
 mod words;
 
 use std::ops::Range;
 
-pub(crate) use reader::{Region, problems, read_region, signs};
+pub(crate) use problems::problems;
+pub(crate) use reader::{Region, read_region};
 pub use reader::{operands, read_line, read_lines};
+pub(crate) use signs::signs;
 pub use tokens::{TokenKind, is_numeric_label, name_in, register_named, tokens, word_end};
 pub use words::{OpId, Operation};
 pub(crate) use words::{Words, is_operation_word};

@@ -7,11 +7,11 @@ use reveille_cpu::{Register, register};
 
 use super::words::{Words, split_size};
 use super::{
-    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, CONTINUED, DOTTED, JOINED, Line, LineKind, OPEN_COMMENT, OpId,
-    Problem, ProblemKind, Span, UNBALANCED, UNTERMINATED,
+    BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, CONTINUED, DOTTED, JOINED, Line, LineKind, OPEN_COMMENT, OpId, Span,
+    UNBALANCED, UNTERMINATED,
 };
+use crate::Dialect;
 use crate::chunk::Reading;
-use crate::{Dialect, Evidence};
 
 pub(super) const BLANK: u8 = 1;
 pub(super) const WORD: u8 = 2;
@@ -36,11 +36,11 @@ pub(super) static CLASS: [u8; 256] = {
     class
 };
 
-fn is(byte: u8, class: u8) -> bool {
+pub(super) fn is(byte: u8, class: u8) -> bool {
     CLASS[usize::from(byte)] & class != 0
 }
 
-fn skip(line: &[u8], mut at: usize, class: u8) -> usize {
+pub(super) fn skip(line: &[u8], mut at: usize, class: u8) -> usize {
     while at < line.len() && is(line[at], class) {
         at += 1;
     }
@@ -125,95 +125,6 @@ fn ends_continued(bytes: &[u8], last: Option<&Line>) -> bool {
     last.is_some_and(|it| it.kind == LineKind::Preprocessor) && end.ends_with(b"\\")
 }
 
-/// What a line is a sign of; the same whatever dialect it is read in, or the same text would be read otherwise after other edits.
-pub(crate) fn signs(text: &[u8], words: &Words) -> Evidence {
-    let none = Evidence::default();
-    let start = mark_len(text);
-    let mut at = skip(text, start, BLANK);
-    match text.get(at) {
-        Some(b'|') => return Evidence { dotted: 2, ..none },
-        None | Some(b'*' | b';' | b'#' | b'/') => return none,
-        _ => (),
-    }
-    let mut label = None;
-    for _ in 0..2 {
-        let end = skip(text, at, WORD);
-        if end == at {
-            return none;
-        }
-        if text.get(end) == Some(&b':') {
-            at = skip(text, end + 1, BLANK);
-            continue;
-        }
-        let (name, size) = split_size(&text[at..end]);
-        let (op, dotted) = words.operation(name);
-        if let Some(directive) = op.directive() {
-            if dotted {
-                // More likely a local label of Motorola syntax.
-                let is_label = at == start && !directive.bare && !has_operand(text, end, words);
-                return if is_label { none } else { Evidence { dotted: 4, ..none } };
-            }
-            if directive.name == "set" && label.is_none() {
-                return Evidence { sgs: 4, ..none };
-            }
-            return if directive.is_unix { none } else { Evidence { motorola: 4, ..none } };
-        }
-        let found = if op.is_instruction() {
-            Some(none)
-        } else {
-            words.unix_instruction(name, size).map(|it| match it.1 {
-                0 => Evidence { sgs: 2, ..none },
-                _ => Evidence { mit: 3, ..none },
-            })
-        };
-        if let Some(found) = found {
-            let motorola = if label == Some(start) { 2 } else { 0 };
-            return found.plus(Evidence { motorola, ..none }).plus(operand_signs(&text[end..]));
-        }
-        label = Some(at);
-        at = skip(text, end, BLANK);
-    }
-    none
-}
-
-/// The signs in the operand field of an instruction.
-fn operand_signs(text: &[u8]) -> Evidence {
-    let mut found = Evidence::default();
-    let before = |at: usize| at.checked_sub(1).map_or(b' ', |at| text[at]);
-    let mut starts_operand = true;
-    for (at, byte) in text.iter().copied().enumerate() {
-        let next = text.get(at + 1).copied().unwrap_or(b' ');
-        match byte {
-            b';' => break,
-            b'|' if is(before(at), BLANK) => {
-                found.dotted += 2;
-                break;
-            }
-            b'@' if at >= 2 && matches!(next, b'+' | b'-' | b'(' | b',' | b' ' | b'\t') => {
-                let register = [text[at - 2] | 0x20, text[at - 1] | 0x20];
-                if matches!(register, [b'a' | b'd', b'0'..=b'7'] | [b's', b'p'] | [b'f', b'p'] | [b'p', b'c']) {
-                    found.mit += 4;
-                }
-            }
-            b'&' if starts_operand && (is(next, WORD) || matches!(next, b'-' | b'(' | b'~')) => found.sgs += 4,
-            b'%' if !is(before(at), WORD) && matches!(next | 0x20, b'a' | b'd' | b's' | b'p' | b'f' | b'c' | b'u') => {
-                found.dotted += 1;
-            }
-            b'0' if !is(before(at), WORD) && next | 0x20 == b'x' => found.dotted += 1,
-            _ => (),
-        }
-        starts_operand = byte == b',' || starts_operand && is(byte, BLANK);
-    }
-    found
-}
-
-/// Whether what follows a word may be an operand: there is something, it is no comment and no operation.
-fn has_operand(text: &[u8], end: usize, words: &Words) -> bool {
-    let at = skip(text, end, BLANK);
-    let op = words.operation(split_size(&text[at..skip(text, at, WORD)]).0).0;
-    !matches!(text.get(at), None | Some(b';' | b'*' | b'|')) && !op.is_instruction() && op.directive().is_none()
-}
-
 /// Whether a comment of several lines starts in the line and does not end in it.
 fn opens_comment(bytes: &[u8], line: &Line) -> bool {
     let comment = &bytes[line.comment.range()];
@@ -234,7 +145,7 @@ fn comment_line(bytes: &[u8], kind: LineKind) -> Line {
     line
 }
 
-fn trimmed(bytes: &[u8]) -> usize {
+pub(super) fn trimmed(bytes: &[u8]) -> usize {
     bytes.iter().rposition(|byte| !is(*byte, BLANK)).map_or(0, |last| last + 1)
 }
 
@@ -245,7 +156,7 @@ pub fn read_line(text: &str, dialect: Dialect) -> Line {
 }
 
 /// The length of the byte order mark that a file may start with (rule 2).
-fn mark_len(bytes: &[u8]) -> usize {
+pub(super) fn mark_len(bytes: &[u8]) -> usize {
     if bytes.starts_with("\u{feff}".as_bytes()) { "\u{feff}".len() } else { 0 }
 }
 
@@ -684,59 +595,4 @@ pub fn operands(text: &str, line: &Line, dialect: Dialect, mut each: impl FnMut(
     scan(bytes, end, line.operands.start.into(), dialect, line.op == OpId::MACRO_CALL, &mut |start, end| {
         each(start..end)
     });
-}
-
-/// What is wrong with the form of a line that [`Line::has_problem`].
-pub(crate) fn problems(text: &str, line: &Line, dialect: Dialect) -> Vec<Problem> {
-    let mut found = Vec::new();
-    let mut problem = |kind, start: usize, end: usize| found.push(Problem { kind, span: Span::new(start, end) });
-    if line.kind == LineKind::TooLong {
-        problem(ProblemKind::TooLong, 0, 1);
-        return found;
-    }
-    let b = &text.as_bytes()[..trimmed(text.as_bytes())];
-    let field = line.operands.range();
-    if line.flags & UNTERMINATED != 0 {
-        let mut at = field.start;
-        while at < b.len() {
-            if matches!(b[at], b'\'' | b'"') {
-                let (after, closed) = quoted(b, at, dialect);
-                if !closed {
-                    problem(ProblemKind::UnterminatedString, at, b.len());
-                }
-                at = after;
-            } else {
-                at += 1;
-            }
-        }
-    }
-    if line.flags & BROKEN != 0 {
-        let start = [line.operands.end, line.size_span().end, line.operation.end, line.label.end]
-            .into_iter()
-            .find(|end| *end != 0)
-            .map_or_else(|| skip(b, 0, BLANK), usize::from);
-        problem(ProblemKind::Broken, start.min(b.len().saturating_sub(1)), b.len());
-    }
-    if line.flags & BLANK_AFTER_COMMA != 0 {
-        let mut at = field.start;
-        while at < field.end {
-            match b[at] {
-                b'\'' | b'"' => at = quoted(b, at, dialect).0,
-                b',' if b.get(at + 1).is_some_and(|next| is(*next, BLANK)) => {
-                    let end = skip(b, at + 1, BLANK);
-                    problem(ProblemKind::BlankAfterComma, at + 1, end);
-                    at = end;
-                }
-                _ => at += 1,
-            }
-        }
-    }
-    if line.flags & UNBALANCED != 0 {
-        let open = b[field.clone()].iter().rposition(|byte| matches!(byte, b'(' | b'[')).unwrap_or(0);
-        problem(ProblemKind::UnclosedBracket, field.start + open, field.start + open + 1);
-    }
-    if line.flags & OPEN_COMMENT != 0 {
-        problem(ProblemKind::UnclosedComment, line.comment.start.into(), usize::from(line.comment.start) + 2);
-    }
-    found
 }
