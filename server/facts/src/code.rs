@@ -78,6 +78,10 @@ pub(crate) fn finding(program: &Program, unit: &Unit, problem: &Problem, at: Evi
                 format!("{name} in this form is an instruction of the {} and illegal on the {own}", cpu.name()),
             )
         }
+        ProblemKind::LaterMode => {
+            let own = program.settings().cpu.name();
+            new("code-004", format!("the {own} has no such mode or register: it came with later members of the family"))
+        }
         ProblemKind::Operand(OperandProblem::Range { value, least, most, .. }) => new(
             "code-005",
             format!("{value} (${:X}) does not fit here; {name} takes {least} to {most}", value & 0xffff_ffff),

@@ -150,6 +150,12 @@ fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Find
         ),
         ProblemKind::UnknownOperation(symbol) => {
             let name = name(*symbol);
+            if let Some(processor) = reveille_cpu::later_processor(&name) {
+                let own = program.settings().cpu.name();
+                let name = name.to_ascii_uppercase();
+                let message = format!("{name} is an instruction of the {processor}; a {own} alone does not have it");
+                return Some(Finding::new("code-004", at, message));
+            }
             let mut finding = Finding::new(
                 "name-004",
                 at,
@@ -221,6 +227,7 @@ fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Find
             format!("`{file}` is being read already: the files include each other in a ring; this include is not read"),
         ),
         ProblemKind::Misfit(_)
+        | ProblemKind::LaterMode
         | ProblemKind::Operand(_)
         | ProblemKind::OddOperand { .. }
         | ProblemKind::OddInstruction

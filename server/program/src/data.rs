@@ -6,7 +6,7 @@ use reveille_source::{Meaning, Span};
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Value, quoted_bytes};
-use crate::index::{Indexed, Run, is_text, item_bytes, marked_block};
+use crate::index::{Indexed, Run, is_float_size, is_text, item_bytes, marked_block};
 use crate::unit::{Place, Unit};
 use crate::{FileId, Program, SourceFile, Symbol};
 
@@ -233,8 +233,11 @@ pub(crate) fn line_items(
     let dialect = chunk.dialect();
     let Some(directive) = line.op.directive() else { return };
     // Between the lines of a table others may stand that lay down nothing, such as EQU: they align nothing either.
-    if !matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) | Meaning::Block)
-    {
+    let lays_down = matches!(
+        directive.meaning,
+        Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Floats(_) | Meaning::Strings(_) | Meaning::Block
+    );
+    if !lays_down {
         return;
     }
     let Some(size) = item_bytes(directive, line.size) else { return };
@@ -250,7 +253,11 @@ pub(crate) fn line_items(
         None => vec![None; size as usize],
     };
     let operands = chunk.operands(line);
-    match directive.meaning {
+    let meaning = match directive.meaning {
+        Meaning::Constants if is_float_size(line.size) => Meaning::Floats(size as u8),
+        meaning => meaning,
+    };
+    match meaning {
         Meaning::Strings(zero) => {
             for range in operands {
                 let mut bytes: Vec<_> = quoted_bytes(&text[range.clone()], dialect).into_iter().map(Some).collect();
@@ -271,6 +278,12 @@ pub(crate) fn line_items(
                 }
             }
         }
+        Meaning::Floats(_) => {
+            for range in operands {
+                let bytes = float_bytes(&text[range.clone()], size).unwrap_or_else(|| vec![None; size as usize]);
+                push(range, bytes);
+            }
+        }
         Meaning::Block => {
             let mut values = operands.into_iter();
             let Some(count) = values.next() else { return };
@@ -283,4 +296,20 @@ pub(crate) fn line_items(
         }
         _ => (),
     }
+}
+
+/// A floating-point number of 32 or 64 bits (IEEE 754), with or without the `0r`, `0f`, `0d` or `0e` that the Unix families put before it; none of
+/// another size or form.
+fn float_bytes(text: &str, size: u32) -> Option<Vec<Option<u8>>> {
+    let text = text.trim();
+    let digits = match text.as_bytes() {
+        [b'0', b'r' | b'R' | b'f' | b'F' | b'd' | b'D' | b'e' | b'E', ..] => &text[2..],
+        _ => text,
+    };
+    let bytes = match size {
+        4 => digits.parse::<f32>().ok()?.to_be_bytes().to_vec(),
+        8 => digits.parse::<f64>().ok()?.to_be_bytes().to_vec(),
+        _ => return None,
+    };
+    Some(bytes.into_iter().map(Some).collect())
 }

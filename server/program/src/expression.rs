@@ -384,6 +384,9 @@ impl Reader<'_, '_> {
                 self.at += 1;
                 let value = self.binary(LOOSEST);
                 self.blanks();
+                if self.peek() == b',' && self.skip_mode() {
+                    return Value::Unknown;
+                }
                 if self.peek() == if open == b'(' { b')' } else { b']' } {
                     self.at += 1;
                 } else {
@@ -398,6 +401,19 @@ impl Reader<'_, '_> {
             b'\'' | b'"' => self.characters(),
             _ => self.word(),
         }
+    }
+
+    /// Passes over the rest of brackets that would be a mode if their names stood for registers: `(4,PTR)`. Gives whether they may be one.
+    fn skip_mode(&mut self) -> bool {
+        let rest = &self.source[self.at..self.text.len()];
+        let Some(close) = rest.find(')') else { return false };
+        let mut parts = rest[1..close].split(',').map(str::trim);
+        let is_name = |it: &str| it.bytes().next().is_some_and(|byte| byte.is_ascii_alphabetic() || byte == b'_');
+        if !parts.any(is_name) {
+            return false;
+        }
+        self.at += close + 1;
+        true
     }
 
     /// Up to four characters as a number, the last in the lowest byte.
@@ -439,6 +455,10 @@ impl Reader<'_, '_> {
         self.at = word_end(self.text, self.at, self.dialect);
         let range = start..self.at;
         let text = &self.source[word..self.at];
+        if prefix == 2 && self.dialect.is_unix() && text.as_bytes().first().is_some_and(u8::is_ascii_alphabetic) {
+            // A register's name that the preprocessor makes.
+            return self.context.name(text, word..self.at);
+        }
         if prefix != 0 && !text.is_empty() {
             return self.digits(text, prefix, range);
         }
@@ -466,8 +486,26 @@ impl Reader<'_, '_> {
                 self.digits(&text[1..], 8, range)
             }
             [b'0'..=b'9', ..] if !is_numeric_label(text, self.dialect) => self.digits(text, 10, range),
+            _ if self.is_call() => {
+                self.at += self.text[self.at..].iter().rposition(|it| *it == b')').map_or(0, |it| it + 1);
+                let _ = self.context.name(text, range);
+                Value::Unknown
+            }
             _ => self.context.name(text, range),
         }
+    }
+
+    /// Whether brackets follow a name, as of a function or of a name of the preprocessor that nobody has defined. In Motorola syntax those of a
+    /// register are a mode.
+    fn is_call(&self) -> bool {
+        let rest = &self.text[self.at..];
+        if rest.first() != Some(&b'(') {
+            return false;
+        }
+        let inside = &rest[1..rest.iter().position(|it| matches!(it, b')' | b',')).unwrap_or(rest.len())];
+        let word = std::str::from_utf8(inside).unwrap_or("").trim();
+        rest.contains(&b')')
+            && (self.dialect.is_unix() || reveille_source::register_named(word, self.dialect).is_none())
     }
 
     fn digits(&mut self, digits: &str, radix: u32, range: Range<usize>) -> Value {

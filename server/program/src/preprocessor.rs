@@ -121,8 +121,18 @@ pub(crate) struct Text {
     /// None of a name that stands alone, without brackets behind it.
     pub(crate) parameters: Option<Vec<String>>,
     pub(crate) body: String,
-    /// It stands for a value, which it has as a name of the program too: lines that use it stay as they are.
-    pub(crate) is_value: bool,
+    pub(crate) kind: Kind,
+}
+
+/// What a name stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Kind {
+    /// Any text.
+    Text,
+    /// A value, which it has as a name of the program too: lines that use it stay as they are.
+    Value,
+    /// A register, which it is as a name of the program too, but not inside of brackets.
+    Register,
 }
 
 /// The names that stand for text.
@@ -131,8 +141,12 @@ pub(crate) type Texts = FxHashMap<String, Text>;
 /// Whether a line uses a name that stands for text and for no value.
 pub(crate) fn uses_text(line: &str, texts: &Texts) -> bool {
     words(line).any(|word| {
-        texts.get(&line[word.clone()]).is_some_and(|it| {
-            !it.is_value && (it.parameters.is_none() || line[word.end..].trim_start().starts_with('('))
+        texts.get(&line[word.clone()]).is_some_and(|it| match it.kind {
+            Kind::Value => false,
+            Kind::Text => it.parameters.is_none() || line[word.end..].trim_start().starts_with('('),
+            Kind::Register => {
+                line[..word.start].trim_end().ends_with(['(', ',', '@']) && line[word.end..].contains(')')
+            }
         })
     })
 }
@@ -187,7 +201,8 @@ impl<'a> Expander<'a> {
             }
             let name = &text[word.clone()];
             let is_too_much = self.busy.len() >= MOST_DEPTH || self.made > MOST_BYTES;
-            let known = self.texts.get_key_value(name).filter(|it| (self.all || !it.1.is_value) && !is_too_much);
+            let known =
+                self.texts.get_key_value(name).filter(|it| (self.all || it.1.kind != Kind::Value) && !is_too_much);
             let Some((name, known)) = known.filter(|it| !self.busy.contains(&it.0.as_str())) else { continue };
             let (body, end) = match &known.parameters {
                 None => (known.body.clone(), word.end),
@@ -333,7 +348,7 @@ mod tests {
         let mut found = Texts::default();
         for line in lines {
             let Some(Directive::Define { name, parameters, body }) = directive(line) else { panic!("{line}") };
-            let text = Text { parameters, body: line[body].to_owned(), is_value: false };
+            let text = Text { parameters, body: line[body].to_owned(), kind: Kind::Text };
             found.insert(line[name].to_owned(), text);
         }
         found

@@ -105,6 +105,8 @@ pub enum ProblemKind {
     LabelIsInstruction,
     /// No form of an instruction takes these operands.
     Misfit(Misfit),
+    /// An operand is a mode that only later members of the family have.
+    LaterMode,
     /// The value of an instruction's operand cannot be encoded.
     Operand(OperandProblem),
     /// A word or a long at an odd address, or a jump to one.

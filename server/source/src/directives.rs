@@ -16,6 +16,8 @@ pub enum Meaning {
     Constants,
     /// Lays down constants of a fixed size in bytes.
     ConstantsOf(u8),
+    /// Lays down floating-point numbers of a fixed size in bytes.
+    Floats(u8),
     /// Lays down the text of its strings and a byte of zero after each if `true`.
     Strings(bool),
     /// Lays down a count of equal items.
@@ -30,6 +32,8 @@ pub enum Meaning {
     Even,
     /// Aligns to a multiple; by bytes or by a power of two, as the assembler has it.
     Align,
+    /// Aligns to a power of two.
+    AlignPower,
     /// Aligns to an offset from a multiple.
     AlignOffset,
     /// Sets the location.
@@ -128,24 +132,27 @@ pub struct Directive {
     pub soft: bool,
     /// Unix families without dots have it too: without a dot it is no sign of Motorola syntax.
     pub is_unix: bool,
+    /// Has its dot always: the word without it is anybody's.
+    pub needs_dot: bool,
     /// What it does, in one line of our own.
     pub summary: &'static str,
 }
 
-/// `flags`: `b` bare, `1` column one, `s` soft, `u` of Unix families too.
+/// `flags`: `b` bare, `1` column one, `s` soft, `u` of Unix families too, `d` with a dot only.
 const fn row(name: &'static str, meaning: Meaning, flags: &str, summary: &'static str) -> Directive {
     let (bytes, mut at) = (flags.as_bytes(), 0);
-    let (mut bare, mut column_one, mut soft, mut is_unix) = (false, false, false, false);
+    let (mut bare, mut column_one, mut soft, mut is_unix, mut needs_dot) = (false, false, false, false, false);
     while at < bytes.len() {
         match bytes[at] {
             b'b' => bare = true,
             b'1' => column_one = true,
             b'u' => is_unix = true,
+            b'd' => needs_dot = true,
             _ => soft = true,
         }
         at += 1;
     }
-    Directive { name, meaning, bare, column_one, soft, is_unix, summary }
+    Directive { name, meaning, bare, column_one, soft, is_unix, needs_dot, summary }
 }
 
 use Condition as C;
@@ -269,6 +276,40 @@ pub static DIRECTIVES: &[Directive] = &[
     row("type", M::Listing, "su", "says what a symbol is"),
     row("size", M::Listing, "su", "says how long a symbol is"),
     row("hidden", M::Listing, "s", "keeps a symbol inside its module"),
+    row("float", M::Floats(4), "su", "lays down floating-point numbers of 32 bits"),
+    row("single", M::Floats(4), "su", "lays down floating-point numbers of 32 bits"),
+    row("double", M::Floats(8), "su", "lays down floating-point numbers of 64 bits"),
+    row("extend", M::Floats(12), "su", "lays down floating-point numbers of 96 bits"),
+    row("packed", M::Floats(12), "su", "lays down packed decimal numbers of 96 bits"),
+    row("p2align", M::AlignPower, "sud", "aligns to a power of two"),
+    row("use", M::Include, "s", "reads another source file here"),
+    row("vsect", M::NamedSection, "bs", "continues the section of variables"),
+    row("ends", M::Listing, "bs", "ends a section or a structure"),
+    row("previous", M::Listing, "bsud", "goes back to the section before"),
+    row("pag", M::Listing, "bs", "starts a page of the listing"),
+    row("psize", M::Listing, "sud", "sets the size of the listing's pages"),
+    row("incdir", M::Listing, "s", "names a folder of included files"),
+    row("inform", M::Message, "s", "makes a message"),
+    row("chip", M::Listing, "sud", "names the processor"),
+    row("arch", M::Listing, "sud", "names the processor"),
+    row("cfi", M::Listing, "sud", "tells a debugger of the stack"),
+    row("loc", M::Listing, "sud", "gives a line number to a debugger"),
+    row("stabs", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("stabn", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("stabd", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("def", M::Listing, "sud", "begins what a debugger is told of a symbol"),
+    row("val", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("scl", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("tag", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("dim", M::Listing, "sud", "tells a debugger of a symbol"),
+    row("endef", M::Listing, "bsud", "ends what a debugger is told of a symbol"),
+    row("ln", M::Listing, "sud", "gives a line number to a debugger"),
+    row("version", M::Listing, "sud", "notes a version in the object file"),
+    row("protected", M::Listing, "sud", "keeps a symbol inside its module"),
+    row("internal", M::Listing, "sud", "keeps a symbol inside its module"),
+    row("altmacro", M::Listing, "bsud", "reads macros in another way"),
+    row("noaltmacro", M::Listing, "bsud", "reads macros in the usual way"),
+    row("swbeg", M::Listing, "su", "tells a debugger of a jump table"),
     row("local", M::LocalNames, "s", "names that each expansion of a macro has its own of"),
 ];
 

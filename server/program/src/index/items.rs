@@ -77,7 +77,7 @@ pub(crate) fn marked_block(comment: &str) -> Option<&str> {
 #[must_use]
 pub(crate) fn item_bytes(directive: &Directive, size: u8) -> Option<u32> {
     match directive.meaning {
-        Meaning::ConstantsOf(bytes) => Some(bytes.into()),
+        Meaning::ConstantsOf(bytes) | Meaning::Floats(bytes) => Some(bytes.into()),
         Meaning::Strings(_) | Meaning::ReserveBytes => Some(1),
         _ => match size {
             0 => Some(2),
@@ -92,13 +92,18 @@ pub(crate) fn item_bytes(directive: &Directive, size: u8) -> Option<u32> {
     }
 }
 
+/// Whether a suffix is that of floating-point and packed items, which the other members of the family have.
+pub(crate) fn is_float_size(size: u8) -> bool {
+    matches!(size, b's' | b'd' | b'x' | b'p')
+}
+
 /// How many bytes a data line lays down, if its text alone tells; and whether it is aligned to an even address first.
 pub(crate) fn static_bytes(text: &str, line: &Line, directive: &Directive, dialect: Dialect) -> Option<(u32, bool)> {
     let item = item_bytes(directive, line.size)?;
     let aligned = item > 1 && !dialect.is_unix();
     let mut total = 0;
     match directive.meaning {
-        Meaning::Constants | Meaning::ConstantsOf(_) => {
+        Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Floats(_) => {
             reveille_source::operands(text, line, dialect, |range| {
                 total += constant_bytes(&text[range], item, dialect)
             });

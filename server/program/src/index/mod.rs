@@ -14,7 +14,9 @@ use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
 
 pub use items::is_local_label;
-pub(crate) use items::{fits, include_name, is_text, item_bytes, marked_block, names, value_in_operands};
+pub(crate) use items::{
+    fits, include_name, is_float_size, is_text, item_bytes, marked_block, names, value_in_operands,
+};
 use items::{has_disk_word, static_bytes};
 
 /// A chunk with its index.
@@ -370,7 +372,11 @@ impl<'a> Builder<'a> {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, true);
             }
-            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) | Meaning::Block => {
+            Meaning::Constants
+            | Meaning::ConstantsOf(_)
+            | Meaning::Floats(_)
+            | Meaning::Strings(_)
+            | Meaning::Block => {
                 match static_bytes(text, line, directive, self.dialect) {
                     Some((bytes, aligned)) => self.event(at, EventKind::Data { bytes, aligned }, None),
                     None => self.event(at, EventKind::Directive, None),
@@ -381,6 +387,7 @@ impl<'a> Builder<'a> {
             Meaning::Reserve
             | Meaning::ReserveBytes
             | Meaning::Align
+            | Meaning::AlignPower
             | Meaning::AlignOffset
             | Meaning::Origin
             | Meaning::Offsets
@@ -407,6 +414,10 @@ impl<'a> Builder<'a> {
             Meaning::Export | Meaning::Import | Meaning::Common => {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, false);
+            }
+            // A macro may have the name.
+            Meaning::Listing | Meaning::Message if directive.soft && !directive.needs_dot => {
+                self.event(at, EventKind::Directive, None);
             }
             Meaning::Listing | Meaning::Message | Meaning::LocalNames => (),
             Meaning::Error => self.event(at, EventKind::Directive, None),
@@ -476,7 +487,9 @@ impl<'a> Builder<'a> {
         run.end = at + 1;
         run.has_words = run.has_words || has_disk_word(comment);
         let item = item_bytes(directive, line.size).unwrap_or(0);
-        if !matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) || item == 0 || item > 4 {
+        let is_of_numbers =
+            matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) && !is_float_size(line.size);
+        if !is_of_numbers || item == 0 || item > 4 {
             run.is_symbolic |= usize::from(run.head_len) < HEAD;
             return;
         }

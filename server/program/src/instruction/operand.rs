@@ -15,15 +15,17 @@ pub(crate) struct Shape {
     pub(crate) index: Index,
     /// Where the displacement, address or constant stands; empty if there is none.
     pub(crate) value: Range<usize>,
+    /// Only later members of the family have it.
+    pub(crate) is_later: bool,
 }
 
 impl Shape {
     fn register(kind: Kind, register: u8) -> Self {
-        Self { kind, register: register.into(), index: Index::default(), value: 0..0 }
+        Self { kind, register: register.into(), index: Index::default(), value: 0..0, is_later: false }
     }
 
     fn value(kind: Kind, value: Range<usize>) -> Self {
-        Self { kind, register: 0, index: Index::default(), value }
+        Self { kind, register: 0, index: Index::default(), value, is_later: false }
     }
 }
 
@@ -95,7 +97,53 @@ pub(crate) fn shape(text: &str, range: Range<usize>, dialect: Dialect) -> Shape 
     if let Some(list) = list(text, start, end, dialect) {
         return Shape { register: list, ..Shape::register(Kind::List, 0) };
     }
-    Shape::value(Kind::Target, range)
+    let is_later = is_later(&text[range.clone()], dialect);
+    Shape { is_later, ..Shape::value(Kind::Target, range) }
+}
+
+/// Whether an operand that is no mode of the 68000 is one of a later member of the family: an index times a number, memory indirect, a pair of
+/// registers, a field of bits, one of their registers (*M68000 Family Programmer's Reference Manual*, section 2; from memory).
+fn is_later(operand: &str, dialect: Dialect) -> bool {
+    let is_register =
+        |word: &str| register_named(word.trim(), dialect).is_some() || reveille_cpu::is_later_register(word.trim());
+    if reveille_cpu::is_later_register(operand) {
+        return true;
+    }
+    if let Some((left, right)) = operand.split_once(':')
+        && is_register(left.trim_matches(['(', ')']))
+        && is_register(right.trim_matches(['(', ')']))
+    {
+        return true;
+    }
+    if operand.split(['/', '-']).all(is_register) && operand.contains(['/', '-']) {
+        return true;
+    }
+    let Some(open) = operand.find(['(', '[', '{']) else { return false };
+    let inside = &operand[open..];
+    let has_register = inside.split(|it: char| !(it.is_ascii_alphanumeric() || it == '%')).any(is_register);
+    let is_scaled = |mark: char| {
+        inside.match_indices(mark).any(|(at, _)| {
+            let digit = inside[at + 1..].trim_start().bytes().next();
+            matches!(digit, Some(b'1' | b'2' | b'4' | b'8'))
+        })
+    };
+    has_register
+        && (inside.contains("([")
+            || inside.contains('{')
+            || inside.contains(",[")
+            || inside.starts_with("(,")
+            || inside.contains("@(")
+            || inside.contains(")@")
+            || is_scaled('*')
+            || is_scaled(':')
+            || inside.contains(',')
+            || is_data_register_in_brackets(inside, dialect))
+}
+
+/// `(d0)`: a base that only a data register is.
+fn is_data_register_in_brackets(text: &str, dialect: Dialect) -> bool {
+    let word = text.strip_prefix('(').and_then(|it| it.strip_suffix(')'));
+    word.and_then(|it| register_named(it.trim(), dialect)).is_some_and(|it| matches!(it, Register::Data(_)))
 }
 
 /// The kind of an operand by its text alone.
@@ -142,6 +190,9 @@ fn at_mode(text: &str, start: usize, end: usize, dialect: Dialect) -> Option<Sha
                 },
             };
             let value = without_size(b, trim(b, value), dialect);
+            // An index times a number: `d1:l:4`.
+            let is_later =
+                index.is_none() && (b[value.clone()].contains(&b':') || is_later(&text[at + 1..end], dialect));
             let kind = match (number.is_some(), index.is_some()) {
                 (true, false) => Kind::Displacement,
                 (true, true) => Kind::Index,
@@ -149,7 +200,7 @@ fn at_mode(text: &str, start: usize, end: usize, dialect: Dialect) -> Option<Sha
                 (false, true) => Kind::PcIndex,
             };
             let index = index.unwrap_or_default();
-            Some(Shape { value, index, ..Shape::register(kind, number.unwrap_or(0)) })
+            Some(Shape { value, index, is_later, ..Shape::register(kind, number.unwrap_or(0)) })
         }
         _ => None,
     }
@@ -288,7 +339,7 @@ mod tests {
     #[test]
     fn modes_with_an_at_sign_are_told_apart() {
         let read = |text| {
-            let Shape { kind, register, value, index } = shape(text, 0..text.len(), Dialect::Mit);
+            let Shape { kind, register, value, index, .. } = shape(text, 0..text.len(), Dialect::Mit);
             (kind, register, &text[value], index)
         };
         let none = Index::default();

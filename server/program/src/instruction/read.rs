@@ -142,7 +142,7 @@ fn value(text: &str, range: &Range<usize>, dialect: Dialect, problems: &mut Vec<
     value.number().map_or(Expr::Text, Expr::Number)
 }
 
-const NOTHING: Shape = Shape { kind: Kind::Data, register: 0, index: NO_INDEX, value: 0..0 };
+const NOTHING: Shape = Shape { kind: Kind::Data, register: 0, index: NO_INDEX, value: 0..0, is_later: false };
 const NO_INDEX: Index = Index { number: 0, is_address: false, is_long: false };
 
 /// Reads the operands of an instruction's line.
@@ -173,6 +173,11 @@ pub(crate) fn record(
     let mut written = None;
     for (place, shape) in shapes.into_iter().enumerate().take(count.min(2)) {
         let mut kind = shape.kind;
+        if shape.is_later {
+            problems.push((span(&shape.value), ProblemKind::LaterMode));
+            operands[place].span = span(&shape.value);
+            continue;
+        }
         let value = value(text, &shape.value, dialect, problems);
         match (kind, value) {
             (Kind::Displacement, Expr::Number(0)) if settings.sizing.drops_zero_displacement => kind = Kind::Indirect,

@@ -25,6 +25,9 @@ impl Walk<'_> {
         if self.structure(place, indexed, directive.meaning) || !self.state.reads() {
             return;
         }
+        if directive.soft && self.is_effective && self.is_macro(place, line, text) {
+            return self.call(place, indexed, self.program.names().intern(line.operation.of(text)));
+        }
         let number = self.state.stops as usize;
         self.state.stops += 1;
         if self.is_effective {
@@ -39,6 +42,19 @@ impl Walk<'_> {
                 self.state.ended = Some(place);
             }
         }
+    }
+
+    /// Whether a macro has the name of a directive that people also give to their things.
+    fn is_macro(&mut self, place: Place, line: &Line, text: &str) -> bool {
+        if self.unit.macros.is_empty() {
+            return false;
+        }
+        let symbol = self.program.names().find(line.operation.of(text));
+        let is_macro = symbol.is_some_and(|it| self.macro_named(it).is_some());
+        if is_macro {
+            self.unit.replaced.insert(place);
+        }
+        is_macro
     }
 
     /// What a directive does to the location.
@@ -71,12 +87,14 @@ impl Walk<'_> {
                     _ => self.unknown(None),
                 }
             }
-            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Strings(_) => {
+            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Floats(_) | Meaning::Strings(_) => {
                 self.problem(ProblemKind::BadSize, place, line.size_span());
                 self.unknown(None);
             }
             Meaning::Even => self.align(),
-            Meaning::Align | Meaning::AlignOffset => self.align_to(place, &operands(), directive.meaning, indexed),
+            Meaning::Align | Meaning::AlignPower | Meaning::AlignOffset => {
+                self.align_to(place, &operands(), directive.meaning, indexed)
+            }
             Meaning::Origin => self.origin(place, indexed),
             Meaning::Section | Meaning::NamedSection => {
                 let name = match directive.meaning {
@@ -174,6 +192,11 @@ impl Walk<'_> {
             // `ALIGN 0,4` has the offset first, as CNOP does.
             _ if operands.len() == 2 && number(0) == Some(0) => (0, number(1)),
             _ => (0, number(0)),
+        };
+        let multiple = match (meaning, multiple) {
+            (Meaning::AlignPower, Some(power @ 0..=20)) => Some(1 << power),
+            (Meaning::AlignPower, _) => None,
+            _ => multiple,
         };
         let Some(multiple @ 1..=MOST) = multiple else { return self.align() };
         if multiple == 1 && !indexed.chunk.dialect().is_unix() {

@@ -457,6 +457,9 @@ impl<'a> Walk<'a> {
             EventKind::RegisterName(symbol) => {
                 let span = self.name_span(indexed, event.line);
                 self.define(symbol, DefinitionKind::RegisterName, place, Value::Unknown, span);
+                if self.is_effective {
+                    self.define_register(place, &self.program.names().text(symbol));
+                }
             }
             EventKind::Macro(symbol) => {
                 if self.state.reads() {

@@ -5,7 +5,7 @@ use reveille_source::Span;
 use super::Walk;
 use crate::expression::{Alone, Value, evaluate_in_c};
 use crate::index::Indexed;
-use crate::preprocessor::{Directive, Text, condition, directive, expand, statements, uses_text};
+use crate::preprocessor::{Directive, Kind, Text, condition, directive, expand, statements, uses_text};
 use crate::unit::{DefinitionKind, Place, ProblemKind};
 
 impl Walk<'_> {
@@ -68,9 +68,21 @@ impl Walk<'_> {
         let kind = if is_value { DefinitionKind::Set } else { DefinitionKind::Text };
         let value = if is_value { self.value_of_text(place, own) } else { Value::Unknown };
         self.define(symbol, kind, place, value, span);
-        let text = Text { parameters, body: own.to_owned(), is_value };
+        let text = Text { parameters, body: own.to_owned(), kind: if is_value { Kind::Value } else { Kind::Text } };
         self.texts.insert(name.to_owned(), text);
         self.has_texts |= !is_value;
+    }
+
+    /// A name for a register: inside of brackets it is read as its text.
+    pub(super) fn define_register(&mut self, place: Place, name: &str) {
+        let Some(file) = self.source(place.file) else { return };
+        let (chunk, line, text) = file.at(place.chunk, place.line);
+        let Some(range) = chunk.operands(line).into_iter().next() else { return };
+        let body = text[range].trim().to_owned();
+        if reveille_source::register_named(&body, chunk.dialect()).is_some() {
+            self.texts.insert(name.to_owned(), Text { parameters: None, body, kind: Kind::Register });
+            self.has_texts = true;
+        }
     }
 
     /// The value of a name's text. Its own names may come later.
@@ -90,7 +102,7 @@ impl Walk<'_> {
         for name in &self.outside {
             // What is given from outside is a name of the program.
             let value = self.unit.find(self.program, name).and_then(|it| it.value.number())?;
-            texts.entry(name.clone()).or_insert(Text { parameters: None, body: value.to_string(), is_value: true });
+            texts.entry(name.clone()).or_insert(Text { parameters: None, body: value.to_string(), kind: Kind::Value });
         }
         let plain = condition(text, &texts, &|name| self.is_text_defined(name));
         let mut alone = Alone::default();

@@ -2,6 +2,7 @@
 
 mod compare;
 mod compare_json;
+mod health;
 mod json;
 mod listing;
 mod place;
@@ -11,6 +12,7 @@ mod text;
 
 pub(crate) use compare::{Compared, DumpFile, compare_text};
 pub(crate) use compare_json::compare_json;
+pub(crate) use health::health;
 pub(crate) use json::{json_lines, sheet_json};
 pub(crate) use listing::{listing_json, listing_text};
 pub(crate) use place::{Shown, display_path, line_number, shown};

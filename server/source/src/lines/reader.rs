@@ -10,8 +10,8 @@ use super::{
     BLANK_AFTER_COMMA, BROKEN, COLON, COLUMN_ONE, CONTINUED, DOTTED, JOINED, Line, LineKind, OPEN_COMMENT, OpId, Span,
     UNBALANCED, UNTERMINATED,
 };
-use crate::Dialect;
 use crate::chunk::Reading;
+use crate::{Dialect, Meaning};
 
 pub(super) const BLANK: u8 = 1;
 pub(super) const WORD: u8 = 2;
@@ -87,7 +87,8 @@ pub(crate) fn read_region(text: &str, reading: Reading, region: Region) -> Optio
         };
         let mut line = if at < comment_end {
             comment_line(&bytes[at..end], LineKind::Comment)
-        } else if std::mem::take(&mut goes_on) {
+        } else if goes_on {
+            goes_on = bytes[..end].ends_with(b"\\") && next < bytes.len();
             let rest = comment_line(&bytes[at..end], LineKind::Preprocessor);
             Line { flags: CONTINUED, ..rest }
         } else {
@@ -98,7 +99,7 @@ pub(crate) fn read_region(text: &str, reading: Reading, region: Region) -> Optio
             }
         };
         line.start = at as u32;
-        if line.kind == LineKind::Preprocessor && bytes[..end].ends_with(b"\\") && next < bytes.len() {
+        if bytes[..end].ends_with(b"\\") && is_preprocessor(&line, &bytes[at..end]) && next < bytes.len() {
             line.flags |= CONTINUED;
             goes_on = true;
         }
@@ -114,7 +115,7 @@ pub(crate) fn read_region(text: &str, reading: Reading, region: Region) -> Optio
         at = next;
     }
     // A preprocessor's line goes on behind the text.
-    let is_cut = !region.to_file_end && ends_continued(bytes, lines.last());
+    let is_cut = !region.to_file_end && (goes_on || ends_continued(bytes, lines.last()));
     (!is_cut).then_some(lines)
 }
 
@@ -122,7 +123,15 @@ pub(crate) fn read_region(text: &str, reading: Reading, region: Region) -> Optio
 fn ends_continued(bytes: &[u8], last: Option<&Line>) -> bool {
     let end = bytes.strip_suffix(b"\n").unwrap_or(bytes);
     let end = end.strip_suffix(b"\r").unwrap_or(end);
-    last.is_some_and(|it| it.kind == LineKind::Preprocessor) && end.ends_with(b"\\")
+    let is_own = |it: &Line| is_preprocessor(it, &bytes[it.start as usize..]) || it.flags & CONTINUED != 0;
+    end.ends_with(b"\\") && last.is_some_and(is_own)
+}
+
+/// Whether a line is one that the preprocessor reads, and not a comment that starts as one.
+fn is_preprocessor(line: &Line, text: &[u8]) -> bool {
+    let start = usize::from(line.comment.start);
+    let is_marked = line.kind == LineKind::Preprocessor && text.get(start) == Some(&b'#');
+    is_marked && is_preprocessor_word(&text[start + 1..])
 }
 
 /// Whether a comment of several lines starts in the line and does not end in it.
@@ -178,7 +187,10 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
     }
     // 6, 7
     if b[first] == b'#' {
-        let is_own = first == column_one || is_preprocessor_word(&b[first + 1..]);
+        // Where `#` starts comments too, words behind blanks are one.
+        let may_be = !dialect.syntax().hash_is_comment || b.get(first + 1).is_some_and(|it| !is(*it, BLANK));
+        let is_own =
+            may_be && is_preprocessor_word(&b[first + 1..]) || first == column_one && !dialect.syntax().hash_is_comment;
         let kind = if is_own { LineKind::Preprocessor } else { LineKind::Comment };
         return Line { kind, comment: Span::new(first, n), ..line };
     }
@@ -205,7 +217,11 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
             line.label = Span::new(at, end);
             line.flags |= COLON;
             at = skip(b, end, BLANK) + 1;
-        } else if if number { is_local_number() } else { !is_call_in_column_one(b, end, words, word) } {
+        } else if if number {
+            is_local_number()
+        } else {
+            is_label_in_column_one(b, first == column_one, end, dialect, words)
+        } {
             let next = skip(b, end, BLANK);
             let assigned = assignment_sign(b, next);
             if assigned != 0 || (first == column_one && !words.is_column_one_operation(word, dialect)) {
@@ -269,8 +285,11 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
         }
     }
     let op = line.op;
-    // A call as in C has its arguments behind it at once.
-    if b.get(end) == Some(&b'(') && op == OpId::MACRO_CALL {
+    // A call as in C has its arguments behind it at once; so have conditions. No END has any.
+    if b.get(end) == Some(&b'(') {
+        if op.directive().is_some_and(|it| it.meaning == Meaning::End) {
+            line.op = OpId::MACRO_CALL;
+        }
         return with_operands(line, bytes, n, end, dialect);
     }
     let ends_here = |byte: u8| {
@@ -316,9 +335,17 @@ fn pasted_label(b: &[u8], at: usize, end: usize, words: &Words) -> Option<usize>
     (b.get(colon) == Some(&b':') && b.get(colon + 1) != Some(&b'=')).then_some(close)
 }
 
-/// A word with an opening bracket directly behind it is no label: it is a call, as in C.
-fn is_call_in_column_one(b: &[u8], end: usize, words: &Words, word: &[u8]) -> bool {
-    b.get(end) == Some(&b'(') && !words.is_operation(word)
+/// Whether a word without a colon may be a label: no brackets follow it as a call's, and where labels have colons an operation does.
+fn is_label_in_column_one(b: &[u8], in_column_one: bool, end: usize, dialect: Dialect, words: &Words) -> bool {
+    if b.get(end) == Some(&b'(') {
+        return false;
+    }
+    let next = skip(b, end, BLANK);
+    if !dialect.is_unix() || !in_column_one || assignment_sign(b, next) != 0 {
+        return true;
+    }
+    let word = &b[next..skip(b, next, WORD)];
+    words.is_operation(word) || words.unix_instruction(split_size(word).0, split_size(word).1).is_some()
 }
 
 /// Whether a preprocessor's directive follows a `#`.

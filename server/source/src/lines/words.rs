@@ -93,12 +93,15 @@ static WORDS: LazyLock<FxHashMap<u128, OpId>> = LazyLock::new(|| {
 
 /// Instructions by the names that only the Unix families have (*Using as* 2.40, 9.22.2, "intervening periods are ignored"; which of them GNU
 /// as takes was seen with its version 2.40).
-const UNIX_NAMES: [(&str, &str, bool); 4] = [
+const UNIX_NAMES: [(&str, &str, bool); 6] = [
     // The name, the instruction, and whether it stands without a size too.
     ("mov", "move", false),
+    ("movc", "movec", true),
     ("movm", "movem", true),
     ("movp", "movep", true),
     ("movq", "moveq", true),
+    // Of the style with & for immediates (from memory).
+    ("movs", "moves", true),
 ];
 
 /// What a word of the Unix families means.
@@ -127,6 +130,12 @@ static UNIX_WORDS: LazyLock<FxHashMap<u128, UnixWord>> = LazyLock::new(|| {
             }
         }
     }
+    // `jbeq` is `jeq`, and so on: the one more common without its B.
+    for (at, mnemonic) in MNEMONICS.iter().enumerate().filter(|it| it.1.is_stretching) {
+        let word = UnixWord { id: OpId(INSTRUCTIONS + at as u16), joined: 0, needs_size: false };
+        let name = mnemonic.name.replacen('j', "jb", 1);
+        words.extend(key(name.as_bytes()).map(|key| (key, word)));
+    }
     for ((name, at), (_, _, is_alone)) in others.zip(UNIX_NAMES) {
         let word = UnixWord { id: OpId(INSTRUCTIONS + at as u16), joined: 0, needs_size: !is_alone };
         words.extend(key(name.as_bytes()).map(|key| (key, word)));
@@ -153,13 +162,18 @@ impl Words {
     /// The operation that a word without size names, and whether it has a directive's dot.
     pub(super) fn operation(&self, word: &[u8]) -> (OpId, bool) {
         if let Some(rest) = word.strip_prefix(b".") {
+            let rest = if rest.len() > 4 && rest[..4].eq_ignore_ascii_case(b"cfi_") { b"cfi" } else { rest };
             let id = key(rest).and_then(|key| self.0.get(&key)).copied();
             return match id {
                 Some(id) if !id.is_instruction() => (id, true),
                 _ => (OpId::MACRO_CALL, false),
             };
         }
-        (key(word).and_then(|key| self.0.get(&key)).copied().unwrap_or(OpId::MACRO_CALL), false)
+        let id = key(word).and_then(|key| self.0.get(&key)).copied().unwrap_or(OpId::MACRO_CALL);
+        if id.directive().is_some_and(|it| it.needs_dot) {
+            return (OpId::MACRO_CALL, false);
+        }
+        (id, false)
     }
 
     /// Whether a word, with or without a size, is an instruction or a directive.
@@ -176,7 +190,8 @@ impl Words {
                 if !dialect.is_unix() {
                     directive.column_one && !dotted // A dot there starts a local label.
                 } else {
-                    dotted || !directive.soft
+                    // Where directives have no dots labels have colons.
+                    dotted || !directive.soft || dialect == Dialect::Sgs
                 }
             }
             Operation::Instruction(_) => dialect.is_unix(),
