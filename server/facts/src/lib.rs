@@ -8,6 +8,7 @@ mod code;
 mod constants;
 mod finding;
 mod fix;
+mod linkage;
 mod model;
 mod relations;
 pub mod rom;

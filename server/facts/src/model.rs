@@ -8,7 +8,7 @@ use rustc_hash::FxHashSet;
 use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
-use crate::{relations, source};
+use crate::{linkage, relations, source};
 
 /// A fact: something decoded from the program, with its evidence.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +35,8 @@ pub struct Model {
     program: Program,
     analysis: Analysis,
     units: Vec<Arc<UnitFacts>>,
+    /// Findings about names that cross from unit to unit.
+    linkage: Arc<Vec<Finding>>,
 }
 
 impl Model {
@@ -46,8 +48,15 @@ impl Model {
             Some(it) if it.analysis.has_same_unit(&analysis, at) => it.units[at].clone(),
             _ => Arc::new(unit_facts(&program, unit)),
         });
-        let units = units.collect();
-        Self { units, program, analysis }
+        let units: Vec<Arc<UnitFacts>> = units.collect();
+        let is_same = previous.filter(|it| {
+            it.units.len() == units.len() && it.units.iter().zip(&units).all(|(old, new)| Arc::ptr_eq(old, new))
+        });
+        let linkage = match is_same {
+            Some(it) => it.linkage.clone(),
+            None => Arc::new(linkage::findings(&program, &analysis)),
+        };
+        Self { units, program, analysis, linkage }
     }
 
     /// The program.
@@ -95,10 +104,11 @@ impl Model {
     }
 
     fn unsorted(&self) -> impl Iterator<Item = &Finding> {
-        self.analysis.units().zip(&self.units).flat_map(|(unit, facts)| {
+        let own = self.analysis.units().zip(&self.units).flat_map(|(unit, facts)| {
             let foreign = facts.foreign.iter().filter(|it| self.analysis.find_elsewhere(unit, it.0).is_none());
             facts.findings.iter().chain(foreign.map(|it| &it.1))
-        })
+        });
+        own.chain(self.linkage.iter())
     }
 
     fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {

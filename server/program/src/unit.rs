@@ -188,6 +188,8 @@ pub struct Unit {
     pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,
+    /// Names that are made known to other modules, and where.
+    pub(crate) exports: Vec<(Symbol, Place, Span)>,
     pub(crate) may_define_more: bool,
     /// A digest of all values of names: what was worked out with one digest holds for as long as it stays.
     pub(crate) values_digest: u64,
@@ -297,6 +299,12 @@ impl Unit {
     #[must_use]
     pub fn missing(&self) -> &[(FileId, String)] {
         &self.missing
+    }
+
+    /// Names that are made known to other modules, and where.
+    #[must_use]
+    pub fn exports(&self) -> &[(Symbol, Place, Span)] {
+        &self.exports
     }
 
     /// Whether names may be defined that stand nowhere in the source read: by macros that build them from their parameters, in

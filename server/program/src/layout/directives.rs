@@ -128,7 +128,7 @@ impl Walk<'_> {
                 self.state.structure += count.clamp(0, MOST) * i64::from(item);
             }
             Meaning::IncludeBytes => self.unknown(None),
-            Meaning::Import | Meaning::Common => {
+            Meaning::Import | Meaning::Common | Meaning::Export => {
                 let dialect = indexed.chunk.dialect();
                 let field = line.operands;
                 let mut found = Vec::new();
@@ -140,6 +140,14 @@ impl Walk<'_> {
                 }
                 for (symbol, start, len) in found {
                     let start = field.start + start as u16;
+                    if directive.meaning == Meaning::Export {
+                        let span = Span { start, end: start + len as u16 };
+                        // A weak one gives way to any other.
+                        if directive.name != "weak" {
+                            self.unit.exports.push((symbol, place, span));
+                        }
+                        continue;
+                    }
                     let known = self.unit.by_symbol.get(symbol.index()).is_some_and(|it| *it != 0);
                     if !known {
                         let span = Span { start, end: start + len as u16 };
