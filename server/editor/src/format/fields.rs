@@ -16,6 +16,18 @@ pub(super) enum Kind {
     Comment,
 }
 
+impl Kind {
+    /// The number of its column in a style.
+    fn column(self) -> Option<usize> {
+        match self {
+            Self::Label => None,
+            Self::Operation => Some(0),
+            Self::Operands => Some(1),
+            Self::Comment => Some(2),
+        }
+    }
+}
+
 /// The fields of a line that may be laid out.
 #[derive(Debug)]
 pub(super) struct Fields {
@@ -83,21 +95,27 @@ impl Fields {
         self.found.iter().zip(ends).map(|((kind, range), end)| (*kind, end..range.start))
     }
 
-    /// Where the fields stand whose columns are the file's style.
-    pub(super) fn places(&self, text: &str, tab_width: usize) -> Vec<(Kind, Place)> {
-        let mut found = Vec::new();
-        let (mut column, mut done) = (0, 0);
+    /// Where a field stands if its column is the file's style, once the fields before it are laid out in `decided`.
+    pub(super) fn place(&self, wanted: Kind, text: &str, decided: &[Field], tab_width: usize) -> Option<Place> {
+        let (mut old, mut new, mut done) = (0, 0, 0);
         for (kind, gap) in self.gaps() {
-            let from = advance(column, &text[done..gap.start], tab_width);
-            column = advance(from, &text[gap.clone()], tab_width);
+            let (before, blanks) = (&text[done..gap.start], &text[gap.clone()]);
             done = gap.end;
+            let (old_end, from) = (advance(old, before, tab_width), advance(new, before, tab_width));
+            old = advance(old_end, blanks, tab_width);
             let is_free =
                 kind == Kind::Label || self.is_comment() || (self.starts_with_operation && kind != Kind::Comment);
-            if !is_free {
-                found.push((kind, Place { from, to: column, has_tab: text[gap].contains('\t') }));
+            new = match kind.column().and_then(|at| decided.get(at)).filter(|_| !is_free) {
+                Some(field) => advance(from, &field.blanks(from, tab_width), tab_width),
+                // One blank or tab goes with what is before it; more of them were meant for a column.
+                None if from != old_end && blanks.len() > 1 => old.max(from + 1),
+                None => advance(from, blanks, tab_width),
+            };
+            if kind == wanted {
+                return (!is_free).then(|| Place { from, to: new, has_tab: blanks.contains('\t') });
             }
         }
-        found
+        None
     }
 
     /// The edits that lay the line out.

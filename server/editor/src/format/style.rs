@@ -99,7 +99,7 @@ impl Style {
     /// next time.
     #[must_use]
     pub fn of(file: &File, options: &FormatOptions) -> Self {
-        let shown = |file: &File| Seen::new(file, 0..file.chunks().len(), None, options).style(options);
+        let shown = |file: &File| shown(file, 0..file.chunks().len(), None, options);
         let text = file.text();
         let mut style = shown(file);
         // A field that is moved pushes others, which may then show another column than before.
@@ -118,7 +118,7 @@ impl Style {
     #[must_use]
     pub fn near(file: &File, line: usize, options: &FormatOptions) -> Self {
         let chunk = file.chunk_of_line(line).map_or(0, |it| it.0);
-        Seen::new(file, chunk.saturating_sub(1)..chunk + 2, Some(line), options).style(options)
+        shown(file, chunk.saturating_sub(1)..chunk + 2, Some(line), options)
     }
 
     /// The field that a comment alone on its line belongs to; none if it stays where it is: in column one, where
@@ -138,84 +138,100 @@ impl Style {
     }
 }
 
-/// What the lines of a file show.
-#[derive(Debug, Default)]
-struct Seen {
-    places: [Places; 3],
-    /// Whether most assignments have more than one blank before the sign.
-    signs: bool,
-}
-
-impl Seen {
-    fn new(file: &File, chunks: Range<usize>, without: Option<usize>, options: &FormatOptions) -> Self {
-        let mut seen = Self::default();
-        // Operations and operands of assignments, which count only if they are in columns, or nothing else is there.
-        let mut of_signs: [Places; 2] = Default::default();
-        let (mut signs, mut in_columns) = (0_usize, 0_usize);
-        rows(file, chunks, |row| {
-            let fields = Fields::of(row.text, &row.line, file.dialect()).filter(|_| without != Some(row.number));
-            let Some(fields) = fields else { return };
-            for (kind, place) in fields.places(row.text, options.width()) {
-                let Some(at) = column_of(kind) else { continue };
-                if fields.is_sign && kind == Kind::Operation {
-                    signs += 1;
-                    in_columns += usize::from(place.has_tab || place.to > place.from + 1);
-                }
-                match of_signs.get_mut(at).filter(|_| fields.is_sign) {
-                    Some(places) => places.add(place, 1),
-                    None => seen.places[at].add(place, 1),
-                }
-            }
-        });
-        seen.signs = 2 * in_columns > signs;
-        if seen.signs || seen.places[0].0.is_empty() {
-            for (places, of_signs) in seen.places.iter_mut().zip(of_signs) {
-                of_signs.0.into_iter().for_each(|(place, count)| places.add(place, count));
-            }
+/// The style of the lines of some chunks.
+fn shown(file: &File, chunks: Range<usize>, without: Option<usize>, options: &FormatOptions) -> Style {
+    let mut lines = Vec::new();
+    rows(file, chunks, |row| {
+        if without != Some(row.number) {
+            lines.extend(Fields::of(row.text, &row.line, file.dialect()).map(|fields| (row.text, fields)));
         }
-        seen
+    });
+    let tab_width = options.width();
+    let operation = |text: &str, fields: &Fields| fields.place(Kind::Operation, text, &[], tab_width);
+    let of_signs = lines.iter().filter(|it| it.1.is_sign).filter_map(|(text, fields)| operation(text, fields));
+    let (mut signs, mut in_columns, mut lead) = (0_usize, 0_usize, Places::default());
+    for place in of_signs {
+        signs += 1;
+        in_columns += usize::from(place.has_tab || place.to > place.from + 1);
     }
-
-    fn style(&self, options: &FormatOptions) -> Style {
-        let tab_width = options.width();
-        let operations = &self.places[0].0;
-        let lead = match operations.is_empty() {
-            true => Places::prefer_tabs(self.places.iter().flat_map(|it| &it.0)),
-            false => Places::prefer_tabs(operations.iter()),
-        };
-        let [mut operation, operands, comment] = match options.columns {
+    let signs_in_columns = 2 * in_columns > signs;
+    // Assignments tell of operations and operands if they are in columns, or nothing else does.
+    let is_all_signs = !lines.iter().any(|(text, fields)| !fields.is_sign && operation(text, fields).is_some());
+    let tells =
+        |kind: Kind, fields: &Fields| kind == Kind::Comment || !fields.is_sign || signs_in_columns || is_all_signs;
+    let seen = |kind: Kind, decided: &[Field]| {
+        let mut places = Places::default();
+        for (text, fields) in lines.iter().filter(|it| tells(kind, &it.1)) {
+            let stays = fields.is_sign && !signs_in_columns;
+            places.extend(fields.place(kind, text, if stays { &[] } else { decided }, tab_width));
+        }
+        places
+    };
+    const KINDS: [Kind; 3] = [Kind::Operation, Kind::Operands, Kind::Comment];
+    for kind in KINDS {
+        if lead.0.is_empty() {
+            lead = seen(kind, &[]);
+        }
+    }
+    let lead = lead.prefer_tabs();
+    let mut found: Vec<Field> = Vec::new();
+    for (at, kind) in KINDS.into_iter().enumerate() {
+        let mut field = match options.columns {
             Some(columns) => {
                 // Tabs alone reach no other columns than tab stops.
                 let reach = columns[0] > 0 && columns.iter().all(|column| column % tab_width == 0);
-                let tabs = options.tabs.unwrap_or(lead && reach);
-                columns.map(|column| Field { column, tabs })
+                Field { column: columns[at], tabs: options.tabs.unwrap_or(lead && reach) }
             }
-            None => std::array::from_fn(|at| self.field(at, lead, options.tabs, tab_width)),
+            None => seen(kind, &found).field(COLUMNS[at], lead, options.tabs, tab_width),
         };
-        // In column one it would be a label.
-        operation.column = operation.column.max(1);
-        Style { operation, operands, comment, tab_width, signs: self.signs }
+        if kind == Kind::Operation {
+            // In column one it would be a label.
+            field.column = field.column.max(1);
+        }
+        found.push(field);
+    }
+    Style { operation: found[0], operands: found[1], comment: found[2], tab_width, signs: signs_in_columns }
+}
+
+/// Where a field stands, and in how many lines.
+#[derive(Debug, Default)]
+struct Places(FxHashMap<Place, usize>);
+
+impl Places {
+    fn extend(&mut self, place: Option<Place>) {
+        if let Some(place) = place {
+            *self.0.entry(place).or_default() += 1;
+        }
+    }
+
+    /// Whether most places have tabs before them. A label that touches its operation shows neither.
+    fn prefer_tabs(&self) -> bool {
+        let (mut tabs, mut all) = (0, 0);
+        for (place, count) in self.0.iter().filter(|it| it.0.to > it.0.from) {
+            all += count;
+            tabs += if place.has_tab { *count } else { 0 };
+        }
+        2 * tabs > all
     }
 
     /// A field as most lines have it. `lead` is whether most operations have tabs before them.
-    fn field(&self, at: usize, lead: bool, wanted: Option<bool>, tab_width: usize) -> Field {
-        let places = &self.places[at].0;
-        let has_tabs = if places.is_empty() { lead } else { Places::prefer_tabs(places.iter()) };
-        let found = self.column(at, has_tabs, true, tab_width);
+    fn field(&self, default: usize, lead: bool, wanted: Option<bool>, tab_width: usize) -> Field {
+        let has_tabs = if self.0.is_empty() { lead } else { self.prefer_tabs() };
+        let found = self.column(has_tabs, true, tab_width);
         // One blank behind what comes before is no column, and stays where tabs make the columns.
         if !has_tabs && found == Some(0) {
             return Field { column: 0, tabs: false };
         }
         let tabs = wanted.unwrap_or(has_tabs || lead);
         // One tab behind what comes before is a column for the eye.
-        let found = if has_tabs && !tabs { self.column(at, false, false, tab_width) } else { found };
-        let column = found.unwrap_or(COLUMNS[at]);
+        let found = if has_tabs && !tabs { self.column(false, false, tab_width) } else { found };
+        let column = found.unwrap_or(default);
         Field { column: if tabs { column.next_multiple_of(tab_width) } else { column }, tabs }
     }
 
     /// The column that explains most places: with it they stay as they are.
-    fn column(&self, at: usize, tabs: bool, may_touch: bool, tab_width: usize) -> Option<usize> {
-        let places = &self.places[at].0;
+    fn column(&self, tabs: bool, may_touch: bool, tab_width: usize) -> Option<usize> {
+        let places = &self.0;
         if places.is_empty() {
             return None;
         }
@@ -239,34 +255,5 @@ impl Seen {
         let touching = (may_touch && !tabs).then_some(0);
         // One blank between all is the simpler explanation; of columns the larger one is reached by more lines.
         tried.chain(touching).max_by_key(|column| (fits(*column), *column == 0, *column))
-    }
-}
-
-/// The number of a field's column.
-fn column_of(kind: Kind) -> Option<usize> {
-    match kind {
-        Kind::Label => None,
-        Kind::Operation => Some(0),
-        Kind::Operands => Some(1),
-        Kind::Comment => Some(2),
-    }
-}
-
-/// Where a field stands, and in how many lines.
-#[derive(Debug, Default)]
-struct Places(FxHashMap<Place, usize>);
-
-impl Places {
-    fn add(&mut self, place: Place, count: usize) {
-        *self.0.entry(place).or_default() += count;
-    }
-
-    fn prefer_tabs<'a>(places: impl Iterator<Item = (&'a Place, &'a usize)>) -> bool {
-        let (mut tabs, mut all) = (0, 0);
-        for (place, count) in places {
-            all += count;
-            tabs += if place.has_tab { *count } else { 0 };
-        }
-        2 * tabs > all
     }
 }
