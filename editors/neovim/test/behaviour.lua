@@ -143,6 +143,20 @@ local tests = {
     end)
   end },
 
+  { 'lines are laid out by the own function of the editor', function()
+    local client = one_client()
+    local buffer = open('disk.s')
+    attached(client, buffer)
+    local line = find(buffer, 'MULU\tD2,D4')
+    local function now() return vim.api.nvim_buf_get_lines(buffer, line, line + 1, true)[1] end
+    local before = now()
+    vim.api.nvim_buf_set_lines(buffer, line, line + 1, true, { (before:gsub('^\t', '   '):gsub('MULU\t', 'MULU ')) })
+    assert(now() ~= before, 'nothing was disturbed')
+    vim.lsp.buf.format({ bufnr = buffer, id = client.id, timeout_ms = 20000 })
+    equal(before, now(), 'the line as it was')
+    vim.cmd('edit!')
+  end },
+
   { 'a repair in the buffer takes the finding away, undo brings it back', function()
     local buffer = open('disk.s')
     local before = names(some_fat(buffer))

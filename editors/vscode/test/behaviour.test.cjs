@@ -126,6 +126,27 @@ const tests = {
         await eventually('no hint', async () => (await hints()).length === 0);
     },
 
+    async 'lines are laid out, all of a document or the one that was typed'() {
+        const document = await show(file('disk.s'));
+        const edits = async (name, ...rest) =>
+            await vscode.commands.executeCommand(`vscode.${name}`, document.uri, ...rest, { tabSize: 8, insertSpaces: false }) ?? [];
+        const place = rangeOf(document, 'MULU\tD2,D4');
+        const line = document.lineAt(place.start.line);
+        assert.deepEqual(await edits('executeFormatRangeProvider', line.range), []);
+        const change = new vscode.WorkspaceEdit();
+        change.replace(document.uri, place, 'MULU  D2,D4');
+        assert.ok(await vscode.workspace.applyEdit(change), 'the edit was refused');
+        for (const found of [
+            await edits('executeFormatDocumentProvider'),
+            await edits('executeFormatOnTypeProvider', line.range.start.translate(1), '\n'),
+        ]) {
+            const own = found.filter((edit) => edit.range.start.line === place.start.line);
+            assert.deepEqual(own.map((edit) => edit.newText), ['\t'], 'the tab is put back');
+        }
+        await vscode.commands.executeCommand('undo');
+        assert.equal(document.lineAt(place.start.line).text, line.text);
+    },
+
     async 'a repair in the buffer takes the finding away, undo brings it back'() {
         const document = await show(file('disk.s'));
         const before = await eventually('findings', () => fat(document.uri).length > 0 && fat(document.uri).map(name));

@@ -2,6 +2,7 @@
 
 mod actions;
 mod completion;
+mod format;
 mod hints;
 mod hover;
 mod instruction;
@@ -14,6 +15,7 @@ mod tokens;
 
 pub use actions::{Action, TextEdit, actions};
 pub use completion::{Completion, CompletionKind, completions};
+pub use format::{Edit, Field, FormatOptions, Style, edited, format, format_typed, reads_as_source};
 pub use hints::{Hint, HintKinds, hints, routines};
 pub use hover::{Hover, hover};
 pub use instruction::Span;

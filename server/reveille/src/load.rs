@@ -16,7 +16,7 @@ pub(crate) const SOURCE_ENDINGS: &[&str] =
 const SURE_ENDINGS: &[&str] = &["s", "asm", "a68", "x68", "68k"];
 
 /// The most bytes of a source file.
-const MOST_BYTES: u64 = 256 << 20;
+pub(crate) const MOST_BYTES: u64 = 256 << 20;
 
 /// The most files that includes may bring in.
 const MOST_FILES: usize = 20_000;
@@ -45,10 +45,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
     for path in paths {
         let kind = std::fs::metadata(path).with_context(|| format!("`{}` cannot be opened", path.display()))?;
         if kind.is_dir() {
-            let found = sources_in(path);
-            if found.is_empty() {
-                bail!("no source in `{}`: looked for files ending in .{}", path.display(), SOURCE_ENDINGS.join(" ."));
-            }
+            let found = some_sources_in(path)?;
             files.extend(
                 found.into_iter().filter_map(|path| Some((path.clone(), content(&path, options.dialect).ok()??))),
             );
@@ -108,9 +105,23 @@ pub(crate) fn sources_in(folder: &Path) -> Vec<PathBuf> {
     found
 }
 
+/// The sources in a folder, of which there must be one.
+pub(crate) fn some_sources_in(folder: &Path) -> Result<Vec<PathBuf>> {
+    let found = sources_in(folder);
+    if found.is_empty() {
+        bail!("no source in `{}`: looked for files ending in .{}", folder.display(), SOURCE_ENDINGS.join(" ."));
+    }
+    Ok(found)
+}
+
 /// Whether a path has a source's ending.
 pub(crate) fn is_source(path: &Path) -> bool {
     has_ending(path, SOURCE_ENDINGS)
+}
+
+/// Whether a path has an ending that nothing else has.
+pub(crate) fn is_surely_source(path: &Path) -> bool {
+    has_ending(path, SURE_ENDINGS)
 }
 
 fn has_ending(path: &Path, endings: &[&str]) -> bool {
@@ -128,7 +139,7 @@ pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Co
     let bytes = std::fs::read(path).with_context(cannot)?;
     Ok(match decode(bytes) {
         Decoded::Text(text, encoding) => Some(Content::Text(File::new(&text, dialect), encoding)),
-        Decoded::Binary(at) if has_ending(path, SURE_ENDINGS) => Some(Content::Binary(at)),
+        Decoded::Binary(at) if is_surely_source(path) => Some(Content::Binary(at)),
         Decoded::Binary(_) => None,
     })
 }

@@ -141,6 +141,7 @@ fn everything_that_is_offered_answers() {
     let (mut client, _) = opened(TEXT);
     let here = at(TEXT, "CYLS,d0");
     let range = json!({ "start": here, "end": here });
+    let layout = json!({ "tabSize": 8, "insertSpaces": false });
     let mut offered: Vec<String> = client.capabilities.as_object().expect("an object").keys().cloned().collect();
     offered.sort();
     let mut asked = vec!["positionEncoding".to_owned(), "textDocumentSync".to_owned()];
@@ -167,6 +168,21 @@ fn everything_that_is_offered_answers() {
             "codeActionProvider",
             "textDocument/codeAction",
             json!({ "textDocument": { "uri": DISK }, "range": range, "context": { "diagnostics": [] } }),
+        ),
+        (
+            "documentFormattingProvider",
+            "textDocument/formatting",
+            json!({ "textDocument": { "uri": DISK }, "options": layout }),
+        ),
+        (
+            "documentRangeFormattingProvider",
+            "textDocument/rangeFormatting",
+            json!({ "textDocument": { "uri": DISK }, "range": range, "options": layout }),
+        ),
+        (
+            "documentOnTypeFormattingProvider",
+            "textDocument/onTypeFormatting",
+            json!({ "textDocument": { "uri": DISK }, "position": here, "ch": "\n", "options": layout }),
         ),
         ("semanticTokensProvider", "textDocument/semanticTokens/full", whole(DISK)),
         (

@@ -1,6 +1,7 @@
 //! Each request and notification that the server offers, over its real standard input and output.
 
 mod documents;
+mod layout;
 mod life;
 mod mending;
 mod questions;

@@ -43,13 +43,34 @@ pub(super) fn write(files: &[NewFile<'_>], inputs: &[&Path], force: bool) -> Res
         }
         targets.push(target);
     }
+    put(files, &targets, force)
+}
+
+/// Writes files back that were read: each one is complete in its new form, or as it was.
+///
+/// `before` is what was read of each; a file that has other bytes by now is not replaced, nor is one that is write-protected.
+/// All of this is looked at before the first file is written.
+pub(super) fn rewrite(files: &[NewFile<'_>], before: &[Vec<u8>]) -> Result<()> {
+    let mut targets = Vec::new();
+    for (NewFile { path, .. }, before) in files.iter().zip(before) {
+        let target = target(path, true)?;
+        if read(&target, before.len() as u64)?.as_ref() != Some(before) {
+            bail!("`{}` was changed meanwhile, and is not replaced", path.display());
+        }
+        targets.push(target);
+    }
+    put(files, &targets, true)
+}
+
+/// Gives files their names, once all of them are complete on the disk.
+fn put(files: &[NewFile<'_>], targets: &[PathBuf], force: bool) -> Result<()> {
     let mut ready = Vec::new();
-    for (NewFile { path, bytes }, target) in files.iter().zip(&targets) {
+    for (NewFile { path, bytes }, target) in files.iter().zip(targets) {
         let written = written_beside(target, bytes);
         ready.push(written.with_context(|| format!("`{}` cannot be written", path.display()))?);
     }
     let mut done: Vec<String> = Vec::new();
-    for ((file, temporary), target) in files.iter().zip(ready).zip(&targets) {
+    for ((file, temporary), target) in files.iter().zip(ready).zip(targets) {
         named(temporary, target, force).with_context(|| {
             let so_far = if done.is_empty() { String::new() } else { format!("; written so far: {}", done.join(", ")) };
             format!("`{}` cannot be written{so_far}", file.path.display())

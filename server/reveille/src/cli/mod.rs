@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod files;
+mod format;
 mod lint;
 mod listing;
 mod rom;
@@ -42,6 +43,8 @@ enum Action {
     Lint(lint::Lint),
     /// Assembles a file in memory: address, bytes and cycles of each line.
     Listing(listing::Listing),
+    /// Lays the lines of sources out in columns: blanks between the fields change, and nothing else.
+    Format(format::Format),
     /// Prints the bring-up sheet of a firmware tree: every fact with its evidence.
     Sheet(sheet::Sheet),
     /// Works with dumps of ROM chips: holds the source against them, splits an image into a pair, joins a pair.
@@ -137,6 +140,7 @@ pub(crate) fn run() -> ExitCode {
         Action::Serve(_) => Ok(CLEAN),
         Action::Lint(lint) => lint.run(&mut out),
         Action::Listing(listing) => listing.run(&mut out),
+        Action::Format(format) => format.run(&mut out),
         Action::Sheet(sheet) => sheet.run(&mut out),
         Action::Rom(rom) => rom.run(&mut out),
     };

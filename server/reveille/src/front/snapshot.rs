@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex, OnceLock};
 use reveille_editor::HintKinds;
 use reveille_facts::Model;
 use reveille_program::{FileId, Program};
-use reveille_source::{ColumnUnit, Position};
+use reveille_source::{ColumnUnit, File, Position};
 use tower_lsp::gen_lsp_types as proto;
 
 use super::workspace::Versions;
@@ -55,6 +55,11 @@ impl Snapshot {
     /// The file of an address.
     pub(crate) fn file(&self, uri: &proto::Uri) -> Option<FileId> {
         self.program.file_at(&path_of(uri)).map(|file| file.id())
+    }
+
+    /// The lines of a file. They need no model.
+    pub(crate) fn source(&self, file: FileId) -> Option<&File> {
+        self.program.file(file).map(|it| it.source())
     }
 
     /// The address of a file: as the client wrote it, if it is open.

@@ -10,7 +10,7 @@ use tower_lsp::{Client, LanguageServer};
 
 use super::capabilities::{client_traits, server_capabilities};
 use super::options::ClientOptions;
-use super::to_proto;
+use super::{formatting, to_proto};
 use crate::front::{SNAPSHOT, Shared, Snapshot};
 use crate::load;
 
@@ -272,6 +272,33 @@ impl LanguageServer for Backend {
             let model = snapshot.model();
             let found = reveille_editor::actions(model, file, range);
             Some(found.iter().filter_map(|it| to_proto::code_action(snapshot, model, it)).map(Into::into).collect())
+        })
+        .await
+    }
+
+    async fn formatting(&self, params: proto::DocumentFormattingParams) -> Result<Option<Vec<proto::TextEdit>>> {
+        work("textDocument/formatting", move |snapshot| {
+            formatting::lines(snapshot, &params.text_document.uri, 0..usize::MAX, &params.options)
+        })
+        .await
+    }
+
+    async fn range_formatting(
+        &self,
+        params: proto::DocumentRangeFormattingParams,
+    ) -> Result<Option<Vec<proto::TextEdit>>> {
+        work("textDocument/rangeFormatting", move |snapshot| {
+            formatting::lines(snapshot, &params.text_document.uri, formatting::touched(params.range), &params.options)
+        })
+        .await
+    }
+
+    async fn on_type_formatting(
+        &self,
+        params: proto::DocumentOnTypeFormattingParams,
+    ) -> Result<Option<Vec<proto::TextEdit>>> {
+        work("textDocument/onTypeFormatting", move |snapshot| {
+            formatting::typed(snapshot, &params.text_document.uri, params.position, &params.options)
         })
         .await
     }

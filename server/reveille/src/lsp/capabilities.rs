@@ -82,6 +82,12 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
             }
             .into(),
         ),
+        document_formatting_provider: Some(true.into()),
+        document_range_formatting_provider: Some(true.into()),
+        document_on_type_formatting_provider: Some(proto::DocumentOnTypeFormattingOptions {
+            first_trigger_character: "\n".to_owned(),
+            more_trigger_character: None,
+        }),
         semantic_tokens_provider: Some(
             proto::SemanticTokensOptions {
                 legend: proto::SemanticTokensLegend {

@@ -2,6 +2,7 @@
 
 mod backend;
 mod capabilities;
+mod formatting;
 pub(crate) mod notifications;
 mod options;
 pub(crate) mod to_proto;

@@ -131,11 +131,16 @@ impl Line {
         Span { start, end: start + u16::from(self.size_len) }
     }
 
+    /// Whether the line does not read to its end: it is broken, too long, or something that opens in it does not close.
+    #[must_use]
+    pub fn is_broken(&self) -> bool {
+        self.kind == LineKind::TooLong || self.flags & (UNTERMINATED | BROKEN | UNBALANCED | OPEN_COMMENT) != 0
+    }
+
     /// Whether anything about the line's form is wrong; [`Chunk::problems`](crate::Chunk::problems) tells what.
     #[must_use]
     pub fn has_problem(&self) -> bool {
-        self.kind == LineKind::TooLong
-            || self.flags & (UNTERMINATED | BROKEN | BLANK_AFTER_COMMA | UNBALANCED | OPEN_COMMENT) != 0
+        self.is_broken() || self.flags & BLANK_AFTER_COMMA != 0
     }
 }
 
