@@ -68,7 +68,7 @@ impl Fields {
         push(Kind::Comment, line.comment.range());
         // A parameter may be anything: an operation without operands, or text that goes on behind the field.
         let comment = line.comment.of(text);
-        let is_marked = dialect == Dialect::Dotted || comment.starts_with([';', '*', '|']) || comment.starts_with("//");
+        let is_marked = dialect.is_unix() || comment.starts_with([';', '*', '|']) || comment.starts_with("//");
         if line.operation.of(text).contains('\\') || (comment.contains('\\') && !is_marked) {
             return None;
         }
@@ -106,6 +106,7 @@ impl Fields {
             let is_free =
                 kind == Kind::Label || self.is_comment() || (self.starts_with_operation && kind != Kind::Comment);
             new = match kind.column().and_then(|at| decided.get(at)).filter(|_| !is_free) {
+                Some(_) if kind == Kind::Operands && gap.is_empty() => from,
                 Some(field) => advance(from, &field.blanks(from, tab_width), tab_width),
                 // One blank or tab goes with what is before it; more of them were meant for a column.
                 None if from != old_end && blanks.len() > 1 => old.max(from + 1),
@@ -126,7 +127,9 @@ impl Fields {
             column = advance(column, &text[done..gap.start], style.tab_width);
             done = gap.end;
             let old = &text[gap.clone()];
-            let new = self.blanks(kind, column, old, style);
+            // The arguments of a call as in C touch it.
+            let touches = kind == Kind::Operands && gap.is_empty();
+            let new = if touches { None } else { self.blanks(kind, column, old, style) };
             column = advance(column, new.as_deref().unwrap_or(old), style.tab_width);
             edits.extend(new.filter(|new| new != old).map(|new| (gap, new)));
         }

@@ -101,6 +101,10 @@ struct Row<'a> {
 /// line goes on in, none behind an end mark.
 fn rows<'a>(file: &'a File, chunks: Range<usize>, mut each: impl FnMut(&Row<'a>)) {
     let chunks = chunks.start..chunks.end.min(file.chunks().len());
+    // The columns of a listing are not ours to move.
+    if file.margin().is_there() {
+        return;
+    }
     if file.chunks()[..chunks.start].iter().any(|chunk| chunk.text().contains(END_MARK)) {
         return;
     }
@@ -153,7 +157,7 @@ fn goes_on_before(file: &File, chunk: usize) -> bool {
 /// Whether a comment of several lines starts in the line.
 fn opens_comment(dialect: Dialect, line: &Line, text: &str) -> bool {
     let inside = line.comment.of(text).strip_prefix("/*");
-    dialect == Dialect::Dotted && inside.is_some_and(|inside| !inside.contains("*/"))
+    (dialect.is_unix() || line.kind == LineKind::Comment) && inside.is_some_and(|inside| !inside.contains("*/"))
 }
 
 /// The edits of one line, as bytes of it; none if it is left as it is.

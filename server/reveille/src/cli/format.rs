@@ -142,7 +142,7 @@ impl Format {
             }
         };
         let file = File::new(&text, self.dialect);
-        if !reads_as_source(&file) {
+        if file.margin().is_there() || !reads_as_source(&file) {
             return Ok(Outcome::Refused("most of its lines do not read as source; is it a listing?".into()));
         }
         let edits = reveille_editor::format(&file, &Style::of(&file, &self.options()), 0..usize::MAX);
