@@ -255,6 +255,14 @@ fn generated() -> Vec<Generated> {
             reason: "nobody wants to read a line of 70,000 bytes",
         },
         Generated {
+            code: "name-007",
+            files: vec![
+                ("a.s".to_owned(), "\txref\tfar\n\tjsr\tfar\n\trts\n".to_owned()),
+                ("b.s".to_owned(), "\txdef\tnear\nnear\trts\n".to_owned()),
+            ],
+            reason: "where sources are missing nobody can tell what they export",
+        },
+        Generated {
             code: "layout-007",
             files: vec![("a.s".to_owned(), format!("\torg\t$1000\n{}", growing.collect::<String>()))],
             reason: "nobody writes a dozen counts of lengths of branches",

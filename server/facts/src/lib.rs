@@ -13,6 +13,7 @@ mod model;
 mod relations;
 pub mod rom;
 mod rules;
+mod scanned;
 mod source;
 
 pub use blocks::{BlockFact, Confidence, Level, Part};

@@ -8,6 +8,7 @@ use reveille_source::{Encoding, ProblemKind as LineProblem, Span};
 
 use crate::code;
 use crate::finding::{Edit, Evidence, Finding, Fix};
+use crate::scanned;
 
 /// The findings about one file by itself.
 pub(crate) fn file_findings(unit: &Unit, file: &SourceFile) -> Vec<Finding> {
@@ -23,7 +24,21 @@ pub(crate) fn file_findings(unit: &Unit, file: &SourceFile) -> Vec<Finding> {
         let message = "this file is not UTF-8; it is read as Latin-1, each byte above $7F as one character".to_owned();
         found.push(Finding::new("source-007", start, message));
     }
+    let column = file.source().margin().column;
+    if column > 0 {
+        let message = format!(
+            "this is a listing: its source begins at column {}, and what stands before is left out; the lines keep their places",
+            column + 1
+        );
+        found.push(Finding::new("source-011", start, message));
+    }
     for (chunk, it) in file.source().chunks().iter().enumerate() {
+        if file.encoding() == Encoding::Utf8 && !it.text().is_ascii() {
+            for (line, own) in it.lines().iter().enumerate() {
+                let place = Place { file: file.id(), chunk: chunk as u32, line: line as u16 };
+                found.extend(scanned::finding(place, own, it.line_text(own)).filter(|_| unit.is_judged(place)));
+            }
+        }
         let problems = it.problems();
         if problems.is_empty() || !unit.reads(file.id(), chunk as u32) {
             continue;

@@ -98,6 +98,12 @@ svpage	dc.b	'SERVICE '
 	dcb.b	56,0
 svlast	dc.w	SVFREE
 
+*	The page has to end on 64 bytes
+
+	ifne	SVFREE-64
+	fail	the page is too long
+	endc
+
 *	Test pattern
 
 svpat	SVROW	$55,$AA

@@ -157,7 +157,10 @@ impl Walk<'_> {
             }
             Meaning::End => self.state.ended = Some(place),
             Meaning::Error => {
-                let stated = line.operands.of(text).trim_matches(['"', '\'']).to_owned();
+                // The text is read to the end of the line, blanks and all.
+                let start = usize::from(line.size_span().end);
+                let stated = text[start..].split(';').next().unwrap_or("").trim();
+                let stated = stated.trim_matches(['"', '\'']).to_owned();
                 self.problem(ProblemKind::Stated(stated), place, line.operation);
             }
             _ => (),
