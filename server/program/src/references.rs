@@ -12,15 +12,27 @@ pub type Occurrence = (Place, Span);
 /// Where the definitions of the symbol of `definition` stand, and where it is used, in all files of its unit: the definitions first.
 #[must_use]
 pub fn references(program: &Program, unit: &Unit, definition: &Definition) -> (Vec<Occurrence>, Vec<Occurrence>) {
+    references_in(program, unit, definition, unit.files())
+}
+
+/// The same as [`references`], in some files of the unit.
+#[must_use]
+pub fn references_in(
+    program: &Program,
+    unit: &Unit,
+    definition: &Definition,
+    files: &[FileId],
+) -> (Vec<Occurrence>, Vec<Occurrence>) {
     let symbol = definition.symbol;
     let folded = program.names().folded(symbol);
     // Another spelling means this name where no other name has exactly that spelling.
     let is_meant = |it: Symbol| it == symbol || (unit.get(it).is_none() && program.names().folded(it) == folded);
     let same_scope = |it: &Definition| !symbol.is_local() || it.scope == definition.scope;
     let definitions = unit.definitions().iter().filter(|it| it.symbol == symbol && same_scope(it));
+    let definitions = definitions.filter(|it| files.contains(&it.place.file));
     let definitions = definitions.map(|it| (it.place, definition_span(program, it.place))).collect();
     let mut uses = Vec::new();
-    for id in unit.files() {
+    for id in files {
         let Some(file) = program.file(*id) else { continue };
         for (chunk, indexed) in file.indexed.iter().enumerate() {
             let list = if symbol.is_local() { &indexed.local_uses } else { &indexed.uses };

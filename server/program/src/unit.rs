@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Use, value_in_operands};
 use crate::instruction::{Site, Sized};
-use crate::layout::{Segment, State, Stop};
+use crate::layout::{Idle, Segment, State, Stop};
 use crate::{FileId, Program, SourceFile, Symbol};
 
 /// A line of a file: the chunk it is in and its place there.
@@ -168,7 +168,8 @@ pub struct Unit {
     pub(crate) stops: Vec<Stop>,
     /// What each condition was decided to be, in the order of the program; none where nobody knows.
     pub(crate) decisions: Vec<Option<bool>>,
-    pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
+    /// The lines of each chunk that are not read.
+    pub(crate) idle: FxHashMap<(FileId, u32), Idle>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,
     pub(crate) may_define_more: bool,
@@ -403,8 +404,16 @@ impl Unit {
     /// Whether a line is read: not in a conditional that is off, a macro's body or after END.
     #[must_use]
     pub fn is_active(&self, place: Place) -> bool {
-        let ranges = self.inactive.get(&(place.file, place.chunk));
-        !ranges.is_some_and(|ranges| ranges.iter().any(|range| range.contains(&place.line)))
+        let found = self.idle.get(&(place.file, place.chunk));
+        !found.is_some_and(|it| it.idle.iter().any(|range| range.contains(&place.line)))
+    }
+
+    /// Whether a line is switched off: in a conditional that is off, or after END. The body of a macro is not, since it is read where
+    /// the macro is called.
+    #[must_use]
+    pub fn is_off(&self, place: Place) -> bool {
+        let found = self.idle.get(&(place.file, place.chunk));
+        found.is_some_and(|it| it.off.iter().any(|range| range.contains(&place.line)))
     }
 
     /// Whether the unit reads the chunk at all.

@@ -104,6 +104,11 @@ impl State {
         self.ended.is_none() && !self.left && self.macros == 0 && self.conditions.last().is_none_or(|case| case.reads)
     }
 
+    /// Whether nothing is read for another reason than that a macro's body is walked over.
+    pub(super) fn is_off(&self) -> bool {
+        self.ended.is_some() || self.conditions.last().is_some_and(|case| !case.reads)
+    }
+
     pub(super) fn is_uncertain(&self) -> bool {
         self.conditions.iter().any(|case| case.is_uncertain)
     }

@@ -194,6 +194,86 @@ impl LanguageServer for Backend {
         .await
     }
 
+    async fn document_highlight(
+        &self,
+        params: proto::DocumentHighlightParams,
+    ) -> Result<Option<Vec<proto::DocumentHighlight>>> {
+        let at = params.text_document_position_params;
+        work("textDocument/documentHighlight", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::highlights(snapshot.model(), file, snapshot.byte(file, at.position));
+            Some(found.iter().map(|it| to_proto::highlight(snapshot, file, it)).collect())
+        })
+        .await
+    }
+
+    async fn document_link(&self, params: proto::DocumentLinkParams) -> Result<Option<Vec<proto::DocumentLink>>> {
+        work("textDocument/documentLink", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let found = reveille_editor::links(snapshot.model(), file);
+            Some(found.iter().filter_map(|it| to_proto::document_link(snapshot, file, it)).collect())
+        })
+        .await
+    }
+
+    async fn folding_range(&self, params: proto::FoldingRangeParams) -> Result<Option<Vec<proto::FoldingRange>>> {
+        work("textDocument/foldingRange", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let found = reveille_editor::folds(snapshot.model(), file);
+            Some(found.iter().map(to_proto::folding_range).collect())
+        })
+        .await
+    }
+
+    async fn prepare_call_hierarchy(
+        &self,
+        params: proto::CallHierarchyPrepareParams,
+    ) -> Result<Option<Vec<proto::CallHierarchyItem>>> {
+        let at = params.text_document_position_params;
+        work("textDocument/prepareCallHierarchy", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::routine_at(snapshot.model(), file, snapshot.byte(file, at.position))?;
+            Some(vec![to_proto::call_item(snapshot, found)?])
+        })
+        .await
+    }
+
+    async fn incoming_calls(
+        &self,
+        params: proto::CallHierarchyIncomingCallsParams,
+    ) -> Result<Option<Vec<proto::CallHierarchyIncomingCall>>> {
+        let item = params.item;
+        work("callHierarchy/incomingCalls", move |snapshot| {
+            let file = snapshot.file(&item.uri)?;
+            let byte = snapshot.byte(file, item.selection_range.start);
+            let found = reveille_editor::incoming_calls(snapshot.model(), file, byte).into_iter();
+            let calls = found.filter_map(|it| {
+                let from_ranges = to_proto::call_ranges(snapshot, it.routine.file, &it);
+                Some(proto::CallHierarchyIncomingCall { from: to_proto::call_item(snapshot, it.routine)?, from_ranges })
+            });
+            Some(calls.collect())
+        })
+        .await
+    }
+
+    async fn outgoing_calls(
+        &self,
+        params: proto::CallHierarchyOutgoingCallsParams,
+    ) -> Result<Option<Vec<proto::CallHierarchyOutgoingCall>>> {
+        let item = params.item;
+        work("callHierarchy/outgoingCalls", move |snapshot| {
+            let file = snapshot.file(&item.uri)?;
+            let byte = snapshot.byte(file, item.selection_range.start);
+            let found = reveille_editor::outgoing_calls(snapshot.model(), file, byte).into_iter();
+            let calls = found.filter_map(|it| {
+                let from_ranges = to_proto::call_ranges(snapshot, file, &it);
+                Some(proto::CallHierarchyOutgoingCall { to: to_proto::call_item(snapshot, it.routine)?, from_ranges })
+            });
+            Some(calls.collect())
+        })
+        .await
+    }
+
     async fn document_symbol(
         &self,
         params: proto::DocumentSymbolParams,

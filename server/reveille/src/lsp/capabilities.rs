@@ -3,7 +3,7 @@
 use reveille_source::ColumnUnit;
 use tower_lsp::gen_lsp_types as proto;
 
-use super::to_proto::TOKEN_TYPES;
+use super::to_proto::{TOKEN_MODIFIERS, TOKEN_TYPES};
 use crate::front::ClientTraits;
 
 /// What the client can do.
@@ -62,9 +62,13 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
         hover_provider: Some(true.into()),
         definition_provider: Some(true.into()),
         references_provider: Some(true.into()),
+        document_highlight_provider: Some(true.into()),
+        document_link_provider: Some(proto::DocumentLinkOptions::default()),
         document_symbol_provider: Some(true.into()),
         workspace_symbol_provider: Some(true.into()),
+        folding_range_provider: Some(true.into()),
         selection_range_provider: Some(true.into()),
+        call_hierarchy_provider: Some(true.into()),
         completion_provider: Some(proto::CompletionOptions {
             trigger_characters: Some([".", "#", ",", "("].map(str::to_owned).into()),
             ..Default::default()
@@ -86,7 +90,7 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
             proto::SemanticTokensOptions {
                 legend: proto::SemanticTokensLegend {
                     token_types: TOKEN_TYPES.iter().map(|it| (*it).to_owned()).collect(),
-                    token_modifiers: vec!["definition".to_owned()],
+                    token_modifiers: TOKEN_MODIFIERS.iter().map(|it| (*it).to_owned()).collect(),
                 },
                 range: Some(true.into()),
                 full: Some(true.into()),
