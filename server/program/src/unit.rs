@@ -221,6 +221,11 @@ impl Unit {
         Some((expansion.call, own))
     }
 
+    /// The lines that calls of macros stand for, in the order of the program, each with its call in the source.
+    pub fn expansions(&self) -> impl ExactSizeIterator<Item = (&SourceFile, Place)> {
+        self.expansions.iter().map(|it| (it.file.as_ref(), it.call))
+    }
+
     /// The files it reads, the root first.
     #[must_use]
     pub fn files(&self) -> &[FileId] {

@@ -74,6 +74,8 @@ pub enum Meaning {
     Common,
     /// Makes a message.
     Message,
+    /// Tells the object file something of names; nothing for the program.
+    Attribute,
     /// Steers the listing or the object file; nothing for the program.
     Listing,
 }
@@ -259,10 +261,10 @@ pub static DIRECTIVES: &[Directive] = &[
     row("mc68010", M::Listing, "bs", "names the processor"),
     row("file", M::Listing, "s", "names the source for the symbol table"),
     row("line", M::Listing, "s", "gives a line number to the symbol table"),
-    row("type", M::Listing, "s", "says what a symbol is"),
-    row("size", M::Listing, "s", "says how long a symbol is"),
-    row("hidden", M::Listing, "s", "keeps a symbol inside its module"),
-    row("local", M::Listing, "s", "names local to a macro or module"),
+    row("type", M::Attribute, "s", "says what a symbol is"),
+    row("size", M::Attribute, "s", "says how long a symbol is"),
+    row("hidden", M::Attribute, "s", "keeps a symbol inside its module"),
+    row("local", M::Attribute, "s", "names local to a macro or module"),
 ];
 
 static INDEX: LazyLock<HashMap<&'static str, usize>> =

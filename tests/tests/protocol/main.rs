@@ -4,6 +4,8 @@ mod documents;
 mod life;
 mod mending;
 mod questions;
+mod renaming;
+mod structure;
 
 use std::path::Path;
 

@@ -5,6 +5,7 @@
 
 mod calls;
 mod lines;
+mod renaming;
 
 use std::ops::Range;
 use std::path::PathBuf;
@@ -307,6 +308,7 @@ proptest::proptest! {
         for at in (0..=text.len()).filter(|at| text.is_char_boundary(*at)) {
             let _ = (hover(&model, file, at), definition(&model, file, at), references(&model, file, at, true));
             let _ = (completions(&model, file, at), selection(&model, file, at), reveille_editor::actions(&model, file, at..at));
+            let _ = (reveille_editor::prepare_rename(&model, file, at), reveille_editor::rename(&model, file, at, "fresh"));
             let _ = (signatures(&model, file, at), reveille_editor::highlights(&model, file, at));
             let _ = (reveille_editor::incoming_calls(&model, file, at), reveille_editor::outgoing_calls(&model, file, at));
         }

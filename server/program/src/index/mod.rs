@@ -405,6 +405,7 @@ impl<'a> Builder<'a> {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, false);
             }
+            Meaning::Attribute => self.uses(at, text, line.operands, false),
             Meaning::Listing | Meaning::Message => (),
             Meaning::End => {
                 self.event(at, EventKind::Directive, None);

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
+use reveille_editor::Refusal;
 use tower_lsp::gen_lsp_types as proto;
-use tower_lsp::jsonrpc::{Error, Result};
+use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
 use tower_lsp::{Client, LanguageServer};
 
 use super::capabilities::{client_traits, server_capabilities};
@@ -52,10 +53,15 @@ async fn work<R: Send + 'static>(
     })
 }
 
+/// A request that was understood and is not done: RequestFailed of LSP 3.17.
+fn refused(why: Refusal) -> Error {
+    Error { code: ErrorCode::ServerError(-32803), message: why.0.into(), data: None }
+}
+
 impl LanguageServer for Backend {
     async fn initialize(&self, params: proto::InitializeParams) -> Result<proto::InitializeResult> {
         let traits = client_traits(&params.capabilities);
-        let capabilities = server_capabilities(traits.unit);
+        let capabilities = server_capabilities(&traits);
         let folders = params.workspace_folders_initialize_params.workspace_folders;
         let folders = folders
             .and_then(|it| serde_json::to_value(it).ok())
@@ -272,6 +278,33 @@ impl LanguageServer for Backend {
             Some(calls.collect())
         })
         .await
+    }
+
+    async fn prepare_rename(
+        &self,
+        at: proto::TextDocumentPositionParams,
+    ) -> Result<Option<proto::PrepareRenameResult>> {
+        let found = work("textDocument/prepareRename", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::prepare_rename(snapshot.model(), file, snapshot.byte(file, at.position));
+            let placed = |(range, placeholder)| proto::PrepareRenamePlaceholder {
+                range: snapshot.range(file, &range),
+                placeholder,
+            };
+            Some(found.map(|it| placed(it).into()))
+        });
+        found.await?.transpose().map_err(refused)
+    }
+
+    async fn rename(&self, params: proto::RenameParams) -> Result<Option<proto::WorkspaceEdit>> {
+        let at = params.text_document_position_params;
+        let found = work("textDocument/rename", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let byte = snapshot.byte(file, at.position);
+            let edits = reveille_editor::rename(snapshot.model(), file, byte, &params.new_name);
+            Some(edits.map(|it| to_proto::workspace_edit(snapshot, &it)))
+        });
+        found.await?.transpose().map_err(refused)
     }
 
     async fn document_symbol(

@@ -36,6 +36,7 @@ pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits 
             .and_then(|it| it.workspace_edit.as_ref())
             .and_then(|it| it.document_changes)
             .unwrap_or(false),
+        prepares_rename: text.and_then(|it| it.rename.as_ref()).and_then(|it| it.prepare_support).unwrap_or(false),
         watches_files: workspace
             .and_then(|it| it.did_change_watched_files.as_ref())
             .and_then(|it| it.dynamic_registration)
@@ -44,7 +45,8 @@ pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits 
 }
 
 /// What the server offers.
-pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities {
+pub(super) fn server_capabilities(traits: &ClientTraits) -> proto::ServerCapabilities {
+    let ClientTraits { unit, prepares_rename, .. } = *traits;
     proto::ServerCapabilities {
         position_encoding: Some(match unit {
             ColumnUnit::Utf8 => proto::PositionEncodingKind::UTF8,
@@ -64,6 +66,11 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
         references_provider: Some(true.into()),
         document_highlight_provider: Some(true.into()),
         document_link_provider: Some(proto::DocumentLinkOptions::default()),
+        rename_provider: Some(if prepares_rename {
+            proto::RenameOptions { prepare_provider: Some(true), ..Default::default() }.into()
+        } else {
+            true.into()
+        }),
         document_symbol_provider: Some(true.into()),
         workspace_symbol_provider: Some(true.into()),
         folding_range_provider: Some(true.into()),

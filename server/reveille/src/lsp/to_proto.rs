@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use reveille_decoders::Severity;
 use reveille_editor::{
     Action, Block, BlockKind, Call, Completion, CompletionKind, Highlight, Link, Location, OutlineKind, OutlineSymbol,
-    Routine, SemanticKind, SemanticToken,
+    Routine, SemanticKind, SemanticToken, TextEdit,
 };
 use reveille_facts::{Finding, Model};
 use reveille_program::FileId;
@@ -58,15 +58,16 @@ pub(crate) fn diagnostic(snapshot: &Snapshot, model: &Model, finding: &Finding) 
     }
 }
 
-pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_>) -> Option<proto::CodeAction> {
-    let mut edits: HashMap<FileId, Vec<proto::TextEdit>> = HashMap::new();
-    for edit in &action.edits {
+/// Edits of one or more files, as the client takes them.
+pub(crate) fn workspace_edit(snapshot: &Snapshot, edits: &[TextEdit]) -> proto::WorkspaceEdit {
+    let mut by_file: HashMap<FileId, Vec<proto::TextEdit>> = HashMap::new();
+    for edit in edits {
         let range = snapshot.range(edit.at.file, &edit.at.range);
-        edits.entry(edit.at.file).or_default().push(proto::TextEdit { range, new_text: edit.text.clone() });
+        by_file.entry(edit.at.file).or_default().push(proto::TextEdit { range, new_text: edit.text.clone() });
     }
     let mut change = proto::WorkspaceEdit::default();
     if snapshot.traits.versioned_edits {
-        let documents = edits.into_iter().filter_map(|(file, edits)| {
+        let documents = by_file.into_iter().filter_map(|(file, edits)| {
             let text_document = proto::OptionalVersionedTextDocumentIdentifier {
                 version: snapshot.version(file),
                 text_document_identifier: proto::TextDocumentIdentifier { uri: snapshot.uri(file)? },
@@ -77,14 +78,18 @@ pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_
         change.document_changes = Some(documents.collect());
     } else {
         change.changes =
-            Some(edits.into_iter().filter_map(|(file, edits)| Some((snapshot.uri(file)?, edits))).collect());
+            Some(by_file.into_iter().filter_map(|(file, edits)| Some((snapshot.uri(file)?, edits))).collect());
     }
+    change
+}
+
+pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_>) -> Option<proto::CodeAction> {
     Some(proto::CodeAction {
         title: action.title.to_owned(),
         kind: Some(proto::CodeActionKind::QuickFix),
         diagnostics: Some(vec![diagnostic(snapshot, model, action.finding)]),
         is_preferred: Some(action.is_preferred),
-        edit: Some(change),
+        edit: Some(workspace_edit(snapshot, &action.edits)),
         ..Default::default()
     })
 }
