@@ -205,7 +205,8 @@ impl Walk {
 
     /// A line of the C preprocessor.
     fn preprocessor(&mut self, number: usize, text: &str) {
-        let rest = text.trim_start_matches('#').trim_start();
+        // With a blank behind the sign it is prose more often than not.
+        let rest = text.trim_start_matches('#');
         let word = rest.split(|it: char| !it.is_ascii_alphabetic()).next().unwrap_or_default();
         match word {
             "if" | "ifdef" | "ifndef" => self.open(Opener::Preprocessor, number),

@@ -272,13 +272,15 @@ impl Unit {
         self.definitions.get(self.find_folded(program, folded)?)
     }
 
-    /// The place in `definitions` of the first name that is this one in lower case.
+    /// The place in `definitions` of what counts for the first name that is this one in lower case.
     pub(crate) fn find_folded(&self, program: &Program, folded: Symbol) -> Option<usize> {
         let make = || {
             let mut map = FxHashMap::default();
             let ordinary = self.definitions.iter().enumerate().filter(|it| !it.1.symbol.is_local());
             for (at, definition) in ordinary {
-                map.entry(program.names().folded(definition.symbol)).or_insert(at as u32);
+                // Of one name the definition that counts: an import that is defined here after all does not.
+                let counts = self.by_symbol.get(definition.symbol.index()).and_then(|it| it.checked_sub(1));
+                map.entry(program.names().folded(definition.symbol)).or_insert(counts.unwrap_or(at as u32));
             }
             map
         };
@@ -425,6 +427,12 @@ impl Unit {
     #[must_use]
     pub fn reads(&self, file: FileId, chunk: u32) -> bool {
         self.segments.iter().any(|segment| segment.file == file && segment.chunk == chunk)
+    }
+
+    /// Whether another version of the unit has the same lengths, locations and decisions of conditions.
+    #[must_use]
+    pub fn is_laid_out_like(&self, other: &Self) -> bool {
+        self.sized == other.sized && self.stops == other.stops && self.decisions == other.decisions
     }
 
     /// Evaluates part of a line at its place.

@@ -83,7 +83,7 @@ impl Plan<'_> {
 }
 
 /// The text at a part of a line.
-fn text_of(model: &Model, place: Place, span: Span) -> &str {
+pub(super) fn text_of(model: &Model, place: Place, span: Span) -> &str {
     model.program().file(place.file).map_or("", |file| span.of(file.at(place.chunk, place.line).2))
 }
 

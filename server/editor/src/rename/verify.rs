@@ -5,7 +5,7 @@ use reveille_program::{Content, DefinitionKind, Place, Program, SourceFile, Spel
 use reveille_source::{Dialect, File, Line, operands, read_line};
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::plan::Plan;
+use super::plan::{Plan, text_of};
 use super::{Refusal, refuse, shown};
 
 /// Refuses a new name if anything but the name would be another thing then. `words` say of the new name what a person knows of it.
@@ -191,6 +191,23 @@ impl Compare<'_> {
         }
         if old.len() != now.len() {
             return refuse(format!("{} the program would define other names", self.words));
+        }
+        let now = self.now.find(self.program, self.new);
+        let now = now.map(|it| (it.kind, self.line(self.now, self.program, it.place)));
+        for place in
+            self.plan.places.iter().filter(|it| !self.plan.is_local && self.old.files().contains(&it.place.file))
+        {
+            let found = self.old.find(self.model.program(), text_of(self.model, place.place, place.span));
+            if found.map(|it| (it.kind, self.line(self.old, self.model.program(), it.place))) != now {
+                let place = shown(self.model, place.place);
+                return refuse(format!("{} the name at {place} would mean another definition", self.words));
+            }
+        }
+        if !self.old.is_laid_out_like(self.now) {
+            return refuse(format!(
+                "{} instructions would have other lengths, or conditions be decided otherwise",
+                self.words
+            ));
         }
         Ok(())
     }

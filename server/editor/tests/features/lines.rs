@@ -45,6 +45,7 @@ fn macros_repetitions_conditionals_and_comments_fold() {
 fn each_case_of_a_conditional_folds() {
     let text = "\tifd\tA\n\tnop\n\telseif\tB\n\tnop\n\telse\n\tnop\n\tendc\n\tnop\n";
     assert_eq!(shown(text), ["Case 1-2", "Case 3-4", "Case 5-7"]);
+    assert_eq!(shown("# if it is so\n\tnop\n"), [""; 0], "a comment");
     let text = "#ifdef A\n\tnop\n#else\n\tifd\tB\n\tnop\n\tendc\n#endif\n# define X\n";
     assert_eq!(shown(text), ["Preprocessor 1-2", "Preprocessor 3-7", "Case 4-6"]);
 }

@@ -1,7 +1,7 @@
 //! Names changed everywhere, and why some are not.
 
 use reveille_editor::{prepare_rename, rename};
-use reveille_fixture::marked;
+use reveille_fixture::{Numbers, marked};
 use reveille_program::{Content, Program};
 use reveille_source::{Encoding, File};
 
@@ -272,4 +272,84 @@ fn a_renamed_firmware_is_the_same_program() {
     found.sort_unstable();
     assert_eq!(found, expected);
     assert!(found.len() > 2);
+}
+
+/// What a program lays down: the bytes of all its lines.
+fn laid_down(files: &[(&str, &str)]) -> Vec<Vec<Option<u8>>> {
+    let (model, ..) = program(files);
+    let mut found = Vec::new();
+    for unit in model.analysis().units() {
+        let make = |_, lines: Vec<reveille_program::Listed>| lines.into_iter().map(|it| it.bytes).collect::<Vec<_>>();
+        let mut take = |lines: Vec<Vec<Option<u8>>>| {
+            found.extend(lines);
+            Ok::<(), std::convert::Infallible>(())
+        };
+        let Ok(()) = reveille_program::list(model.program(), unit, &make, &mut take);
+    }
+    found
+}
+
+#[test]
+fn whatever_is_renamed_lays_down_the_same_bytes_and_can_be_renamed_back() {
+    const LINES: &[&str] = &[
+        "one\tmoveq\t#two,d0",
+        "one\tequ\t3",
+        "two\tequ\t4",
+        "Two\tset\t5",
+        "two\tdc.b\tone,'one'",
+        "\tdc.w\tone+two,THREE",
+        "\tbsr\tone\tto one",
+        "three\tnop",
+        ".x\tbra\t.x",
+        "\tbne\t.x",
+        "in\tMACRO",
+        "\tdc.b\t\\1,one",
+        "\tdc.b\t'\\1'",
+        "\\1_io\tequ\t1",
+        "\tENDM",
+        "\tin\tone",
+        "\tin\ttwo,three",
+        "one_io\tequ\t2",
+        "\tifd\tone",
+        "\telse",
+        "\tendc",
+        "\txdef\tone",
+        "\txref\tthree",
+        "\tinclude\tb.i",
+        "\tmove.w\tone(a0),two",
+        "\tif\ttwo>3",
+        "cnt\tequr\td1",
+        "\tmove.w\tcnt,d0",
+        "\tifc\tone,two",
+        "\tcomm\tone,4",
+    ];
+    let mut count = 0;
+    for seed in 0..3000 {
+        let mut numbers = Numbers::new(seed);
+        let mut text = |most: usize| -> String {
+            let lines = numbers.below(most) + 2;
+            (0..lines).map(|_| format!("{}\n", numbers.pick(LINES))).collect()
+        };
+        let (a, b, c) = (text(16), text(5).replace("include", "nop"), text(6));
+        let names = ["one", "two", "Two", "three", ".x", "in", "cnt", "one_io"];
+        let name = numbers.pick(&names);
+        let is_part = |it: char| it.is_ascii_alphanumeric() || it == '_' || it == '.';
+        let whole = |it: &(usize, &str)| !a[..it.0].ends_with(is_part) && !a[it.0 + name.len()..].starts_with(is_part);
+        let Some((at, _)) = a.match_indices(name).find(whole) else { continue };
+        let fresh = if name.starts_with('.') { ".fresh" } else { "fresh" };
+        let marked = format!("{}<|>{}", &a[..at], &a[at..]);
+        let Ok(now) = renamed(&[("a.s", &marked), ("b.i", &b), ("c.s", &c)], fresh) else { continue };
+        let after = [("a.s", now[0].as_str()), ("b.i", &now[1]), ("c.s", &now[2])];
+        let before = [("a.s", a.as_str()), ("b.i", &b), ("c.s", &c)];
+        assert_eq!(laid_down(&after), laid_down(&before), "{name}: {before:?} became {after:?}");
+        count += 1;
+        // Back again, all spellings are that of the definition.
+        if !name.eq_ignore_ascii_case("two") {
+            let back = now[0].find(fresh).map(|at| format!("{}<|>{}", &now[0][..at], &now[0][at..]));
+            let back = renamed(&[("a.s", &back.unwrap()), ("b.i", &now[1]), ("c.s", &now[2])], name);
+            let back: Vec<String> = back.unwrap().iter().map(|it| it.to_lowercase()).collect();
+            assert_eq!(back, [&a, &b, &c].map(|it| it.to_lowercase()), "{name}: {after:?}");
+        }
+    }
+    assert!(count > 500, "{count} of 3000 programs had a name that could be changed");
 }

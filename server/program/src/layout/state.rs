@@ -45,7 +45,7 @@ pub(crate) struct State {
 }
 
 /// Where a directive has left the location, so that nobody has to work it out again.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stop {
     pub(super) mark: Mark,
     pub(super) next_base: u32,
