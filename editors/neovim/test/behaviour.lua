@@ -175,6 +175,14 @@ local tests = {
     end)
   end },
 
+  { 'lines that are not read have the colour of comments', function()
+    equal('Comment', vim.api.nvim_get_hl(0, { name = '@lsp.mod.inactive.m68k' }).link, 'link')
+    vim.cmd.colorscheme('default')
+    equal('Comment', vim.api.nvim_get_hl(0, { name = '@lsp.mod.inactive.m68k' }).link, 'link in another scheme')
+    local client = one_client()
+    assert(vim.tbl_contains(client.server_capabilities.semanticTokensProvider.legend.tokenModifiers, 'inactive'))
+  end },
+
   { 'a second file uses the same server', function()
     local client = one_client()
     attached(client, open('boot.s'))

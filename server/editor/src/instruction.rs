@@ -316,6 +316,7 @@ fn lays_nothing(meaning: Meaning) -> bool {
             | M::Else
             | M::ElseIf
             | M::EndIf
+            | M::Attribute
             | M::Listing
             | M::Message
             | M::Export

@@ -132,7 +132,10 @@ impl<'a> Spot<'a> {
             _ => return None,
         };
         if let Thing::Label(_) = thing
-            && let Some(own) = unit.definitions().iter().find(|it| it.place == self.place)
+            && let Some(own) = unit.definitions().iter().find(|it| {
+                // A name that is given from outside has the place of the first line.
+                it.place == self.place && *program.names().text(it.symbol) == *name
+            })
         {
             return Some((unit, *own, range));
         }

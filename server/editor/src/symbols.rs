@@ -3,10 +3,12 @@
 use std::ops::Range;
 
 use reveille_facts::{Evidence, Model};
-use reveille_program::{DefinitionKind, FileId, definition_span};
-use reveille_source::{LineKind, Meaning, OpId, Operation};
+use reveille_program::{DefinitionKind, FileId, Place, SourceFile, definition_span};
+use reveille_source::{Line, LineKind, Meaning, OpId, Operation};
+use rustc_hash::FxHashMap;
 
 use crate::lookup::{Location, location};
+use crate::structure::{is_address, is_data, macro_bodies};
 
 /// What a name in an outline is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -48,33 +50,49 @@ pub struct OutlineSymbol {
 #[must_use]
 pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
     let Some(source) = model.program().file(file) else { return Vec::new() };
-    let blocks: Vec<_> = model.blocks().filter(|it| it.at.place.file == file && it.entry.0 == 0).collect();
+    let blocks = model.blocks().filter(|it| it.at.place.file == file && it.entry.0 == 0);
+    let blocks: FxHashMap<_, _> = blocks.map(|it| (it.at.place, it)).collect();
     let dialect = source.source().dialect();
+    let bodies = macro_bodies(source.source());
     let mut found: Vec<OutlineSymbol> = Vec::new();
-    let mut parents: Vec<usize> = Vec::new();
+    let mut parent = None;
     for (chunk, it) in source.source().chunks().iter().enumerate() {
         let base = source.source().first_byte(chunk);
         for (at, line) in it.lines().iter().enumerate() {
-            if line.kind != LineKind::Statement {
+            let number = source.source().first_line(chunk) + at;
+            if line.kind != LineKind::Statement || bodies.around(number).is_some() {
                 continue;
             }
             let text = it.line_text(line);
             let start = base + line.start as usize;
             let line_range = start..start + usize::from(line.len);
+            let place = Place { file, chunk: chunk as u32, line: at as u16 };
             let directive = line.op.directive();
             let meaning = directive.map(|it| it.meaning);
+            let is_content = line.op.is_instruction() || is_call(line) || meaning.is_some_and(is_data);
             let (name, span, kind) = match (line.label.is_empty(), meaning) {
                 (_, Some(Meaning::Section | Meaning::NamedSection)) => {
                     let name = if line.operands.is_empty() { line.operation } else { line.operands };
                     (name.of(text), name, OutlineKind::Section)
                 }
-                (true, Some(Meaning::Macro | Meaning::Equate | Meaning::Set)) => {
-                    let place = reveille_program::Place { file, chunk: chunk as u32, line: at as u16 };
+                (true, Some(Meaning::Macro | Meaning::Equate | Meaning::Set | Meaning::Common)) => {
                     let span = definition_span(model.program(), place);
-                    let kind = if meaning == Some(Meaning::Macro) { OutlineKind::Macro } else { OutlineKind::Constant };
+                    let kind = match meaning {
+                        Some(Meaning::Macro) => OutlineKind::Macro,
+                        Some(Meaning::Common) => OutlineKind::Data,
+                        Some(Meaning::Set) => OutlineKind::Variable,
+                        _ => OutlineKind::Constant,
+                    };
                     (span.of(text), span, kind)
                 }
-                (true, _) => continue,
+                (true, _) => {
+                    // Code and data belong to the label above them.
+                    if let Some(parent) = parent.filter(|_| is_content) {
+                        let parent: &mut OutlineSymbol = &mut found[parent];
+                        parent.range.end = line_range.end;
+                    }
+                    continue;
+                }
                 (false, Some(Meaning::Macro)) => (line.label.of(text), line.label, OutlineKind::Macro),
                 (false, Some(Meaning::Equate | Meaning::StructureField)) => {
                     (line.label.of(text), line.label, OutlineKind::Constant)
@@ -87,61 +105,70 @@ pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
                     (line.label.of(text), line.label, OutlineKind::Constant)
                 }
                 (false, None) => {
-                    // A label on a line of its own is what follows it.
-                    let mut next = it.lines()[at..].iter().filter(|it| it.op != OpId::NONE);
-                    let is_data = next.next().is_some_and(|it| it.op.directive().is_some_and(|it| is_data(it.meaning)));
-                    let kind = if is_data { OutlineKind::Data } else { OutlineKind::Routine };
+                    let kind = if labels_data(source, place) { OutlineKind::Data } else { OutlineKind::Routine };
                     (line.label.of(text), line.label, kind)
                 }
             };
             if name.is_empty() {
                 continue;
             }
-            let block =
-                blocks.iter().find(|it| it.at.place.chunk == chunk as u32 && usize::from(it.at.place.line) == at);
+            let block = blocks.get(&place);
             let detail = match block {
                 Some(block) => format!("{} x {}", block.entry.1, block.layout.name),
                 None if kind == OutlineKind::Constant => line.operands.of(text).to_owned(),
                 None => String::new(),
             };
             let kind = if block.is_some() { OutlineKind::Block } else { kind };
+            let end = match kind {
+                // To its ENDM.
+                OutlineKind::Macro => bodies.around(number + 1).map_or(line_range.end, |lines| {
+                    let last = lines.end.saturating_sub(1);
+                    source.source().line_start(last) + source.source().line(last).map_or(0, |it| it.1.len())
+                }),
+                _ => line_range.end,
+            };
             let symbol = OutlineSymbol {
                 name: name.to_owned(),
                 detail,
                 kind,
-                range: line_range.clone(),
+                range: line_range.start..end,
                 name_range: start + usize::from(span.start)..start + usize::from(span.end),
                 children: Vec::new(),
             };
-            let is_label = matches!(kind, OutlineKind::Routine | OutlineKind::Data | OutlineKind::Block);
-            if is_label && reveille_program::is_local_label(name, dialect) && !parents.is_empty() {
-                let parent = &mut found[parents[parents.len() - 1]];
-                parent.range.end = line_range.end;
-                parent.children.push(symbol);
-                continue;
-            }
-            if is_label {
-                // A label's lines go on to the next label.
-                if let Some(last) = parents.last() {
-                    found[*last].range.end = found[*last].range.end.max(start.saturating_sub(1));
+            if is_address(line) && meaning.is_none_or(|it| !is_section(it)) {
+                if let Some(parent) = parent.filter(|_| reveille_program::is_local_label(name, dialect)) {
+                    let parent: &mut OutlineSymbol = &mut found[parent];
+                    parent.range.end = line_range.end;
+                    parent.children.push(symbol);
+                    continue;
                 }
-                parents.push(found.len());
+                // A label's lines go on to the next label.
+                parent = Some(found.len());
             }
             found.push(symbol);
         }
     }
-    if let Some(last) = parents.last() {
-        found[*last].range.end = source.source().len();
-    }
     found
 }
 
-fn is_data(meaning: Meaning) -> bool {
-    use Meaning as M;
-    matches!(
-        meaning,
-        M::Constants | M::ConstantsOf(_) | M::Strings(_) | M::Block | M::Reserve | M::ReserveBytes | M::IncludeBytes
-    )
+fn is_section(meaning: Meaning) -> bool {
+    matches!(meaning, Meaning::Section | Meaning::NamedSection)
+}
+
+fn is_call(line: &Line) -> bool {
+    matches!(line.op.get(), Operation::MacroCall)
+}
+
+/// Whether a label without an operation of its own is that of data: what follows it is.
+fn labels_data(source: &SourceFile, place: Place) -> bool {
+    /// So many lines below are looked at.
+    const MOST_LINES: usize = 100;
+    let first = source.line_number(place);
+    let below = (first..first + MOST_LINES).map_while(|number| source.source().line(number));
+    let mut meanings = below.filter(|it| it.0.op != OpId::NONE).map(|it| it.0.op.directive().map(|it| it.meaning));
+    let next = meanings
+        .find(|it| !matches!(it, Some(Meaning::Even | Meaning::Align | Meaning::AlignOffset | Meaning::Listing)));
+    next.flatten().is_some_and(is_data)
 }
 
 /// A name that a search found.
@@ -189,7 +216,10 @@ pub fn search(model: &Model, query: &str) -> Vec<Found> {
         let kind = match kind {
             _ if is_block => OutlineKind::Block,
             DefinitionKind::Label => {
-                let is_data = file.is_some_and(|it| it.at(place.chunk, place.line).1.op.directive().is_some());
+                let is_data = file.is_some_and(|it| match it.at(place.chunk, place.line).1.op {
+                    OpId::NONE => labels_data(it, place),
+                    op => op.directive().is_some(),
+                });
                 if is_data { OutlineKind::Data } else { OutlineKind::Routine }
             }
             DefinitionKind::Equate => OutlineKind::Constant,

@@ -49,6 +49,8 @@ pub struct SemanticToken {
     pub kind: SemanticKind,
     /// Whether the name is defined here.
     pub is_definition: bool,
+    /// Whether no unit reads the line: a conditional is off, or END stands above.
+    pub is_inactive: bool,
 }
 
 /// The words of the lines of a range, in order.
@@ -67,6 +69,8 @@ pub fn semantic_tokens(model: &Model, file: FileId, lines: Range<usize>) -> Vec<
         for (at, line) in chunk.lines().iter().enumerate().skip(first).take(end - number) {
             let text = chunk.line_text(line);
             let number = (text_of.first_line(chunk_at) + at) as u32;
+            let place = Place { file, chunk: chunk_at as u32, line: at as u16 };
+            let is_inactive = unit.is_some() && model.analysis().units_of(file).all(|it| it.is_off(place));
             let mut push = |range: Range<usize>, kind, is_definition| {
                 if !range.is_empty() {
                     found.push(SemanticToken {
@@ -75,6 +79,7 @@ pub fn semantic_tokens(model: &Model, file: FileId, lines: Range<usize>) -> Vec<
                         end: range.end as u16,
                         kind,
                         is_definition,
+                        is_inactive,
                     });
                 }
             };
@@ -123,7 +128,6 @@ pub fn semantic_tokens(model: &Model, file: FileId, lines: Range<usize>) -> Vec<
                         let name = &text[range.clone()];
                         let definition = unit.and_then(|unit| {
                             if reveille_program::is_local_label(name, dialect) {
-                                let place = Place { file, chunk: chunk_at as u32, line: at as u16 };
                                 unit.resolve(model.program(), place, name)
                             } else {
                                 unit.find(model.program(), name)

@@ -227,6 +227,7 @@ fn odd_end(program: &Program, unit: &Unit, fact: &BlockFact) -> Option<Finding> 
                 | Meaning::RegisterName
                 | Meaning::Export
                 | Meaning::Import
+                | Meaning::Attribute
                 | Meaning::Listing
                 | Meaning::Message => continue,
                 _ => return None,

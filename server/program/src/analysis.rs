@@ -16,6 +16,8 @@ pub struct Analysis {
     by_file: Arc<FxHashMap<FileId, Vec<usize>>>,
     /// What the roots were told from: every file's includes.
     includes: Arc<Vec<(FileId, Arc<[String]>)>>,
+    /// Names given from outside.
+    defines: Arc<[(String, i64)]>,
 }
 
 /// A unit, and the versions of the files that it was laid out from.
@@ -55,7 +57,19 @@ impl Analysis {
                 by_file.entry(*file).or_default().push(at);
             }
         }
-        Self { units: Arc::new(units), roots, by_file: Arc::new(by_file), includes: Arc::new(includes) }
+        Self {
+            units: Arc::new(units),
+            roots,
+            by_file: Arc::new(by_file),
+            includes: Arc::new(includes),
+            defines: defines.into(),
+        }
+    }
+
+    /// The units of another version of the program, with the same names given from outside. What has not changed is taken over.
+    #[must_use]
+    pub fn again(&self, program: &Program) -> Self {
+        Self::new(program, &self.defines, Some(self))
     }
 
     /// The units.

@@ -28,6 +28,6 @@ pub use layout::lay_out;
 pub use listing::{Listed, Section, list, sections};
 pub use names::{Names, Symbol};
 pub use program::{Content, FileId, Prepared, Program, SourceFile};
-pub use references::{Occurrence, definition_span, references};
+pub use references::{Occurrence, Spelling, definition_span, references, references_in, spellings};
 pub use settings::{BranchSizing, References, Settings, Sizing};
 pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

@@ -10,7 +10,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use crate::expression::{Context, ExpressionProblem, Value, evaluate};
 use crate::index::{Use, value_in_operands};
 use crate::instruction::{Site, Sized};
-use crate::layout::{Segment, State, Stop};
+use crate::layout::{Idle, Segment, State, Stop};
 use crate::preprocessor::{Directive, directive};
 use crate::{FileId, Program, SourceFile, Symbol};
 
@@ -185,7 +185,8 @@ pub struct Unit {
     pub(crate) replaced: FxHashSet<Place>,
     /// Names that are given a value again and again.
     pub(crate) set_again: FxHashSet<Symbol>,
-    pub(crate) inactive: FxHashMap<(FileId, u32), Vec<Range<u16>>>,
+    /// The lines of each chunk that are not read.
+    pub(crate) idle: FxHashMap<(FileId, u32), Idle>,
     pub(crate) problems: Vec<Problem>,
     pub(crate) missing: Vec<(FileId, String)>,
     /// Names that are made known to other modules, and where.
@@ -277,6 +278,11 @@ impl Unit {
         })
     }
 
+    /// The lines that calls of macros stand for, in the order of the program, each with its call in the source.
+    pub fn expansions(&self) -> impl ExactSizeIterator<Item = (&SourceFile, Place)> {
+        self.expansions.iter().map(|it| (it.file.as_ref(), it.call))
+    }
+
     /// The files it reads, the root first.
     #[must_use]
     pub fn files(&self) -> &[FileId] {
@@ -329,13 +335,15 @@ impl Unit {
         self.definitions.get(self.find_folded(program, folded)?)
     }
 
-    /// The place in `definitions` of the first name that is this one in lower case.
+    /// The place in `definitions` of what counts for the first name that is this one in lower case.
     pub(crate) fn find_folded(&self, program: &Program, folded: Symbol) -> Option<usize> {
         let make = || {
             let mut map = FxHashMap::default();
             let ordinary = self.definitions.iter().enumerate().filter(|it| !it.1.symbol.is_local());
             for (at, definition) in ordinary {
-                map.entry(program.names().folded(definition.symbol)).or_insert(at as u32);
+                // Of one name the definition that counts: an import that is defined here after all does not.
+                let counts = self.by_symbol.get(definition.symbol.index()).and_then(|it| it.checked_sub(1));
+                map.entry(program.names().folded(definition.symbol)).or_insert(counts.unwrap_or(at as u32));
             }
             map
         };
@@ -466,8 +474,16 @@ impl Unit {
     /// Whether a line is read: not in a conditional that is off, a macro's body or after END.
     #[must_use]
     pub fn is_active(&self, place: Place) -> bool {
-        let ranges = self.inactive.get(&(place.file, place.chunk));
-        !ranges.is_some_and(|ranges| ranges.iter().any(|range| range.contains(&place.line)))
+        let found = self.idle.get(&(place.file, place.chunk));
+        !found.is_some_and(|it| it.idle.iter().any(|range| range.contains(&place.line)))
+    }
+
+    /// Whether a line is switched off: in a conditional that is off, or after END. The body of a macro is not, since it is read where
+    /// the macro is called.
+    #[must_use]
+    pub fn is_off(&self, place: Place) -> bool {
+        let found = self.idle.get(&(place.file, place.chunk));
+        found.is_some_and(|it| it.off.iter().any(|range| range.contains(&place.line)))
     }
 
     /// Whether a line is read as it stands, so that something may be wrong with it.
@@ -480,6 +496,12 @@ impl Unit {
     #[must_use]
     pub fn reads(&self, file: FileId, chunk: u32) -> bool {
         self.segments.iter().any(|segment| segment.file == file && segment.chunk == chunk)
+    }
+
+    /// Whether another version of the unit has the same lengths, locations and decisions of conditions.
+    #[must_use]
+    pub fn is_laid_out_like(&self, other: &Self) -> bool {
+        self.sized == other.sized && self.stops == other.stops && self.decisions == other.decisions
     }
 
     /// Evaluates part of a line at its place.

@@ -82,6 +82,8 @@ pub enum Meaning {
     Message,
     /// Makes an error.
     Error,
+    /// Tells the object file something of names; nothing for the program.
+    Attribute,
     /// Steers the listing or the object file; nothing for the program.
     Listing,
 }
@@ -271,11 +273,11 @@ pub static DIRECTIVES: &[Directive] = &[
     row("cpu", M::Listing, "s", "names the processor"),
     row("mc68000", M::Listing, "bs", "names the processor"),
     row("mc68010", M::Listing, "bs", "names the processor"),
-    row("file", M::Listing, "su", "names the source for the symbol table"),
-    row("line", M::Listing, "su", "gives a line number to the symbol table"),
-    row("type", M::Listing, "su", "says what a symbol is"),
-    row("size", M::Listing, "su", "says how long a symbol is"),
-    row("hidden", M::Listing, "s", "keeps a symbol inside its module"),
+    row("file", M::Listing, "sud", "names the source for the symbol table"),
+    row("line", M::Listing, "sud", "gives a line number to the symbol table"),
+    row("type", M::Attribute, "sud", "says what a symbol is"),
+    row("size", M::Attribute, "sud", "says how long a symbol is"),
+    row("hidden", M::Attribute, "sud", "keeps a symbol inside its module"),
     row("float", M::Floats(4), "su", "lays down floating-point numbers of 32 bits"),
     row("single", M::Floats(4), "su", "lays down floating-point numbers of 32 bits"),
     row("double", M::Floats(8), "su", "lays down floating-point numbers of 64 bits"),
@@ -305,8 +307,8 @@ pub static DIRECTIVES: &[Directive] = &[
     row("endef", M::Listing, "bsud", "ends what a debugger is told of a symbol"),
     row("ln", M::Listing, "sud", "gives a line number to a debugger"),
     row("version", M::Listing, "sud", "notes a version in the object file"),
-    row("protected", M::Listing, "sud", "keeps a symbol inside its module"),
-    row("internal", M::Listing, "sud", "keeps a symbol inside its module"),
+    row("protected", M::Attribute, "sud", "keeps a symbol inside its module"),
+    row("internal", M::Attribute, "sud", "keeps a symbol inside its module"),
     row("altmacro", M::Listing, "bsud", "reads macros in another way"),
     row("noaltmacro", M::Listing, "bsud", "reads macros in the usual way"),
     row("swbeg", M::Listing, "su", "tells a debugger of a jump table"),

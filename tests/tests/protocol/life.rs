@@ -153,6 +153,16 @@ fn everything_that_is_offered_answers() {
             "textDocument/references",
             json!({ "textDocument": { "uri": DISK }, "position": here, "context": { "includeDeclaration": true } }),
         ),
+        ("documentHighlightProvider", "textDocument/documentHighlight", place(DISK, &here)),
+        ("documentLinkProvider", "textDocument/documentLink", whole(DISK)),
+        ("foldingRangeProvider", "textDocument/foldingRange", whole(DISK)),
+        ("callHierarchyProvider", "textDocument/prepareCallHierarchy", place(DISK, &at(TEXT, "start\tmove"))),
+        ("renameProvider", "textDocument/prepareRename", place(DISK, &here)),
+        (
+            "renameProvider",
+            "textDocument/rename",
+            json!({ "textDocument": { "uri": DISK }, "position": here, "newName": "TRACKS" }),
+        ),
         ("documentSymbolProvider", "textDocument/documentSymbol", whole(DISK)),
         ("workspaceSymbolProvider", "workspace/symbol", json!({ "query": "cyl" })),
         (

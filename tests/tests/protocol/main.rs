@@ -5,6 +5,8 @@ mod layout;
 mod life;
 mod mending;
 mod questions;
+mod renaming;
+mod structure;
 
 use std::path::Path;
 

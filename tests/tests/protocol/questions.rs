@@ -218,7 +218,7 @@ fn names_of_the_whole_workspace_are_found_by_their_letters() {
 /// Semantic tokens as text, type and whether the name is defined there.
 fn decoded(client: &Client, text: &str, found: &Value) -> Vec<(String, String, bool)> {
     let legend = &client.capabilities["semanticTokensProvider"]["legend"];
-    assert_eq!(legend["tokenModifiers"], json!(["definition"]));
+    assert_eq!(legend["tokenModifiers"], json!(["definition", "inactive"]));
     let numbers: Vec<u64> = found["data"].as_array().expect("a list").iter().filter_map(Value::as_u64).collect();
     let (mut line, mut start) = (0, 0);
     let mut last = 0;

@@ -62,6 +62,12 @@ function M.setup(given)
   end
   start_in_open_buffers()
 
+  -- The server marks the words of lines that are not read, such as those of a conditional that is off. A colour scheme
+  -- or the user may say otherwise.
+  for _, filetype in ipairs(options.filetypes) do
+    vim.cmd.highlight({ 'default', 'link', '@lsp.mod.inactive.' .. filetype, 'Comment' })
+  end
+
   vim.api.nvim_create_user_command('ReveilleRestart', M.restart, { desc = 'Stop the Reveille server and start it again' })
 end
 

@@ -415,6 +415,7 @@ impl<'a> Builder<'a> {
                 self.event(at, EventKind::Directive, None);
                 self.uses(at, text, line.operands, false);
             }
+            Meaning::Attribute => self.uses(at, text, line.operands, false),
             // A macro may have the name.
             Meaning::Listing | Meaning::Message if directive.soft && !directive.needs_dot => {
                 self.event(at, EventKind::Directive, None);

@@ -21,6 +21,14 @@ pub(crate) struct Sized {
     pub(crate) choice: Option<Choice>,
 }
 
+impl PartialEq for Sized {
+    /// The form is known by its place in the table.
+    fn eq(&self, other: &Self) -> bool {
+        let form = |it: &Self| it.choice.map(|it| (std::ptr::from_ref(it.form), it.size));
+        self.bytes == other.bytes && self.kinds == other.kinds && form(self) == form(other)
+    }
+}
+
 /// The bytes of an instruction, ten at most, without memory of their own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Bytes {

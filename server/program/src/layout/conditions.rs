@@ -39,6 +39,8 @@ impl Walk<'_> {
                 Some(left) => self.state.repeats = left,
                 None => nothing(self),
             },
+            // Conditionals in lines that are passed over count where those are read.
+            _ if self.state.repeats > 0 => return true,
             Meaning::If(condition) => self.open(|it| it.decide(place, indexed, condition)),
             Meaning::Else => self.turn(place, line.operation, |_| Some(true)),
             Meaning::ElseIf => self.turn(place, line.operation, |it| it.decide(place, indexed, Condition::True)),

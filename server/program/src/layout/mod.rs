@@ -7,6 +7,7 @@ mod conditions;
 mod directives;
 mod expansion;
 mod finish;
+mod idle;
 mod instructions;
 mod state;
 mod stretch;
@@ -15,6 +16,7 @@ mod texts;
 mod trace;
 mod values;
 
+use std::collections::hash_map::Entry;
 use std::sync::Arc;
 
 use reveille_source::{Meaning, Span};
@@ -25,6 +27,8 @@ use crate::preprocessor::Texts;
 use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span};
 use crate::{FileId, Program, SourceFile, Symbol};
 
+pub(crate) use idle::Idle;
+use idle::Watch;
 use state::Mark;
 pub(crate) use state::{Segment, State, Stop};
 use stretch::{Open, Piece};
@@ -276,6 +280,9 @@ impl<'a> Walk<'a> {
             self.chunk(id, chunk as u32, indexed, &mut openers);
             if let Some(end) = self.state.ended {
                 self.after_end(end, &file);
+                for chunk in chunk + 1..file.indexed.len() {
+                    self.unit.idle.entry((id, chunk as u32)).or_insert_with(Idle::whole);
+                }
                 break;
             }
         }
@@ -314,12 +321,9 @@ impl<'a> Walk<'a> {
     fn chunk(&mut self, id: FileId, chunk: u32, indexed: &Indexed, openers: &mut Vec<(Place, Span)>) {
         self.segment(id, chunk, 0, 0);
         let mut scopes = vec![(0_u16, self.state.scope)];
-        let mut idle_since = (!self.state.reads()).then_some(0_u16);
-        let mut idle = Vec::new();
         let is_header = self.source(id).is_some_and(|it| it.is_c_header());
-        if is_header {
-            idle.push(0..u16::MAX);
-        }
+        let mut idle = Watch::new(is_header || !self.state.reads());
+        let mut off = Watch::new(is_header || self.state.is_off());
         let mut line_before = u16::MAX;
         let mut replaced = u16::MAX;
         for (at, event) in indexed.events.iter().enumerate() {
@@ -363,14 +367,8 @@ impl<'a> Walk<'a> {
             if self.state.scope != before {
                 scopes.push((event.line, self.state.scope));
             }
-            match (idle_since, self.state.reads()) {
-                (None, false) => idle_since = Some(event.line + 1),
-                (Some(since), true) => {
-                    idle.push(since..event.line);
-                    idle_since = None;
-                }
-                _ => (),
-            }
+            idle.note(event.line, is_header || !self.state.reads());
+            off.note(event.line, is_header || self.state.is_off());
             let is_include = is_include(indexed, event);
             if is_include && self.state.reads() {
                 self.include(id, chunk, event.line, indexed);
@@ -383,14 +381,18 @@ impl<'a> Walk<'a> {
                 }
             }
             if self.state.ended.is_some() {
+                // An included file may have ended the source.
+                idle.note(event.line, true);
+                off.note(event.line, true);
                 break;
             }
         }
-        if let Some(since) = idle_since {
-            idle.push(since..u16::MAX);
-        }
-        if !idle.is_empty() {
-            self.unit.inactive.entry((id, chunk)).or_default().extend(idle);
+        let visit = Idle { idle: idle.end(), off: off.end() };
+        match self.unit.idle.entry((id, chunk)) {
+            Entry::Vacant(entry) => {
+                entry.insert(visit);
+            }
+            Entry::Occupied(mut entry) => entry.get_mut().meet(&visit),
         }
         for (at, found) in indexed.local_uses.iter().enumerate() {
             let scope = scopes[scopes.partition_point(|it| it.0 <= found.line) - 1].1;
@@ -584,10 +586,10 @@ impl<'a> Walk<'a> {
                 return;
             }
             match self.unit.locals.entry((self.state.scope, symbol)) {
-                std::collections::hash_map::Entry::Vacant(entry) => {
+                Entry::Vacant(entry) => {
                     entry.insert(at);
                 }
-                std::collections::hash_map::Entry::Occupied(entry) => {
+                Entry::Occupied(entry) => {
                     let first = self.unit.definitions[*entry.get() as usize].place;
                     self.problem(ProblemKind::Duplicate(first), place, span);
                 }

@@ -46,7 +46,7 @@ pub(crate) struct State {
 }
 
 /// Where a directive has left the location, so that nobody has to work it out again.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stop {
     pub(super) mark: Mark,
     pub(super) next_base: u32,
@@ -107,6 +107,11 @@ impl State {
             && self.macros == 0
             && self.repeats == 0
             && self.conditions.last().is_none_or(|case| case.reads)
+    }
+
+    /// Whether nothing is read for another reason than that a macro's body is walked over.
+    pub(super) fn is_off(&self) -> bool {
+        self.ended.is_some() || self.conditions.last().is_some_and(|case| !case.reads)
     }
 
     pub(super) fn is_uncertain(&self) -> bool {

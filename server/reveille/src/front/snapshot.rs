@@ -22,6 +22,7 @@ pub(crate) struct ClientTraits {
     pub(crate) hierarchical_symbols: bool,
     pub(crate) definition_links: bool,
     pub(crate) versioned_edits: bool,
+    pub(crate) prepares_rename: bool,
     pub(crate) watches_files: bool,
 }
 

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
+use reveille_editor::Refusal;
 use tower_lsp::gen_lsp_types as proto;
-use tower_lsp::jsonrpc::{Error, Result};
+use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
 use tower_lsp::{Client, LanguageServer};
 
 use super::capabilities::{client_traits, server_capabilities};
@@ -52,10 +53,15 @@ async fn work<R: Send + 'static>(
     })
 }
 
+/// A request that was understood and is not done: RequestFailed of LSP 3.17.
+fn refused(why: Refusal) -> Error {
+    Error { code: ErrorCode::ServerError(-32803), message: why.0.into(), data: None }
+}
+
 impl LanguageServer for Backend {
     async fn initialize(&self, params: proto::InitializeParams) -> Result<proto::InitializeResult> {
         let traits = client_traits(&params.capabilities);
-        let capabilities = server_capabilities(traits.unit);
+        let capabilities = server_capabilities(&traits);
         let folders = params.workspace_folders_initialize_params.workspace_folders;
         let folders = folders
             .and_then(|it| serde_json::to_value(it).ok())
@@ -192,6 +198,113 @@ impl LanguageServer for Backend {
             Some(found.iter().filter_map(|it| to_proto::location(snapshot, it)).collect())
         })
         .await
+    }
+
+    async fn document_highlight(
+        &self,
+        params: proto::DocumentHighlightParams,
+    ) -> Result<Option<Vec<proto::DocumentHighlight>>> {
+        let at = params.text_document_position_params;
+        work("textDocument/documentHighlight", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::highlights(snapshot.model(), file, snapshot.byte(file, at.position));
+            Some(found.iter().map(|it| to_proto::highlight(snapshot, file, it)).collect())
+        })
+        .await
+    }
+
+    async fn document_link(&self, params: proto::DocumentLinkParams) -> Result<Option<Vec<proto::DocumentLink>>> {
+        work("textDocument/documentLink", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let found = reveille_editor::links(snapshot.model(), file);
+            Some(found.iter().filter_map(|it| to_proto::document_link(snapshot, file, it)).collect())
+        })
+        .await
+    }
+
+    async fn folding_range(&self, params: proto::FoldingRangeParams) -> Result<Option<Vec<proto::FoldingRange>>> {
+        work("textDocument/foldingRange", move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let found = reveille_editor::folds(snapshot.model(), file);
+            Some(found.iter().map(to_proto::folding_range).collect())
+        })
+        .await
+    }
+
+    async fn prepare_call_hierarchy(
+        &self,
+        params: proto::CallHierarchyPrepareParams,
+    ) -> Result<Option<Vec<proto::CallHierarchyItem>>> {
+        let at = params.text_document_position_params;
+        work("textDocument/prepareCallHierarchy", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::routine_at(snapshot.model(), file, snapshot.byte(file, at.position))?;
+            Some(vec![to_proto::call_item(snapshot, found)?])
+        })
+        .await
+    }
+
+    async fn incoming_calls(
+        &self,
+        params: proto::CallHierarchyIncomingCallsParams,
+    ) -> Result<Option<Vec<proto::CallHierarchyIncomingCall>>> {
+        let item = params.item;
+        work("callHierarchy/incomingCalls", move |snapshot| {
+            let file = snapshot.file(&item.uri)?;
+            let byte = snapshot.byte(file, item.selection_range.start);
+            let found = reveille_editor::incoming_calls(snapshot.model(), file, byte).into_iter();
+            let calls = found.filter_map(|it| {
+                let from_ranges = to_proto::call_ranges(snapshot, it.routine.file, &it);
+                Some(proto::CallHierarchyIncomingCall { from: to_proto::call_item(snapshot, it.routine)?, from_ranges })
+            });
+            Some(calls.collect())
+        })
+        .await
+    }
+
+    async fn outgoing_calls(
+        &self,
+        params: proto::CallHierarchyOutgoingCallsParams,
+    ) -> Result<Option<Vec<proto::CallHierarchyOutgoingCall>>> {
+        let item = params.item;
+        work("callHierarchy/outgoingCalls", move |snapshot| {
+            let file = snapshot.file(&item.uri)?;
+            let byte = snapshot.byte(file, item.selection_range.start);
+            let found = reveille_editor::outgoing_calls(snapshot.model(), file, byte).into_iter();
+            let calls = found.filter_map(|it| {
+                let from_ranges = to_proto::call_ranges(snapshot, file, &it);
+                Some(proto::CallHierarchyOutgoingCall { to: to_proto::call_item(snapshot, it.routine)?, from_ranges })
+            });
+            Some(calls.collect())
+        })
+        .await
+    }
+
+    async fn prepare_rename(
+        &self,
+        at: proto::TextDocumentPositionParams,
+    ) -> Result<Option<proto::PrepareRenameResult>> {
+        let found = work("textDocument/prepareRename", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let found = reveille_editor::prepare_rename(snapshot.model(), file, snapshot.byte(file, at.position));
+            let placed = |(range, placeholder)| proto::PrepareRenamePlaceholder {
+                range: snapshot.range(file, &range),
+                placeholder,
+            };
+            Some(found.map(|it| placed(it).into()))
+        });
+        found.await?.transpose().map_err(refused)
+    }
+
+    async fn rename(&self, params: proto::RenameParams) -> Result<Option<proto::WorkspaceEdit>> {
+        let at = params.text_document_position_params;
+        let found = work("textDocument/rename", move |snapshot| {
+            let file = snapshot.file(&at.text_document.uri)?;
+            let byte = snapshot.byte(file, at.position);
+            let edits = reveille_editor::rename(snapshot.model(), file, byte, &params.new_name);
+            Some(edits.map(|it| to_proto::workspace_edit(snapshot, &it)))
+        });
+        found.await?.transpose().map_err(refused)
     }
 
     async fn document_symbol(

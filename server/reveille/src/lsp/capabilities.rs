@@ -3,7 +3,7 @@
 use reveille_source::ColumnUnit;
 use tower_lsp::gen_lsp_types as proto;
 
-use super::to_proto::TOKEN_TYPES;
+use super::to_proto::{TOKEN_MODIFIERS, TOKEN_TYPES};
 use crate::front::ClientTraits;
 
 /// What the client can do.
@@ -36,6 +36,7 @@ pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits 
             .and_then(|it| it.workspace_edit.as_ref())
             .and_then(|it| it.document_changes)
             .unwrap_or(false),
+        prepares_rename: text.and_then(|it| it.rename.as_ref()).and_then(|it| it.prepare_support).unwrap_or(false),
         watches_files: workspace
             .and_then(|it| it.did_change_watched_files.as_ref())
             .and_then(|it| it.dynamic_registration)
@@ -44,7 +45,8 @@ pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits 
 }
 
 /// What the server offers.
-pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities {
+pub(super) fn server_capabilities(traits: &ClientTraits) -> proto::ServerCapabilities {
+    let ClientTraits { unit, prepares_rename, .. } = *traits;
     proto::ServerCapabilities {
         position_encoding: Some(match unit {
             ColumnUnit::Utf8 => proto::PositionEncodingKind::UTF8,
@@ -62,9 +64,18 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
         hover_provider: Some(true.into()),
         definition_provider: Some(true.into()),
         references_provider: Some(true.into()),
+        document_highlight_provider: Some(true.into()),
+        document_link_provider: Some(proto::DocumentLinkOptions::default()),
+        rename_provider: Some(if prepares_rename {
+            proto::RenameOptions { prepare_provider: Some(true), ..Default::default() }.into()
+        } else {
+            true.into()
+        }),
         document_symbol_provider: Some(true.into()),
         workspace_symbol_provider: Some(true.into()),
+        folding_range_provider: Some(true.into()),
         selection_range_provider: Some(true.into()),
+        call_hierarchy_provider: Some(true.into()),
         completion_provider: Some(proto::CompletionOptions {
             trigger_characters: Some([".", "#", ",", "("].map(str::to_owned).into()),
             ..Default::default()
@@ -92,7 +103,7 @@ pub(super) fn server_capabilities(unit: ColumnUnit) -> proto::ServerCapabilities
             proto::SemanticTokensOptions {
                 legend: proto::SemanticTokensLegend {
                     token_types: TOKEN_TYPES.iter().map(|it| (*it).to_owned()).collect(),
-                    token_modifiers: vec!["definition".to_owned()],
+                    token_modifiers: TOKEN_MODIFIERS.iter().map(|it| (*it).to_owned()).collect(),
                 },
                 range: Some(true.into()),
                 full: Some(true.into()),

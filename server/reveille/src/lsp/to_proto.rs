@@ -4,7 +4,8 @@ use std::collections::HashMap;
 
 use reveille_decoders::Severity;
 use reveille_editor::{
-    Action, Completion, CompletionKind, Location, OutlineKind, OutlineSymbol, SemanticKind, SemanticToken,
+    Action, Block, BlockKind, Call, Completion, CompletionKind, Highlight, Link, Location, OutlineKind, OutlineSymbol,
+    Routine, SemanticKind, SemanticToken, TextEdit,
 };
 use reveille_facts::{Finding, Model};
 use reveille_program::FileId;
@@ -27,6 +28,9 @@ pub(crate) const TOKEN_TYPES: [&str; 12] = [
     "comment",
     "parameter",
 ];
+
+/// The legend's modifiers, a bit each: the name is defined here; no unit reads the line. The second is our own.
+pub(crate) const TOKEN_MODIFIERS: [&str; 2] = ["definition", "inactive"];
 
 pub(crate) fn location(snapshot: &Snapshot, at: &Location) -> Option<proto::Location> {
     Some(proto::Location { uri: snapshot.uri(at.file)?, range: snapshot.range(at.file, &at.range) })
@@ -54,15 +58,16 @@ pub(crate) fn diagnostic(snapshot: &Snapshot, model: &Model, finding: &Finding) 
     }
 }
 
-pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_>) -> Option<proto::CodeAction> {
-    let mut edits: HashMap<FileId, Vec<proto::TextEdit>> = HashMap::new();
-    for edit in &action.edits {
+/// Edits of one or more files, as the client takes them.
+pub(crate) fn workspace_edit(snapshot: &Snapshot, edits: &[TextEdit]) -> proto::WorkspaceEdit {
+    let mut by_file: HashMap<FileId, Vec<proto::TextEdit>> = HashMap::new();
+    for edit in edits {
         let range = snapshot.range(edit.at.file, &edit.at.range);
-        edits.entry(edit.at.file).or_default().push(proto::TextEdit { range, new_text: edit.text.clone() });
+        by_file.entry(edit.at.file).or_default().push(proto::TextEdit { range, new_text: edit.text.clone() });
     }
     let mut change = proto::WorkspaceEdit::default();
     if snapshot.traits.versioned_edits {
-        let documents = edits.into_iter().filter_map(|(file, edits)| {
+        let documents = by_file.into_iter().filter_map(|(file, edits)| {
             let text_document = proto::OptionalVersionedTextDocumentIdentifier {
                 version: snapshot.version(file),
                 text_document_identifier: proto::TextDocumentIdentifier { uri: snapshot.uri(file)? },
@@ -73,14 +78,18 @@ pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_
         change.document_changes = Some(documents.collect());
     } else {
         change.changes =
-            Some(edits.into_iter().filter_map(|(file, edits)| Some((snapshot.uri(file)?, edits))).collect());
+            Some(by_file.into_iter().filter_map(|(file, edits)| Some((snapshot.uri(file)?, edits))).collect());
     }
+    change
+}
+
+pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_>) -> Option<proto::CodeAction> {
     Some(proto::CodeAction {
         title: action.title.to_owned(),
         kind: Some(proto::CodeActionKind::QuickFix),
         diagnostics: Some(vec![diagnostic(snapshot, model, action.finding)]),
         is_preferred: Some(action.is_preferred),
-        edit: Some(change),
+        edit: Some(workspace_edit(snapshot, &action.edits)),
         ..Default::default()
     })
 }
@@ -204,7 +213,7 @@ pub(crate) fn semantic_tokens(
             delta_start: if delta_line == 0 { start - last_start } else { start },
             length: end - start,
             token_type: token_type(token.kind),
-            token_modifiers_bitset: u32::from(token.is_definition),
+            token_modifiers_bitset: u32::from(token.is_definition) | u32::from(token.is_inactive) << 1,
         });
         (last_line, last_start) = (token.line, start);
     }
@@ -279,4 +288,56 @@ pub(super) fn code_lens(
 ) -> proto::CodeLens {
     let command = proto::Command { title, command: String::new(), ..Default::default() };
     proto::CodeLens { range: snapshot.range(file, range), command: Some(command), data: None }
+}
+
+/// Lines that can be folded away.
+pub(super) fn folding_range(block: &Block) -> proto::FoldingRange {
+    proto::FoldingRange {
+        start_line: block.lines.start as u32,
+        start_character: None,
+        end_line: block.lines.end.saturating_sub(1) as u32,
+        end_character: None,
+        kind: match block.kind {
+            BlockKind::Comment => Some(proto::FoldingRangeKind::Comment),
+            BlockKind::Section => Some(proto::FoldingRangeKind::Region),
+            _ => None,
+        },
+        collapsed_text: None,
+    }
+}
+
+/// A place where the name or register under the cursor stands again.
+pub(super) fn highlight(snapshot: &Snapshot, file: FileId, found: &Highlight) -> proto::DocumentHighlight {
+    let kind = if found.is_write { proto::DocumentHighlightKind::Write } else { proto::DocumentHighlightKind::Read };
+    proto::DocumentHighlight { range: snapshot.range(file, &found.range), kind: Some(kind) }
+}
+
+/// A name that leads to a file.
+pub(super) fn document_link(snapshot: &Snapshot, file: FileId, link: &Link) -> Option<proto::DocumentLink> {
+    let path = snapshot.model().program().file(link.target)?.path().display().to_string();
+    Some(proto::DocumentLink {
+        range: snapshot.range(file, &link.range),
+        target: Some(snapshot.uri(link.target)?),
+        tooltip: Some(path),
+        data: None,
+    })
+}
+
+/// A routine of the call hierarchy.
+pub(super) fn call_item(snapshot: &Snapshot, routine: Routine) -> Option<proto::CallHierarchyItem> {
+    Some(proto::CallHierarchyItem {
+        uri: snapshot.uri(routine.file)?,
+        range: snapshot.range(routine.file, &routine.range),
+        selection_range: snapshot.range(routine.file, &routine.name_range),
+        kind: symbol_kind(OutlineKind::Routine),
+        detail: (!routine.detail.is_empty()).then_some(routine.detail),
+        name: routine.name,
+        tags: None,
+        data: None,
+    })
+}
+
+/// Where calls stand in the file of the routine that calls.
+pub(super) fn call_ranges(snapshot: &Snapshot, file: FileId, call: &Call) -> Vec<proto::Range> {
+    call.ranges.iter().map(|it| snapshot.range(file, it)).collect()
 }

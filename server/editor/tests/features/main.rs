@@ -3,6 +3,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
+mod calls;
+mod lines;
+mod renaming;
+
 use std::ops::Range;
 use std::path::PathBuf;
 
@@ -304,9 +308,12 @@ proptest::proptest! {
         for at in (0..=text.len()).filter(|at| text.is_char_boundary(*at)) {
             let _ = (hover(&model, file, at), definition(&model, file, at), references(&model, file, at, true));
             let _ = (completions(&model, file, at), selection(&model, file, at), reveille_editor::actions(&model, file, at..at));
-            let _ = signatures(&model, file, at);
+            let _ = (reveille_editor::prepare_rename(&model, file, at), reveille_editor::rename(&model, file, at, "fresh"));
+            let _ = (signatures(&model, file, at), reveille_editor::highlights(&model, file, at));
+            let _ = (reveille_editor::incoming_calls(&model, file, at), reveille_editor::outgoing_calls(&model, file, at));
         }
         let _ = (hints(&model, file, 0..usize::MAX, HintKinds { addresses: true, cycles: true }), routines(&model, file));
+        let _ = (reveille_editor::links(&model, file), lines::checked_folds(&model, file));
         let _ = (outline(&model, file), semantic_tokens(&model, file, 0..usize::MAX), search(&model, "a"));
     }
 }
