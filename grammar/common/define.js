@@ -219,14 +219,15 @@ module.exports = function define(dialect) {
 
   // Modes of the Unix dialects with an `@` behind the register, and brackets behind that.
   const atMode = (base, modes) => modes.map(it => seq(base, '@', it));
+  const loneIndex = $ => choice(alias($._lone_index, $.index), alias($._broken_index, $.broken));
   const atDisplacement = ($, base) => (unix ? atMode(base, [
     ...closed($, field('displacement', $._inner_expression)),
     prec(PREC.primary, seq($._open, $._close)),
     prec(PREC.missing, $._open),
   ]) : []);
   const atIndex = ($, base) => (unix ? atMode(base, [
-    ...closed($, optional(field('displacement', $._inner_expression)), $._comma, optional($._indexes)),
-    ...closed($, alias($._lone_index, $.index)),
+    ...closed($, optional(choice(field('displacement', $._inner_expression), loneIndex($))), $._comma, optional($._indexes)),
+    ...closed($, loneIndex($)),
   ]) : []);
 
   /** Operators: rule, sign, precedence, and whether blanks may stand before it where the operands of the Unix dialects can end. */
@@ -381,7 +382,8 @@ module.exports = function define(dialect) {
     extras: _ => [],
 
     // Whether brackets behind a word are a part of its name is told by the colon behind them.
-    conflicts: $ => [[$._pasted_name, $.macro_call], [$._pasted_name, $._plain_label]],
+    conflicts: $ => [[$._pasted_name, $.macro_call], [$._pasted_name, $._plain_label],
+      ...(percent ? [[$._pasted_name, $._percent_line], [$._pasted_name, $._percent_label]] : [])],
 
     inline: $ => [$._mark_comment, $._unary_sign, ...(unix ? [$._spaced_unary_sign] : [])],
 
@@ -427,6 +429,9 @@ module.exports = function define(dialect) {
         seq(field('label', alias($._colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._pasted_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._plain_label, $.label)), optional($._after_label)),
+        ...(percent ? [seq(
+          field('label', alias($._percent_label, $.label)),
+          optional(choice($._after_label, alias($._bracket_rest, $.broken))))] : []),
         seq(field('label', alias($._assigned, $.label)), $._assignment),
         alias($._bad_number_line, $.broken),
         rest($),
@@ -453,7 +458,8 @@ module.exports = function define(dialect) {
         /** A line with a name in the place of the operation that none can have. */
         _percent_line: $ => seq(
           $._percent_word,
-          optional(choice(ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
+          optional(choice($._bracket_rest, ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
+        _bracket_rest: $ => seq('(', optional(ended($, $._any_rest))),
       } : {}),
 
       _bad_number_line: $ => seq(
@@ -500,8 +506,8 @@ module.exports = function define(dialect) {
           $._digits,
         ], $.local_symbol),
         ...(unix ? named([$._joined_sized, $._joined_longer, $._sized_instruction, $._sized_longer], $.symbol) : []),
-        ...(percent ? named([$._percent_word], $.symbol) : []),
       )),
+      ...(percent ? { _percent_label: $ => field('name', alias($._percent_word, $.symbol)) } : {}),
       /** A name and brackets behind which a colon stands. */
       _pasted_label: $ => {
         const name = field('name', alias($._pasted_name, $.symbol));
@@ -649,7 +655,7 @@ module.exports = function define(dialect) {
           ...(unix ? [repeat(seq($._dot, optional(field('size', alias($._operand_size, $.size)))))] : []))),
         prec(PREC.missing, $._number_sign),
       ),
-      _number_sign: $ => gapped($, hash ? '&' : unix ? choice('#', '&') : '#'),
+      _number_sign: $ => gapped($, field('operator', hash ? '&' : unix ? choice('#', '&') : '#')),
 
       _register: $ => choice($.data_register, $.address_register, $.special_register),
       data_register: _ => regex(`${unix ? '%?' : ''}[dD][0-7]`),
@@ -666,7 +672,7 @@ module.exports = function define(dialect) {
 
       indirect: $ => choice(
         ...closed($, field('base', $._register)),
-        ...(unix ? [prec(PREC.primary, seq(field('base', $._register), '@'))] : [])),
+        ...(unix ? [prec(PREC.missing, seq(field('base', $._register), '@'))] : [])),
       postincrement: $ => choice(
         prec(PREC.primary, seq($._open, field('base', $._register), $._close, '+')),
         ...(unix ? [prec(PREC.primary, seq(field('base', $._register), '@', '+'))] : []),
@@ -706,7 +712,7 @@ module.exports = function define(dialect) {
           ...closed($, base).map(it => seq(field('displacement', $._expression), it)),
           ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base),
           ...atDisplacement($, base),
-          ...(unix ? [prec(PREC.primary, seq(base, '@'))] : []),
+          ...(unix ? [prec(PREC.missing, seq(base, '@'))] : []),
         );
       },
       pc_indexed: $ => {
@@ -730,7 +736,7 @@ module.exports = function define(dialect) {
         repeat(seq($._dot, optional(field('size', alias($._operand_size, $.size))))),
         optional(seq('*', optional(field('scale', $.decimal)))),
       )),
-      ...(unix ? { _lone_index: $ => prec(PREC.primary, $._index_register) } : {}),
+      ...(unix ? { _lone_index: $ => prec(PREC.item, $._index_register) } : {}),
       _broken_index: $ => prec(PREC.broken, seq($._index_register, $._inner_open_tail)),
 
       absolute: $ => prec.right(PREC.missing, seq(

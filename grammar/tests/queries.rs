@@ -155,9 +155,9 @@ again:  movw #1,a0@+ | take it
 |             ^ variable
 |                  ^ type
 |                    ^ variable.builtin
-|                       ^ number
-|                         ^ variable.builtin
-|                            ^ type
+|                        ^ number
+|                          ^ variable.builtin
+|                             ^ type
 SYM (start):
 |^ label
 ",
@@ -170,15 +170,15 @@ fn highlights_of_the_style_with_ampersands_are_as_marked() {
         &reveille_grammar::LANGUAGE_M68K_SGS.into(),
         "\
 L%12:   mov.w &1,%d0 # take it
-#^ label
-#       ^ function.builtin
-#           ^ type
-#             ^ operator
-#              ^ number
-#                ^ variable.builtin
-#                    ^ comment
+|^ label
+|       ^ function.builtin
+|           ^ type
+|             ^ operator
+|              ^ number
+|                ^ variable.builtin
+|                    ^ comment
         bra L%12
-#           ^ variable
+|           ^ variable
 ",
     );
 }

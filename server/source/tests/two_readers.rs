@@ -445,10 +445,13 @@ fn has_odd_mode(text: &str) -> bool {
 /// Rule 29: whether a name with `%` or `~` stands in the place of the operation.
 fn has_odd_operation(line: &str) -> bool {
     let mut words = line.split(is_blank).filter(|it| !it.is_empty());
+    let behind = line.split_once(':').and_then(|it| it.1.split(is_blank).find(|it| !it.is_empty()));
     let first = words.next().unwrap_or("");
     let is_odd = |word: &str| word.find(['%', '~']).is_some_and(|at| at > 0);
     let has_label = !line.starts_with(is_blank) || first.contains(':');
-    is_odd(first) && (!has_label || first.contains([':', '('])) || has_label && words.next().is_some_and(is_odd)
+    behind.is_some_and(is_odd)
+        || is_odd(first) && (!has_label || first.contains([':', '(']))
+        || has_label && words.next().is_some_and(is_odd)
 }
 
 /// Whether a line has what the trees are known to read otherwise: rules 23 to 29.
