@@ -444,6 +444,7 @@ fn has_odd_mode(text: &str) -> bool {
 
 /// Rule 29: whether a name with `%` or `~` stands in the place of the operation.
 fn has_odd_operation(line: &str) -> bool {
+    let line = line.trim_start_matches('\u{c}');
     let mut words = line.split(is_blank).filter(|it| !it.is_empty());
     let behind = line.split_once(':').and_then(|it| it.1.split(is_blank).find(|it| !it.is_empty()));
     let first = words.next().unwrap_or("");
@@ -460,11 +461,17 @@ fn is_known(line: &str, dialect: Dialect) -> bool {
         return true;
     }
     let has_brackets = line.contains(['(', '[']);
-    if has_brackets && (line.contains("..") || line.contains("*.")) {
+    // In the Unix dialects a colon is read as the dot is.
+    let line_of_dots = if dialect.is_unix() { line.replace(':', ".") } else { line.to_owned() };
+    if has_brackets && (line_of_dots.contains("..") || line_of_dots.contains("*.")) {
         return true;
     }
     if dialect == Dialect::Motorola {
         return false;
+    }
+    let has_mode = line.contains("@(") || line.contains("@[");
+    if has_mode && [".w.", ".l.", ".b.", ".s.", ".\\"].iter().any(|it| line_of_dots.to_lowercase().contains(it)) {
+        return true;
     }
     let takes_text = line.contains("include") || line.contains("macro");
     let mut rest = line;
