@@ -305,8 +305,11 @@ module.exports = function define(dialect) {
     extras: _ => [],
 
     // Whether brackets behind a word are a part of its name is told by the colon behind them.
-    conflicts: $ => [[$._pasted_name, $.macro_call], [$._pasted_name, $._plain_label],
-      ...(percent ? [[$._pasted_name, $._percent_line], [$._pasted_name, $._percent_label]] : [])],
+    conflicts: $ => [
+      [$._pasted_name, $.macro_call],
+      [$._pasted_name, $._plain_label],
+      ...(percent ? [[$._pasted_name, $._percent_line], [$._pasted_name, $._percent_label]] : []),
+    ],
 
     inline: $ => [$._mark_comment, $._unary_sign, ...(unix ? [$._spaced_unary_sign] : [])],
 
@@ -438,7 +441,9 @@ module.exports = function define(dialect) {
         return choice(prec.dynamic(1, seq(name, $._pasted_colon)), prec.dynamic(-1, seq(name, $._pasted_assign)));
       },
       _pasted_name: $ => seq(
-        choice($._word, $._local_word, ...(unix ? [$._sized_instruction] : []), ...(percent ? [$._percent_word] : [])), optional($._blank), '(', $._pasted_rest),
+        choice(
+          $._word, $._local_word, ...(unix ? [$._sized_instruction] : []), ...(percent ? [$._percent_word] : [])),
+        optional($._blank), '(', $._pasted_rest),
       _colon_label: $ => seq($._label_name, choice(':', '::')),
       _assigned: $ => $._label_name,
       _label_name: $ => field('name', choice(
