@@ -1,9 +1,9 @@
-//! Compiles the two generated parsers.
+//! Compiles the four generated parsers.
 
 use std::path::Path;
 
 fn main() {
-    for dialect in ["m68k", "m68k_dotted"] {
+    for dialect in ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs"] {
         let source = Path::new(dialect).join("src");
         let parser = source.join("parser.c");
         cc::Build::new()

@@ -1,10 +1,10 @@
 //! Tree-sitter grammars for 68000 assembly source, and the queries that go with them.
 //!
-//! There are two grammars with the same node kinds: [`LANGUAGE_M68K`] for Motorola syntax, where a blank ends the operand field
-//! and comments need no mark, and [`LANGUAGE_M68K_DOTTED`] for dotted Unix style. `LINES.md` in this folder says how they
-//! read a line.
+//! There are four grammars with the same node kinds: [`LANGUAGE_M68K`] for Motorola syntax, where a blank ends the operand field
+//! and comments need no mark, [`LANGUAGE_M68K_DOTTED`] for dotted Unix style, [`LANGUAGE_M68K_MIT`] for MIT syntax and
+//! [`LANGUAGE_M68K_SGS`] for the Unix style with `&` for immediates. `LINES.md` in this folder says how they read a line.
 //!
-//! A tree is a flat list of lines, so that a part of a file that starts and ends at line ends can be parsed alone. Neither
+//! A tree is a flat list of lines, so that a part of a file that starts and ends at line ends can be parsed alone. No
 //! grammar knows what a symbol means, nests conditionals, or expands macros.
 //!
 //! ```
@@ -20,6 +20,8 @@ use tree_sitter_language::LanguageFn;
 unsafe extern "C" {
     fn tree_sitter_m68k() -> *const ();
     fn tree_sitter_m68k_dotted() -> *const ();
+    fn tree_sitter_m68k_mit() -> *const ();
+    fn tree_sitter_m68k_sgs() -> *const ();
 }
 
 /// The grammar of Motorola syntax.
@@ -30,13 +32,27 @@ pub const LANGUAGE_M68K: LanguageFn = unsafe { LanguageFn::from_raw(tree_sitter_
 // SAFETY: as above.
 pub const LANGUAGE_M68K_DOTTED: LanguageFn = unsafe { LanguageFn::from_raw(tree_sitter_m68k_dotted) };
 
+/// The grammar of MIT syntax.
+// SAFETY: as above.
+pub const LANGUAGE_M68K_MIT: LanguageFn = unsafe { LanguageFn::from_raw(tree_sitter_m68k_mit) };
+
+/// The grammar of the Unix style with `&` for immediates.
+// SAFETY: as above.
+pub const LANGUAGE_M68K_SGS: LanguageFn = unsafe { LanguageFn::from_raw(tree_sitter_m68k_sgs) };
+
 /// The node kinds and fields of [`LANGUAGE_M68K`], as JSON.
 pub const NODE_TYPES_M68K: &str = include_str!("m68k/src/node-types.json");
 
 /// The node kinds and fields of [`LANGUAGE_M68K_DOTTED`], as JSON.
 pub const NODE_TYPES_M68K_DOTTED: &str = include_str!("m68k_dotted/src/node-types.json");
 
-/// What is shown in which color. Good for both grammars, as all queries are.
+/// The node kinds and fields of [`LANGUAGE_M68K_MIT`], as JSON.
+pub const NODE_TYPES_M68K_MIT: &str = include_str!("m68k_mit/src/node-types.json");
+
+/// The node kinds and fields of [`LANGUAGE_M68K_SGS`], as JSON.
+pub const NODE_TYPES_M68K_SGS: &str = include_str!("m68k_sgs/src/node-types.json");
+
+/// What is shown in which color. Good for every grammar, as all queries are.
 pub const HIGHLIGHTS_QUERY: &str = include_str!("queries/highlights.scm");
 
 /// Where names are defined and used.

@@ -1,4 +1,4 @@
-//! How fast the two grammars parse: a whole source of 20,000 lines, and one character in a chunk of 256 lines.
+//! How fast the grammars parse: a whole source of 20,000 lines, and one character in a chunk of 256 lines.
 
 use std::{fmt::Write as _, hint::black_box};
 
@@ -43,6 +43,8 @@ fn benches(criterion: &mut Criterion) {
     for (name, language, dotted) in [
         ("m68k", reveille_grammar::LANGUAGE_M68K, false),
         ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED, true),
+        ("m68k_mit", reveille_grammar::LANGUAGE_M68K_MIT, true),
+        ("m68k_sgs", reveille_grammar::LANGUAGE_M68K_SGS, true),
     ] {
         let language = Language::from(language);
         let mut parser = parser(&language);

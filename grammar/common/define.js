@@ -1,5 +1,5 @@
 /**
- * @file One grammar for 68000 assembly source, told by its argument which of two dialects it reads.
+ * @file One grammar for 68000 assembly source, told by its argument which of four dialects it reads.
  *
  * `LINES.md` is what this must do. A line is read by four things only, none of which needs a scanner:
  *
@@ -12,101 +12,51 @@
  */
 // @ts-check
 
-const { classes, specialRegisters } = require('./words');
+const { classes, preprocessorWords, specialRegisters } = require('./words');
 
-const PREC = {
-  // What is left out: a closing bracket, an operand of an operator. Anything present goes first.
-  alone: -30,
-  missing: -20,
-  tail: -18,
-  unclosed: -15,
-  item: -14,
-  register: -13,
-  unclosed_mode: -12,
-  broken: -11,
-  sized: -10,
-  // Even: the odd number below is the same operator with nothing on its right.
-  logical_or: 2,
-  logical_and: 4,
-  or: 6,
-  exclusive_or: 8,
-  and: 10,
-  equality: 12,
-  relation: 14,
-  shift: 16,
-  sum: 18,
-  product: 20,
-  unary: 22,
-  primary: 40,
-};
-
-/** Precedence of the tokens that match where no other does. */
-const LAST = -1;
-
-// Character classes, as the inside of a regular expression's brackets.
-const BLANK = ' \\t\\f\\x0b\\x1a';
-const END = '\\r\\n';
-const LETTER = 'A-Za-z';
-const BEYOND = '\\u{80}-\\u{10ffff}';
-const MARK = '_$@?' + BEYOND;
-const BACKSLASH = '\\\\';
-/** A word character but the dot. */
-const W = `[${LETTER}0-9${MARK}${BACKSLASH}]`;
-/** The first character of a word that starts with no dot. */
-const START = `[${LETTER}${MARK}${BACKSLASH}]`;
-/** The rest of a line without the blanks at its end. */
-const REST = `([^${END}]*[^${END}${BLANK}])?`;
+const {
+  PREC, LAST, BLANK, END, LETTER, MARK, BACKSLASH, W, START, REST, EXPRESSION_LETTERS, MODELESS, regex, anyOf, pieces,
+} = require('./patterns');
 
 /**
- * A pattern. Its negated classes leave out the last code point, which is no character: a class that holds it would be generated
- * without the zero byte.
+ * What a dialect is told apart by. The Unix dialects take blanks in operands, and have marks before comments.
+ * @typedef {object} Dialect
+ * @property {string} name the grammar's
+ * @property {boolean} unix whether it is one of the Unix dialects
+ * @property {boolean} [bar] whether `|` starts a comment wherever it stands outside of brackets
+ * @property {boolean} [hash] whether `#` does, and `&` alone is the sign of an immediate
+ * @property {boolean} [percent] whether names may hold `%` and `~` behind their first character
  */
-const regex = (/** @type {string} */ source) => new RustRegex(source.replace(/\[\^/g, '[^\\u{10ffff}'));
 
-/** A regular expression for any of some words in any case. */
-const anyOf = (/** @type {string[]} */ words) =>
-  '(' +
-  [...new Set(words)]
-    .map(word => word.replace(/./g, it => (it === '.' ? '\\.' : /[a-z]/.test(it) ? `[${it}${it.toUpperCase()}]` : it)))
-    .join('|') +
-  ')';
-
-/** The letters that are a part of a name, not a size, where they follow a dot at the end of an operand's word. */
-const EXPRESSION_LETTERS = 'AC-KM-RT-VX-Zac-km-rt-vx-z';
-
-/**
- * The rest of a word after its head: pieces, each with its dot, the last of which is no size.
- * @param {string} letters single letters that are no size
- */
-const pieces = letters =>
-  `((\\.${W}*)*\\.([0-9${MARK}${letters}]|[${LETTER}0-9${MARK}]${W}|${W}${W}${W}+))?`;
-
-/**
- * @param {{ name: string, dotted: boolean }} dialect
- */
+/** @param {Dialect} dialect */
 module.exports = function define(dialect) {
-  const { name, dotted } = dialect;
-  const word = classes(dotted);
+  const { name, unix, bar, hash, percent } = dialect;
+  const word = classes(unix);
+  /** What starts a comment anywhere outside of brackets, as `;` does. */
+  const mark = bar ? '|' : hash ? '#' : '';
 
   const last = (/** @type {string} */ source) => token(prec(LAST, regex(source)));
-  /** A token that blanks may precede in the dotted style. */
-  const spaced = (/** @type {string} */ source) => (dotted ? regex(`[${BLANK}]*${source}`) : regex(source));
+  /** A token that blanks may precede in the Unix dialects. */
+  const spaced = (/** @type {string} */ source) => (unix ? regex(`[${BLANK}]*${source}`) : regex(source));
 
-  /** A token and the blanks that may follow it in the dotted style. */
+  /** A token and the blanks that may follow it in the Unix dialects. */
   const gapped = (/** @type {any} */ $, /** @type {any} */ it) =>
-    dotted ? choice(seq(it, $._blank), prec(PREC.missing, it)) : it;
+    unix ? choice(seq(it, $._blank), prec(PREC.missing, it)) : it;
 
-  const gap = ($) => (dotted ? [optional($._blank)] : []);
+  const gap = ($) => (unix ? [optional($._blank)] : []);
 
   // Word tokens, by what the word can be.
   const frontKeywords = $ => [
     $._front_directive, $._front_bare_directive, $._front_loose_directive,
-    ...(dotted ? [$._instruction, $._bare_instruction] : []),
+    ...(unix ? [$._instruction, $._bare_instruction] : []),
   ];
+  // Words of the Unix dialects that are instructions without a size behind them alone, and with one alone.
+  const joinedKeywords = $ => [$._joined_instruction];
+  const sizedKeywords = $ => [$._sized_instruction];
   const dottedKeywords = $ => [$._dotted_directive, $._dotted_bare_directive, $._dotted_loose_directive];
   const indentedKeywords = $ => [
     $._indented_directive, $._indented_bare_directive, $._indented_loose_directive,
-    ...(dotted ? [] : [$._instruction, $._bare_instruction]),
+    ...(unix ? [] : [$._instruction, $._bare_instruction]),
   ];
   const named = (tokens, node) => tokens.map(it => alias(it, node));
 
@@ -125,8 +75,14 @@ module.exports = function define(dialect) {
   /** All that a word of a class can be. */
   const whole = ($, prefix, tokens) => [...tokens, $[prefix + '_sized'], $[prefix + '_longer']];
 
+  const unixNames = $ => named([
+    ...(unix ? [...whole($, '_joined', joinedKeywords($)), ...whole($, '_sized', sizedKeywords($))] : []),
+    ...(percent ? [$._percent_word] : []),
+  ], $.symbol);
+
   // An operation's node: a name and a size.
   const size = $ => seq('.', field('size', alias($._letter, $.size)));
+  const sized = ($, tokens, node) => seq(field('name', choice(...named(tokens, node))), size($));
   const operation = ($, tokens, node) =>
     seq(field('name', choice(...named(tokens, node))), optional(size($)));
 
@@ -136,17 +92,18 @@ module.exports = function define(dialect) {
   const commented = ($, rule) => ended($, field('comment', alias(rule, $.comment)));
   const broken = ($, rule) => ended($, alias(rule, $.broken));
   const rest = $ => broken($, $._rest);
+  const unmarkedRest = $ => broken($, mark ? $._unmarked_rest : $._rest);
 
   /** What may follow the operand field. */
   const trailer = $ => optional(choice(
-    commented($, $._semicolon_comment),
+    commented($, $._mark_comment),
     broken($, $._closing_rest),
     seq($._blank, optional(commented($, $._comment_text))),
   ));
 
   const fieldAndComment = ($, operands) => choice(
     seq(field('operands', operands), trailer($)),
-    ...(dotted && operands.name === 'operands'
+    ...(unix && operands.name === 'operands'
       ? [seq(field('operands', alias($._dangling_operands, $.operands)), commented($, $._mark_after_sign))]
       : []),
   );
@@ -154,8 +111,8 @@ module.exports = function define(dialect) {
   const withOperands = ($, node, operands) => seq(
     field('operation', node),
     optional(choice(
-      commented($, $._semicolon_comment),
-      rest($),
+      commented($, $._mark_comment),
+      unmarkedRest($),
       seq($._blank, optional(choice(
         commented($, $._operand_comment),
         broken($, $._closing_rest),
@@ -167,8 +124,8 @@ module.exports = function define(dialect) {
   const bare = ($, node) => seq(
     field('operation', node),
     optional(choice(
-      commented($, $._semicolon_comment),
-      rest($),
+      commented($, $._mark_comment),
+      unmarkedRest($),
       seq($._blank, optional(commented($, $._comment_text))),
     )),
   );
@@ -183,7 +140,20 @@ module.exports = function define(dialect) {
     prec(PREC.unclosed_mode, seq($._open, ...content)),
   ];
 
-  /** Operators: rule, sign, precedence, and whether blanks may stand before it where the dotted style's operands can end. */
+  // Modes of the Unix dialects with an `@` behind the register, and brackets behind that.
+  const atMode = (base, modes) => modes.map(it => seq(base, '@', it));
+  const loneIndex = $ => choice(alias($._lone_index, $.index), alias($._broken_index, $.broken));
+  const atDisplacement = ($, base) => (unix ? atMode(base, [
+    ...closed($, field('displacement', $._inner_expression)),
+    prec(PREC.primary, seq($._open, $._close)),
+    prec(PREC.missing, $._open),
+  ]) : []);
+  const atIndex = ($, base) => (unix ? atMode(base, [
+    ...closed($, optional(choice(field('displacement', $._inner_expression), loneIndex($))), $._comma, optional($._indexes)),
+    ...closed($, loneIndex($)),
+  ]) : []);
+
+  /** Operators: rule, sign, precedence, and whether blanks may stand before it where the operands of the Unix dialects can end. */
   const OPERATORS = [
     ['or_or', '||', PREC.logical_or, false],
     ['and_and', '&&', PREC.logical_and, true],
@@ -208,9 +178,11 @@ module.exports = function define(dialect) {
     ['double_slash', '//', PREC.product, false],
     ['percent', '%', PREC.product, false],
   ];
+  /** Those outside of brackets. */
+  const OUTER = OPERATORS.filter(it => !(bar && it[1].startsWith('|')));
   const literally = (/** @type {string} */ it) => it.replace(/[|^+*\/\-]/g, '\\$&');
 
-  /** The rules of the binary operators' signs; the dotted style has two of those that blanks make a comment's mark. */
+  /** The rules of the binary operators' signs; the Unix dialects have two of those that blanks make a comment's mark. */
   const signs = {};
   const addSign = (rule, sign, source, gaps = true) => {
     signs[rule + '_sign'] = _ => regex(source);
@@ -221,7 +193,7 @@ module.exports = function define(dialect) {
   };
   for (const [rule, sign, , blanks] of OPERATORS) {
     const source = literally(sign);
-    if (!dotted) {
+    if (!unix) {
       addSign('_' + rule, sign, source);
     } else if (blanks) {
       addSign('_' + rule, sign, `[${BLANK}]*${source}`);
@@ -229,24 +201,24 @@ module.exports = function define(dialect) {
       // As long as the sign outside of brackets, which may stand there too: brackets need no end.
       addSign('_inner_' + rule, sign, `[${BLANK}]*${source}` + (rule === 'slash' ? `|[${BLANK}]+\\/[${BLANK}]+` : ''));
       // A slash with a blank on each side cannot be the start of a comment. Blanks after a percent sign end the operand.
-      addSign('_' + rule, sign, rule === 'slash' ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : source, rule !== 'percent');
+      if (OUTER.some(it => it[0] === rule)) addSign('_' + rule, sign, rule === 'slash' ? `\\/|[${BLANK}]+\\/[${BLANK}]+` : source, rule !== 'percent');
     }
   }
-  const signOf = ($, level, [rule, , , blanks]) => $[(dotted && !blanks ? level : '') + '_' + rule];
+  const signOf = ($, level, [rule, , , blanks]) => $[(unix && !blanks ? level : '') + '_' + rule];
 
   const unary = ($, signs, operand) => choice(...signs.flatMap(sign => [
     prec(PREC.unary, seq(sign, ...gap($), field('operand', operand))),
     prec(PREC.alone, sign),
-    ...(dotted ? [prec(PREC.missing, seq(sign, $._blank))] : []),
+    ...(unix ? [prec(PREC.missing, seq(sign, $._blank))] : []),
   ]));
   /** A sign with blanks before it and nothing on its left is unary. */
   const rightSide = ($, level) =>
-    (dotted && !level
+    (unix && !level
       ? choice($._expression, alias($._spaced_unary, $.unary_expression))
       : $[level + '_expression']);
 
   /**
-   * The rules of expressions. They come twice: within brackets the dotted style takes blanks that end an operand outside.
+   * The rules of expressions. They come twice: within brackets the Unix dialects take blanks that end an operand outside.
    * @param {string} level empty outside of brackets, `_inner` inside
    */
   const expressions = level => ({
@@ -262,10 +234,10 @@ module.exports = function define(dialect) {
     ),
 
     [level + '_unary']: $ => unary(
-      $, [$._unary_sign, ...(dotted && level ? [$._spaced_unary_sign] : [])], $[level + '_expression']),
+      $, [$._unary_sign, ...(unix && level ? [$._spaced_unary_sign] : [])], $[level + '_expression']),
 
     // The right side may be missing; `(name)+` with another name for a register reads so, too.
-    [level + '_binary']: $ => choice(...OPERATORS.flatMap(it => {
+    [level + '_binary']: $ => choice(...(level ? OPERATORS : OUTER).flatMap(it => {
       const start = seq(field('left', $[level + '_expression']), signOf($, level, it));
       return [
         prec.left(it[2], seq(start, field('right', rightSide($, level)))),
@@ -286,16 +258,16 @@ module.exports = function define(dialect) {
   });
 
   /** Text of any kind up to a comma, a blank or a closing bracket; `more` where it is not the first. */
-  const textItems = ($, level, more) => (dotted && !level
+  const textItems = ($, level, more) => (unix && !level
     ? [$._text, $._sign_item, ...(more ? [$._spaced_sign_item] : []), $._quoted, $._group]
-    : [dotted ? $._inner_text : $._text, $._quoted, $._group]);
+    : [unix ? $._inner_text : $._text, $._quoted, $._group]);
 
   /**
    * The rest of an operand that cannot be read. What may start it differs: after an expression, brackets and a dot mean something.
    */
   const tails = level => {
-    const junk = $ => (dotted ? (level ? [$._inner_junk] : [$._junk, $._sign_item]) : [$._junk]);
-    const spacedJunk = $ => (dotted ? [level ? $._blank : $._spaced_sign_item] : []);
+    const junk = $ => (unix ? (level ? [$._inner_junk] : [$._junk, $._sign_item]) : [$._junk]);
+    const spacedJunk = $ => (unix ? [level ? $._blank : $._spaced_sign_item] : []);
     const words = $ => [
       // None that starts with an operator's sign.
       $.symbol, $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal, $.macro_parameter, $._quoted,
@@ -306,7 +278,7 @@ module.exports = function define(dialect) {
       // An operator at a bracket's start would otherwise be one behind the bracket.
       [level + '_start_tail']: $ => tail($, ...junk($), ...(level ? [
         ...OPERATORS.filter(it => !['!', '+', '-', '*'].includes(it[1])).map(it => alias($[signOf($, level, it).name + '_sign'], it[1])),
-        ...(dotted ? [] : [$._dot]),
+        $._dot,
       ] : [])),
       [level + '_tail']: $ => tail($, ...junk($), ...spacedJunk($), ...words($), ...(level ? [$._group] : [])),
       [level + '_open_tail']: $ =>
@@ -314,24 +286,37 @@ module.exports = function define(dialect) {
     };
   };
 
-  /** A comment that may go on over lines, as the first of some alternatives; Motorola syntax has none. */
-  const long = dotted ? `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|` : '';
+  /** A comment that may go on over lines, as the first of some alternatives; in Motorola syntax only where it is alone. */
+  const alone = `\\/\\*([^*]|\\*+[^*\\/])*\\*+\\/${REST}|`;
+  const long = unix ? alone : '';
+  /** Where a backslash at its end carries a line of the preprocessor on. */
+  const onward = `[^${END}]*${BACKSLASH}(\\r\\n|[${END}])`;
   const quoteless = `${END},;()\\[\\]'"`;
   /** Characters that a word or a number may start with: junk does not, or it would win over a word and its size. */
   const wordy = `${LETTER}0-9${MARK}${BACKSLASH}.`;
-  /** Signs after which blanks do not end an operand of the dotted style, as the inside of brackets. */
-  const SIGN = '+\\-\\/&!^<>=~#';
+  /** Signs after which blanks do not end an operand of the Unix dialects, as the inside of brackets. */
+  const SIGN = '+\\-\\/&!^<>=~' + (hash ? '' : '#');
+  /** They and the marks that end text of the Unix dialects. */
+  const STOPS = SIGN + '*|' + (hash ? '#' : '');
 
   return grammar({
     name,
 
     extras: _ => [],
 
-    inline: $ => [$._unary_sign, ...(dotted ? [$._spaced_unary_sign] : [])],
+    // Whether brackets behind a word are a part of its name is told by the colon behind them.
+    conflicts: $ => [
+      [$._pasted_name, $.macro_call],
+      [$._pasted_name, $._plain_label],
+      ...(percent ? [[$._pasted_name, $._percent_line], [$._pasted_name, $._percent_label]] : []),
+    ],
+
+    inline: $ => [$._mark_comment, $._unary_sign, ...(unix ? [$._spaced_unary_sign] : [])],
 
     rules: {
       source_file: $ => seq(
         optional(choice(
+          seq($._feeds, optional(alias($._front_line, $.line))),
           alias($._front_line, $.line),
           seq($._blank, optional(alias($._indented_line, $.line))),
         )),
@@ -345,6 +330,10 @@ module.exports = function define(dialect) {
       // They come before all other words: of two tokens of equal length the one named first wins.
 
       _instruction: _ => regex(anyOf(word.instructions)),
+      ...(unix ? {
+        _joined_instruction: _ => regex(anyOf(word.joinedInstructions)),
+        _sized_instruction: _ => regex(anyOf(word.sizedInstructions)),
+      } : {}),
       _bare_instruction: _ => regex(anyOf(word.bareInstructions)),
       _front_directive: _ => regex(anyOf(word.directives.front)),
       _front_bare_directive: _ => regex(anyOf(word.bareDirectives.front)),
@@ -363,9 +352,13 @@ module.exports = function define(dialect) {
         commented($, $._line_comment),
         ended($, field('comment', $.preprocessor)),
         $._front_operation,
-        seq(field('label', alias($._front_colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
+        seq(field('label', alias($._colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
+        seq(field('label', alias($._pasted_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._plain_label, $.label)), optional($._after_label)),
-        seq(field('label', alias($._front_assigned, $.label)), $._assignment),
+        ...(percent ? [seq(
+          field('label', alias($._percent_label, $.label)),
+          optional(choice($._after_label, alias($._bracket_rest, $.broken))))] : []),
+        seq(field('label', alias($._assigned, $.label)), $._assignment),
         alias($._bad_number_line, $.broken),
         rest($),
       ),
@@ -373,16 +366,27 @@ module.exports = function define(dialect) {
       /** A line that starts with blanks, from its first character that is none. */
       _indented_line: $ => choice(
         commented($, $._line_comment),
+        ended($, field('comment', alias($._indented_preprocessor, $.preprocessor))),
         $._operation,
         seq(field('label', alias($._colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
+        seq(field('label', alias($._pasted_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._assigned, $.label)), $._assignment),
         alias($._number_line, $.broken),
+        ...(percent ? [alias($._percent_line, $.broken)] : []),
         rest($),
       ),
       /** A line that starts with a number which is no label. */
       _number_line: $ => seq(
         choice($._digits, $._bad_number),
         optional(choice(ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
+
+      ...(percent ? {
+        /** A line with a name in the place of the operation that none can have. */
+        _percent_line: $ => seq(
+          $._percent_word,
+          optional(choice($._bracket_rest, ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
+        _bracket_rest: $ => seq('(', optional(ended($, $._any_rest))),
+      } : {}),
 
       _bad_number_line: $ => seq(
         $._bad_number,
@@ -395,9 +399,10 @@ module.exports = function define(dialect) {
       ),
       _after_colon: $ => choice($._statement, seq($._blank, optional($._statement))),
       _statement: $ => choice(
-        commented($, $._line_comment),
+        commented($, $._label_comment),
         $._operation,
         alias($._bad_number_line, $.broken),
+        ...(percent ? [alias($._percent_line, $.broken)] : []),
         rest($),
       ),
 
@@ -417,21 +422,28 @@ module.exports = function define(dialect) {
       // ----------------------------------------------------------------------------------------------------- labels
 
       _plain_label: $ => field('name', choice(
-        ...named([...whole($, '_word', [$._word]), $._front_longer], $.symbol),
+        ...named([
+          ...whole($, '_word', [$._word]), ...whole($, '_indented', indentedKeywords($)), $._front_longer,
+        ], $.symbol),
         ...named([
           ...whole($, '_local', [$._local_word]),
-          // Motorola syntax has local labels of these names; the dotted style has operations.
-          ...(dotted ? [$._dotted_longer] : whole($, '_dotted', dottedKeywords($))),
+          // Motorola syntax has local labels of these names; the Unix dialects have operations.
+          ...(unix ? [$._dotted_longer] : whole($, '_dotted', dottedKeywords($))),
           $._digits,
         ], $.local_symbol),
+        ...(unix ? named([$._joined_sized, $._joined_longer, $._sized_instruction, $._sized_longer], $.symbol) : []),
       )),
-      _front_colon_label: $ => seq($._front_label_name, choice(':', '::')),
-      _front_assigned: $ => $._front_label_name,
-      _front_label_name: $ => field('name', choice(
-        ...named([...whole($, '_word', [$._word]), ...whole($, '_front', frontKeywords($))], $.symbol),
-        ...named(
-          [...whole($, '_local', [$._local_word]), ...whole($, '_dotted', dottedKeywords($)), $._digits], $.local_symbol),
-      )),
+      ...(percent ? { _percent_label: $ => field('name', alias($._percent_word, $.symbol)) } : {}),
+      /** A name and brackets behind which a colon stands. */
+      _pasted_label: $ => {
+        const name = field('name', alias($._pasted_name, $.symbol));
+        // With the sign of an assignment it is none: the other way to read it wins.
+        return choice(prec.dynamic(1, seq(name, $._pasted_colon)), prec.dynamic(-1, seq(name, $._pasted_assign)));
+      },
+      _pasted_name: $ => seq(
+        choice(
+          $._word, $._local_word, ...(unix ? [$._sized_instruction] : []), ...(percent ? [$._percent_word] : [])),
+        optional($._blank), '(', $._pasted_rest),
       _colon_label: $ => seq($._label_name, choice(':', '::')),
       _assigned: $ => $._label_name,
       _label_name: $ => field('name', choice(
@@ -440,10 +452,12 @@ module.exports = function define(dialect) {
           ...whole($, '_front', frontKeywords($)),
           ...whole($, '_indented', indentedKeywords($)),
         ], $.symbol),
+        ...unixNames($),
         ...named(
           [...whole($, '_local', [$._local_word]), ...whole($, '_dotted', dottedKeywords($)), $._digits], $.local_symbol),
       )),
 
+      ...(unix ? { ...longer('_joined', joinedKeywords), ...longer('_sized', sizedKeywords) } : {}),
       ...longer('_word', $ => [$._word]),
       ...longer('_local', $ => [$._local_word]),
       ...longer('_front', frontKeywords),
@@ -457,11 +471,25 @@ module.exports = function define(dialect) {
         withOperands($, alias($._front_plain, $.directive), $.operands),
         withOperands($, alias($._front_loose, $.directive), alias($._loose_operands, $.operands)),
         bare($, alias($._front_bare, $.directive)),
-        ...(dotted ? [withOperands($, $.instruction, $.operands), bare($, alias($._bare, $.instruction))] : []),
+        ...(unix ? [withOperands($, $.instruction, $.operands), bare($, alias($._bare, $.instruction))] : []),
+        $._call,
       ),
-      _front_plain: $ => operation($, [$._front_directive, ...(dotted ? [$._dotted_directive] : [])], $.directive_name),
-      _front_loose: $ => operation($, [$._front_loose_directive, ...(dotted ? [$._dotted_loose_directive] : [])], $.directive_name),
-      _front_bare: $ => operation($, [$._front_bare_directive, ...(dotted ? [$._dotted_bare_directive] : [])], $.directive_name),
+      /** A macro call with its brackets directly behind it. */
+      _call: $ => seq(field('operation', $.macro_call), fieldAndComment($, alias($._call_operands, $.operands))),
+      _call_operands: $ => choice(
+        field('operand', alias($._call_argument, $.argument)),
+        seq($._some_call_arguments, optional(field('operand', $.argument)))),
+      _some_call_arguments: $ => choice(
+        seq(field('operand', alias($._call_argument, $.argument)), $._comma),
+        seq($._some_call_arguments, optional(field('operand', $.argument)), $._comma)),
+      _call_argument: $ => prec.right(PREC.tail, seq(
+        $._call_brackets, repeat(choice(...textItems($, '', true))))),
+      _call_brackets: $ => choice(
+        prec(PREC.primary, seq(gapped($, '('), repeat($._group_item), $._close)),
+        prec(PREC.unclosed, seq(gapped($, '('), repeat($._group_item)))),
+      _front_plain: $ => operation($, [$._front_directive, ...(unix ? [$._dotted_directive] : [])], $.directive_name),
+      _front_loose: $ => operation($, [$._front_loose_directive, ...(unix ? [$._dotted_loose_directive] : [])], $.directive_name),
+      _front_bare: $ => operation($, [$._front_bare_directive, ...(unix ? [$._dotted_bare_directive] : [])], $.directive_name),
 
       _operation: $ => choice(
         withOperands($, $.instruction, $.operands),
@@ -470,8 +498,14 @@ module.exports = function define(dialect) {
         withOperands($, alias($._loose_directive, $.directive), alias($._loose_operands, $.operands)),
         bare($, alias($._bare_directive, $.directive)),
         withOperands($, $.macro_call, alias($._macro_operands, $.operands)),
+        $._call,
       ),
-      instruction: $ => operation($, [$._instruction], $.mnemonic),
+      instruction: $ => (unix
+        ? choice(
+          operation($, [$._instruction], $.mnemonic),
+          field('name', alias($._joined_instruction, $.mnemonic)),
+          sized($, [$._sized_instruction], $.mnemonic))
+        : operation($, [$._instruction], $.mnemonic)),
       _bare: $ => operation($, [$._bare_instruction], $.mnemonic),
       directive: $ => operation(
         $, [$._front_directive, $._dotted_directive, $._indented_directive], $.directive_name),
@@ -480,12 +514,16 @@ module.exports = function define(dialect) {
       _bare_directive: $ => operation(
         $, [$._front_bare_directive, $._dotted_bare_directive, $._indented_bare_directive], $.directive_name),
       macro_call: $ => {
-        const classes = ['_word', '_local', '_front', '_dotted', '_indented'];
+        const classes = ['_word', '_local', '_front', '_dotted', '_indented', ...(unix ? ['_joined', '_sized'] : [])];
         return choice(
           operation($, [$._word, $._local_word], $.macro_name),
           // The last of several letters is the size.
-          seq(field('name', choice(...named(classes.flatMap(it => [$[it + '_sized'], $[it + '_longer']]), $.macro_name))), size($)),
+          sized($, classes.flatMap(it => [$[it + '_sized'], $[it + '_longer']]), $.macro_name),
           field('name', choice(...named(classes.map(it => $[it + '_dot']), $.macro_name))),
+          ...(unix ? [
+            sized($, [$._joined_instruction], $.macro_name),
+            field('name', alias($._sized_instruction, $.macro_name)),
+          ] : []),
         );
       },
 
@@ -498,10 +536,10 @@ module.exports = function define(dialect) {
       _macro_operands: $ => list($, $._some_arguments, field('operand', $.argument)),
       _some_arguments: $ => some($, $._some_arguments, field('operand', $.argument)),
 
-      ...(dotted ? {
+      ...(unix ? {
         // Operands that end in a sign and blanks before a comment: `(name)+ | text`, with another name for a register.
         _dangling_operands: $ => seq(optional($._some_operands), field('operand', alias($._dangling, $.binary_expression))),
-        _dangling: $ => choice(...OPERATORS.filter(it => it[1] !== '%').map(([rule, sign]) => seq(
+        _dangling: $ => choice(...OUTER.filter(it => it[1] !== '%').map(([rule, sign]) => seq(
           field('left', $._expression), field('operator', alias($['_' + rule + '_sign'], sign)), $._blank))),
       } : {}),
 
@@ -539,16 +577,19 @@ module.exports = function define(dialect) {
       )),
 
       immediate: $ => choice(
-        prec(PREC.primary, seq($._number_sign, field('value', rightSide($, '')))),
+        // A size may stand behind it in the Unix dialects.
+        prec.right(PREC.primary, seq(
+          $._number_sign, field('value', rightSide($, '')),
+          ...(unix ? [repeat(seq($._dot, optional(field('size', alias($._operand_size, $.size)))))] : []))),
         prec(PREC.missing, $._number_sign),
       ),
-      _number_sign: $ => gapped($, '#'),
+      _number_sign: $ => gapped($, field('operator', hash ? '&' : unix ? choice('#', '&') : '#')),
 
       _register: $ => choice($.data_register, $.address_register, $.special_register),
-      data_register: _ => regex(`${dotted ? '%?' : ''}[dD][0-7]`),
-      address_register: _ => regex(`${dotted ? '%?' : ''}([aA][0-7]|[sS][pP]${dotted ? '|[fF][pP]' : ''})`),
-      special_register: _ => regex((dotted ? '%?' : '') + anyOf(specialRegisters)),
-      _program_counter: _ => regex((dotted ? '%?' : '') + '[pP][cC]'),
+      data_register: _ => regex(`${unix ? '%?' : ''}[dD][0-7]`),
+      address_register: _ => regex(`${unix ? '%?' : ''}([aA][0-7]|[sS][pP]${unix ? '|[fF][pP]' : ''})`),
+      special_register: _ => regex((unix ? '%?' : '') + anyOf([...specialRegisters, ...(unix ? ['cc'] : [])])),
+      _program_counter: _ => regex((unix ? '%?' : '') + '[pP][cC]'),
 
       register_list: $ => choice(
         prec.left(seq(choice($._register, $.register_range), repeat1(seq($._list_slash, optional(choice($._register, $.register_range)))))),
@@ -557,14 +598,18 @@ module.exports = function define(dialect) {
       register_range: $ => prec.right(seq(
         field('first', $._register), $._list_minus, optional(field('last', $._register)))),
 
-      indirect: $ => choice(...closed($, field('base', $._register))),
+      indirect: $ => choice(
+        ...closed($, field('base', $._register)),
+        ...(unix ? [prec(PREC.missing, seq(field('base', $._register), '@'))] : [])),
       postincrement: $ => choice(
         prec(PREC.primary, seq($._open, field('base', $._register), $._close, '+')),
+        ...(unix ? [prec(PREC.primary, seq(field('base', $._register), '@', '+'))] : []),
       ),
       predecrement: $ => choice(...[
         seq($._open, field('base', $._register), $._close),
         seq($._open, field('base', $._register)),
-      ].map((it, i) => prec(i ? PREC.unclosed_mode : PREC.primary, seq('-', it)))),
+      ].map((it, i) => prec(i ? PREC.unclosed_mode : PREC.primary, seq('-', it))),
+      ...(unix ? [prec(PREC.primary, seq(field('base', $._register), '@', '-'))] : [])),
 
       /** No operand of a 68000, but one operand. */
       _predecrement_list: $ => choice(
@@ -578,6 +623,7 @@ module.exports = function define(dialect) {
         prec(PREC.missing, seq(field('displacement', $._expression), $._open)),
         ...closed($, optional(field('displacement', $._inner_expression)), $._comma,
           optional(field('base', choice($._register, $._inner_expression)))),
+        ...atDisplacement($, field('base', $._register)),
       ),
       indexed: $ => choice(
         ...closed($, field('base', $._register), $._comma, optional($._indexes)),
@@ -585,6 +631,7 @@ module.exports = function define(dialect) {
           .map(it => seq(field('displacement', $._expression), it)),
         ...closed($, optional(field('displacement', $._inner_expression)), $._comma,
           optional(field('base', choice($._register, $._inner_expression))), $._comma, optional($._indexes)),
+        ...atIndex($, field('base', $._register)),
       ),
       pc_displacement: $ => {
         const base = field('base', alias($._program_counter, $.special_register));
@@ -592,6 +639,8 @@ module.exports = function define(dialect) {
           ...closed($, base),
           ...closed($, base).map(it => seq(field('displacement', $._expression), it)),
           ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base),
+          ...atDisplacement($, base),
+          ...(unix ? [prec(PREC.missing, seq(base, '@'))] : []),
         );
       },
       pc_indexed: $ => {
@@ -600,6 +649,7 @@ module.exports = function define(dialect) {
           ...closed($, base, $._comma, optional($._indexes)),
           ...closed($, base, $._comma, optional($._indexes)).map(it => seq(field('displacement', $._expression), it)),
           ...closed($, optional(field('displacement', $._inner_expression)), $._comma, base, $._comma, optional($._indexes)),
+          ...atIndex($, base),
         );
       },
       _indexes: $ => prec.right(PREC.unclosed, choice($.index, seq($._some_indexes, optional($.index)))),
@@ -614,6 +664,7 @@ module.exports = function define(dialect) {
         repeat(seq($._dot, optional(field('size', alias($._operand_size, $.size))))),
         optional(seq('*', optional(field('scale', $.decimal)))),
       )),
+      ...(unix ? { _lone_index: $ => prec(PREC.item, $._index_register) } : {}),
       _broken_index: $ => prec(PREC.broken, seq($._index_register, $._inner_open_tail)),
 
       absolute: $ => prec.right(PREC.missing, seq(
@@ -627,7 +678,7 @@ module.exports = function define(dialect) {
       ...expressions('_inner'),
 
       _unary_sign: _ => field('operator', choice('-', '+', '~', '!')),
-      ...(dotted ? {
+      ...(unix ? {
         // Blanks before a sign make one token with it, as if it stood between two operands.
         _spaced_unary_sign: $ => field('operator', choice(
           alias($._minus_sign, '-'), alias($._plus_sign, '+'), alias($._bang_sign, '!'))),
@@ -656,12 +707,12 @@ module.exports = function define(dialect) {
       _inner_item: $ => prec(PREC.item, $._inner_expression),
 
       _open: $ => gapped($, choice('(', '[')),
-      _close: $ => (dotted ? choice(alias($._close_round, ')'), alias($._close_square, ']')) : choice(')', ']')),
+      _close: $ => (unix ? choice(alias($._close_round, ')'), alias($._close_square, ']')) : choice(')', ']')),
 
       _atom: $ => prec(PREC.primary, choice(
         $.hexadecimal, $.binary, $.octal, $.floating_number, $.decimal,
         alias($._percent_binary, $.binary),
-        ...(dotted ? [] : [alias($._ampersand_decimal, $.decimal)]),
+        ...(unix ? [] : [alias($._ampersand_decimal, $.decimal)]),
         $.location_counter,
         $.macro_parameter,
         $.local_symbol,
@@ -680,7 +731,7 @@ module.exports = function define(dialect) {
         prec(PREC.primary, seq($._open, repeat($._group_item), $._close)),
         prec(PREC.unclosed, seq($._open, repeat($._group_item))),
       ),
-      _group_item: $ => choice(dotted ? $._inner_text : $._text, $._quoted, $._group, $._comma),
+      _group_item: $ => choice(unix ? $._inner_text : $._text, $._quoted, $._group, $._comma),
 
       _loose_argument: $ => prec.right(PREC.tail, seq(
         choice(alias($._angle_operand, $.angle), ...textItems($, '', false)), repeat(choice(...textItems($, '', true))))),
@@ -689,7 +740,7 @@ module.exports = function define(dialect) {
       argument: $ => prec.right(PREC.tail, seq(
         choice(
           alias($._angle, $.angle),
-          ...(dotted ? textItems($, '', false) : [$._argument_text, '<', $._quoted, $._group]),
+          ...(unix ? textItems($, '', false) : [$._argument_text, '<', $._quoted, $._group]),
         ),
         repeat(choice(...textItems($, '', true))),
       )),
@@ -697,25 +748,33 @@ module.exports = function define(dialect) {
       // ---------------------------------------------------------------------------------------------------- comments
       // They come before text: a mark at the start of a field is no text.
 
+      preprocessor: _ => regex(`#(${onward})*${REST}`),
+      _indented_preprocessor: _ => regex(
+        `#[${BLANK}]*${anyOf(preprocessorWords).replace(/\[(.).\]/g, '$1')}(` +
+          `[^${wordy}${END}]${onward}(${onward})*${REST}|[^${wordy}${END}][^${END}]*[^${END}${BLANK}]|[^${wordy}${END}${BLANK}])?`),
       comment: $ => $._line_comment,
-      _line_comment: _ => regex(
-        long + `([*;|]|\\/\\/|\\/\\*)${REST}`),
+      _line_comment: _ => regex(alone + `([*;|#]|\\/\\/|\\/\\*)${REST}`),
+      _label_comment: _ => regex(long + `([*;|${hash ? '#' : ''}]|\\/\\/|\\/\\*)${REST}`),
       _operand_comment: _ => regex(
-        long + `(;|\\/\\/|\\/\\*${dotted ? '|\\|' : ''})${REST}|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
+        long + `(;|\\/\\/|\\/\\*${unix ? '|\\|' : ''}${hash ? '|#' : ''})${REST}` +
+          `|\\*[${BLANK}][^${END}]*[^${END}${BLANK}]|\\*\\*${REST}`),
       _semicolon_comment: _ => regex(';' + REST),
-      ...(dotted ? { _mark_after_sign: _ => regex(long + `(\\||\\/\\/|\\/\\*)${REST}`) } : {}),
+      // Within brackets the mark is text, closed or not: any other token goes first.
+      ...(mark ? { _marked_comment: _ => token(prec(2 * LAST, regex(`[;${mark}]${REST}`))) } : {}),
+      _mark_comment: $ => (mark ? $._marked_comment : $._semicolon_comment),
+      ...(unix ? { _mark_after_sign: _ => regex(long + `(${bar ? '' : '\\||'}\\/\\/|\\/\\*)${REST}`) } : {}),
       _comment_text: _ => regex(long + `[^${END}${BLANK}]${REST}`),
-      preprocessor: _ => regex('#' + REST),
 
-      // In the dotted style a sign is an item of its own, since blanks after it do not end the operand.
-      ...(dotted ? {
+      // In the Unix dialects a sign is an item of its own, since blanks after it do not end the operand.
+      ...(unix ? {
         // Those within brackets first: what may follow a bracket without an end must not win over what may stand in it.
         _inner_junk: _ => last(`[^${quoteless}${wordy}][^${quoteless}]*`),
         _inner_text: _ => regex(`[^${quoteless}]+`),
-        _junk: _ => last(`[^${quoteless}${BLANK}${SIGN}*|${wordy}][^${quoteless}${BLANK}${SIGN}*|]*`),
-        _text: _ => regex(`[^${quoteless}${BLANK}${SIGN}*|]+`),
+        _junk: _ => last(`[^${quoteless}${BLANK}${STOPS}${wordy}][^${quoteless}${BLANK}${STOPS}]*`),
+        // Behind an `@` a sign is the end of a mode, and blanks behind it are the operand's end.
+        _text: _ => regex(`[^${quoteless}${BLANK}${STOPS}]+|[^${quoteless}${BLANK}${STOPS}]*@[+\\-]`),
         _sign_item: $ => gapped($, $._sign),
-        _sign: _ => last(`[${SIGN}*|]`),
+        _sign: _ => last(`[${SIGN}*${bar ? '' : '|'}]`),
         _spaced_sign_item: $ => gapped($, $._spaced_sign),
       } : {
         _junk: _ => last(`[^${quoteless}${BLANK}${wordy}][^${quoteless}${BLANK}]*`),
@@ -728,6 +787,11 @@ module.exports = function define(dialect) {
       // A local name before any other, for the same reason as keywords.
       _local_word: _ => regex(`(\\.${W}*|@${W}*)${pieces('')}|${START}${W}*\\$`),
       _word: _ => regex(START + W + '*' + pieces('')),
+      ...(percent ? { _percent_word: _ => regex(`(${START}|\\.)(${W}|\\.)*([%~](${W}|\\.)*)+`) } : {}),
+      // The brackets of a name that the preprocessor makes, and the colon behind them.
+      _pasted_rest: _ => last(`[^)${END}]*\\)`),
+      _pasted_colon: _ => regex(`[${BLANK}]*:`),
+      _pasted_assign: _ => regex(`[${BLANK}]*:=`),
       _digits: _ => regex('[0-9]+\\$?'),
       _letter: _ => regex(`[${LETTER}]|${BACKSLASH}${W}?`),
       _operand_size: _ => regex(`[wWlLbBsS]|${BACKSLASH}${W}?`),
@@ -735,49 +799,52 @@ module.exports = function define(dialect) {
       hexadecimal: _ => regex('\\$[0-9a-fA-F_]+|0[xX][0-9a-fA-F_]+'),
       binary: _ => regex('0[bB][01_]+'),
       _percent_binary: _ => regex('%[01][01_]*'),
-      ...(dotted ? {} : { _ampersand_decimal: _ => regex('&[0-9][0-9_]*') }),
+      ...(unix ? {} : { _ampersand_decimal: _ => regex('&[0-9][0-9_]*') }),
       octal: _ => regex('@[0-7_]+'),
       floating_number: _ => regex(
         '[0-9]+\\.[0-9]+([eE][+\\-]?[0-9]+)?|[0-9]+[eE][+\\-]?[0-9]+|0[rR][+\\-]?[0-9.]+([eE][+\\-]?[0-9]+)?|0[dDfFeE][+\\-]?[0-9]*\\.[0-9]+([eE][+\\-]?[0-9]+)?'),
       decimal: _ => regex('[0-9][0-9_]*'),
-      location_counter: _ => (dotted ? token(choice('*', '.')) : '*'),
-      macro_parameter: _ => regex(`${BACKSLASH}([0-9@#*?]|[A-Za-z_][A-Za-z0-9_]*)`),
+      location_counter: _ => (unix ? token(choice('*', '.')) : '*'),
+      macro_parameter: _ => regex(`${BACKSLASH}([0-9@${hash ? '' : '#'}*?]|[A-Za-z_][A-Za-z0-9_]*)`),
       local_symbol: _ => regex(
-        `(\\.+${W}*|@${W}*)${pieces(EXPRESSION_LETTERS)}|${START}${W}*\\$|[0-9]+\\$` + (dotted ? '|[0-9]+[bBfF]' : '')),
-      symbol: _ => regex(START + W + '*' + pieces(EXPRESSION_LETTERS)),
+        `(\\.+${W}*|@${W}*)${pieces(EXPRESSION_LETTERS)}|${unix ? MODELESS : START + W + '*'}\\$|[0-9]+\\$` + (unix ? '|[0-9]+[bBfF]' : '')),
+      symbol: _ => regex((unix ? MODELESS : START + W + '*') + (percent ? `([%~]${W}+)*` : '') + pieces(EXPRESSION_LETTERS)),
 
-      // In the dotted style a backslash, a character and a quote after the first quote end the constant, whatever follows.
-      character_constant: _ => regex(dotted
+      // In the Unix dialects a backslash, a character and a quote after the first quote end the constant, whatever follows.
+      character_constant: _ => regex(unix
         ? `'([^'${BACKSLASH}${END}]|'')([^'${END}]|''){0,3}'|'${BACKSLASH}[^'${END}][^'${END}]([^'${END}]|'')?'` +
           `|'${BACKSLASH}[^${END}]'?|'[^'${BACKSLASH}${END}]`
         : `'([^'${END}]|''){1,4}'`),
-      string: _ => regex(dotted
+      string: _ => regex(unix
         ? `'(([^'${BACKSLASH}${END}]|'')([^'${END}]|'')*)?'|'${BACKSLASH}[^'${END}][^'${END}]([^'${END}]|'')*'|'|"([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*"|"(([^"${BACKSLASH}${END}]|${BACKSLASH}[^${END}]|"")*([^"${BACKSLASH}${END}${BLANK}]|${BACKSLASH}[^${END}]?|""))?`
         : `'([^'${END}]|'')*'|'(([^'${END}]|'')*([^'${END}${BLANK}]|''))?|"([^"${END}]|"")*"|"(([^"${END}]|"")*([^"${END}${BLANK}]|""))?`),
 
       _angle: _ => regex(`<[^>${END}]*>`),
-      _angle_operand: _ => regex(`<[^<>${quoteless}${BLANK}]*>`),
+      _angle_operand: _ => regex(`<[^<>${quoteless}${BLANK}${unix ? '|#' : ''}]*>`),
 
       _comma_sign: _ => spaced(','),
-      ...(dotted ? { _close_round: _ => spaced('\\)'), _close_square: _ => spaced('\\]') } : {}),
+      ...(unix ? { _close_round: _ => spaced('\\)'), _close_square: _ => spaced('\\]') } : {}),
       _list_slash: $ => gapped($, alias($._slash_sign, '/')),
       _list_minus: $ => gapped($, alias($._minus_sign, '-')),
       _assign_sign: _ => regex(`[${BLANK}]*(=|==|:=)`),
 
       // The signs of operators come after text: where both may stand, an operand is already past reading.
       ...signs,
-      _dot: _ => regex('\\.'),
-      ...(dotted ? { _spaced_sign: _ => regex(`[${BLANK}]+([+\\-&!^<>=]|\\/[${BLANK}])`) } : {}),
+      _dot: _ => regex(unix ? '[.:]' : '\\.'),
+      ...(unix ? { _spaced_sign: _ => regex(`[${BLANK}]+([+\\-&!^<>=]|\\/[${BLANK}])`) } : {}),
 
       // --------------------------------------------------------------------------------------------- blanks, ends, rests
 
+      // Column one comes behind form feeds.
+      _feeds: _ => regex('\\f+'),
       _blank: _ => regex(`[${BLANK}]+`),
       // Lines of blanks are part of the end of the line before them.
-      _eol: _ => regex(`([${BLANK}]*[${END}])+`),
+      _eol: _ => regex(`([${BLANK}]*[${END}])+\\f*`),
       _eol_indent: _ => regex(`([${BLANK}]*[${END}])+[${BLANK}]+`),
 
-      _bad_number: _ => regex(`[0-9](${W}|\\.)*`),
+      _bad_number: _ => regex(`[0-9](${W}|\\.)*` + (percent ? `([%~](${W}|\\.)*)*` : '')),
       _rest: _ => last(`[^${END}${BLANK}${wordy}]${REST}`),
+      ...(mark ? { _unmarked_rest: _ => last(`[^${END}${BLANK}${wordy};${mark}]${REST}`) } : {}),
       _any_rest: _ => regex(`[^${END}]*[^${END}${BLANK}]`),
       _closing_rest: _ => last(`[)\\]]${REST}`),
     },

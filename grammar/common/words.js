@@ -1,5 +1,5 @@
 /**
- * @file The words of 68000 source: instructions, directives, registers. One table for both grammars and for no other use.
+ * @file The words of 68000 source: instructions, directives, registers. One table for all grammars and for no other use.
  * Words are matched without regard to case. `LINES.md` beside this folder says what each list is for.
  */
 // @ts-check
@@ -17,12 +17,31 @@ const instructions = [
   ...conditions.map(condition => 'b' + condition),
   ...[...conditions, 't', 'f', 'ra'].map(condition => 'db' + condition),
   ...[...conditions, 't', 'f'].map(condition => 's' + condition),
-  // Branches whose size the assembler chooses: dotted style.
+  // Branches whose size the assembler chooses.
   ...split('jra jbsr jcc jcs jeq jge jgt jhi jle jls jlt jmi jne jpl jvc jvs'),
 ];
 
 /** Instructions without operands: what follows them is comment. */
 const bareInstructions = split('rts rte rtr nop reset trapv illegal');
+
+/** The instructions that have sizes, by their letters. */
+const sizes = {
+  b: ['abcd', 'nbcd', 'sbcd', 'tas', ...[...conditions, 't', 'f'].map(condition => 's' + condition)],
+  w: [...split('divs divu muls mulu chk link swap'), ...[...conditions, 't', 'f', 'ra'].map(condition => 'db' + condition)],
+  l: split('exg lea movec moveq movq pea'),
+  bl: split('bchg bclr bset btst'),
+  wl: split('adda cmpa ext suba movea movem movm movep movp'),
+  bwl: split(`
+    add addi addq addx and andi asl asr clr cmp cmpi cmpm eor eori lsl lsr mov move moves neg negx not or ori rol ror roxl roxr sub
+    subi subq subx tst`),
+  bwls: ['bra', 'bsr', ...conditions.map(condition => 'b' + condition)],
+};
+
+/** Other names of instructions in the Unix dialects. */
+const unixInstructions = split('movm movp movq');
+
+/** The one name that is an instruction with a size alone. */
+const sizedInstructions = ['mov'];
 
 // The directives are those of the server's table, `server/source/src/directives.rs`.
 
@@ -47,7 +66,7 @@ const columnOne = split(`
   incbin even cnop org rorg section include endm mexit exitm rept irp irpc endr if ifeq ifne ifgt ifge iflt ifle ifc ifnc
   ifd ifnd ifdef ifndef ifb ifnb else elsec elseif elif endc endif end xdef xref`);
 
-/** Directives whose names people also give to things: labels in column one, in the dotted style too. */
+/** Directives whose names people also give to things: labels in column one, in the Unix dialects too. */
 const soft = split(`
   equ set reg equr byte word short hword long int quad ascii asciz string fill space skip zero align balign text data bss code
   offset rs so rsset rsreset macro global globl public weak extern comm lcomm fail error warning print message idnt ident nam
@@ -57,21 +76,33 @@ const soft = split(`
 /** Registers that are neither data nor address registers. The program counter has a rule of its own. */
 const specialRegisters = split('sr ccr usp ssp vbr sfc dfc');
 
+/** The words of the C preprocessor (ISO C90, 6.8; `warning` is common practice, no source). */
+const preprocessorWords = split('define undef include if ifdef ifndef elif else endif error warning line pragma');
+
+/** Names of instructions with the letter of a size joined to them, but for those that are other operations. */
+function joined() {
+  const taken = [...instructions, ...unixInstructions, ...bareInstructions, ...directives, ...bareDirectives, ...looseDirectives];
+  const all = Object.entries(sizes).flatMap(([letters, names]) => names.flatMap(name => [...letters].map(it => name + it)));
+  return [...new Set(all)].filter(word => !taken.includes(word));
+}
+
 /**
  * Sorts the words into one list a token class. A class is one token, so that the parser's tables stay small.
- * @param {boolean} dotted
+ * @param {boolean} unix
  */
-function classes(dotted) {
-  const front = (/** @type {string} */ word) => (dotted ? !soft.includes(word) : columnOne.includes(word));
+function classes(unix) {
+  const front = (/** @type {string} */ word) => (unix ? !soft.includes(word) : columnOne.includes(word));
   const parted = (/** @type {string[]} */ list) => ({
     front: list.filter(front),
-    // Every directive may have a leading dot. In the dotted style it is an operation then wherever it starts; in Motorola syntax
+    // Every directive may have a leading dot. In the Unix dialects it is an operation then wherever it starts; in Motorola syntax
     // it is a label in column one.
     dotted: list.map(word => '.' + word),
     indented: list.filter(word => !front(word)),
   });
   return {
-    instructions,
+    instructions: unix ? [...instructions, ...unixInstructions] : instructions,
+    sizedInstructions,
+    joinedInstructions: joined(),
     bareInstructions,
     directives: parted(directives),
     bareDirectives: parted(bareDirectives),
@@ -79,4 +110,4 @@ function classes(dotted) {
   };
 }
 
-module.exports = { classes, specialRegisters };
+module.exports = { classes, preprocessorWords, specialRegisters };

@@ -5,4 +5,4 @@
 
 const define = require('../common/define');
 
-module.exports = define({ name: 'm68k', dotted: false });
+module.exports = define({ name: 'm68k', unix: false });

@@ -6,4 +6,4 @@
 
 const define = require('../common/define');
 
-module.exports = define({ name: 'm68k_dotted', dotted: true });
+module.exports = define({ name: 'm68k_dotted', unix: true });

@@ -54,6 +54,6 @@
 
 (binary_expression operator: _ @operator)
 (unary_expression operator: _ @operator)
-"#" @operator
+(immediate operator: _ @operator)
 ["(" ")" "[" "]"] @punctuation.bracket
 "," @punctuation.delimiter

@@ -15,11 +15,12 @@ const AFTER: &str = "next:\tmove.w\t#1,d0\n\
     end\n";
 
 /// Pieces of lines: everything that means something somewhere.
-const PIECES: [&str; 75] = [
-    "move", "dc", "rts", "macro", "if", "end", "include", "foo", ".loop", "x$", "1$", "12", "$1F", "%101", "@17",
-    "1.5", "0x", "0r1", "\\1", "\\@", "d0", "a0", "sp", "pc", "sr", ".w", ".l", ".x", ".", "..", ":", "::", ":=", "=",
-    "==", ",", ";", "*", "**", "* ", "|", "||", "/", "//", "/*", "#", "&", "&&", "!", "!=", "<", ">", "<>", "<<", "~",
-    "^", "+", "-", "(", ")", "[", "]", "{", "}", "'", "''", "\"", "\\", "\t", " ", "  ", "\u{c}", "é", "\u{1a}", "\0",
+const PIECES: [&str; 83] = [
+    "movl", "mov", "a0@", "@+", "L%1", ":w", "SYM (a):", "ENTRY(", "move", "dc", "rts", "macro", "if", "end",
+    "include", "foo", ".loop", "x$", "1$", "12", "$1F", "%101", "@17", "1.5", "0x", "0r1", "\\1", "\\@", "d0", "a0",
+    "sp", "pc", "sr", ".w", ".l", ".x", ".", "..", ":", "::", ":=", "=", "==", ",", ";", "*", "**", "* ", "|", "||",
+    "/", "//", "/*", "#", "&", "&&", "!", "!=", "<", ">", "<>", "<<", "~", "^", "+", "-", "(", ")", "[", "]", "{", "}",
+    "'", "''", "\"", "\\", "\t", " ", "  ", "\u{c}", "é", "\u{1a}", "\0",
 ];
 
 fn garbage() -> impl Strategy<Value = String> {
@@ -40,12 +41,14 @@ fn garbage() -> impl Strategy<Value = String> {
         "a: ",
         "a ",
     ]);
-    prop_oneof![
+    let line = prop_oneof![
         4 => pieces.clone(),
         8 => (starts, pieces).prop_map(|(start, it)| format!("{start}{it}")),
         1 => characters,
         1 => "[ -~\\t]{0,30}",
-    ]
+    ];
+    // A line of the preprocessor would go on.
+    line.prop_map(|it| if it.contains('#') { it.trim_end_matches('\\').to_owned() } else { it })
 }
 
 fn parse(language: &Language, text: &str) -> tree_sitter::Tree {
@@ -97,5 +100,15 @@ proptest! {
     #[test]
     fn a_broken_line_leaves_the_next_ones_alone_in_dotted_style(lines in prop::collection::vec(garbage(), 1..3)) {
         check(reveille_grammar::LANGUAGE_M68K_DOTTED.into(), &lines)?;
+    }
+
+    #[test]
+    fn a_broken_line_leaves_the_next_ones_alone_in_mit_syntax(lines in prop::collection::vec(garbage(), 1..3)) {
+        check(reveille_grammar::LANGUAGE_M68K_MIT.into(), &lines)?;
+    }
+
+    #[test]
+    fn a_broken_line_leaves_the_next_ones_alone_with_ampersands(lines in prop::collection::vec(garbage(), 1..3)) {
+        check(reveille_grammar::LANGUAGE_M68K_SGS.into(), &lines)?;
     }
 }

@@ -1,4 +1,4 @@
-//! Runs the corpus cases of both grammars, in the format of `test/corpus`: a name between two lines of `=`, the source, a line
+//! Runs the corpus cases of every grammar, in the format of `test/corpus`: a name between two lines of `=`, the source, a line
 //! of `-`, the tree.
 //!
 //! `REVEILLE_UPDATE=1` writes the trees that come out into the files; read the difference before you keep it. A case that ends in
@@ -125,4 +125,14 @@ fn the_corpus_of_motorola_syntax_holds() {
 #[test]
 fn the_corpus_of_dotted_style_holds() {
     run("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED.into());
+}
+
+#[test]
+fn the_corpus_of_mit_syntax_holds() {
+    run("m68k_mit", reveille_grammar::LANGUAGE_M68K_MIT.into());
+}
+
+#[test]
+fn the_corpus_of_the_style_with_ampersands_holds() {
+    run("m68k_sgs", reveille_grammar::LANGUAGE_M68K_SGS.into());
 }

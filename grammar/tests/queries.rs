@@ -1,13 +1,18 @@
-//! Every query compiles against both grammars, and the highlights are what a reader expects.
+//! Every query compiles against every grammar, and the highlights are what a reader expects.
 
 use tree_sitter::{Language, Parser, Query, QueryCursor, StreamingIterator};
 
-fn languages() -> [(&'static str, Language); 2] {
-    [("m68k", reveille_grammar::LANGUAGE_M68K.into()), ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED.into())]
+fn languages() -> [(&'static str, Language); 4] {
+    [
+        ("m68k", reveille_grammar::LANGUAGE_M68K.into()),
+        ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED.into()),
+        ("m68k_mit", reveille_grammar::LANGUAGE_M68K_MIT.into()),
+        ("m68k_sgs", reveille_grammar::LANGUAGE_M68K_SGS.into()),
+    ]
 }
 
 #[test]
-fn every_query_compiles_against_both_grammars() {
+fn every_query_compiles_against_every_grammar() {
     let queries = [
         ("highlights", reveille_grammar::HIGHLIGHTS_QUERY),
         ("locals", reveille_grammar::LOCALS_QUERY),
@@ -131,6 +136,49 @@ again:  move.w #0x1F, (%a0)+ | take it
 |               ^ operator
 1:      bra 1b
 |           ^ label
+",
+    );
+}
+
+#[test]
+fn highlights_of_mit_syntax_are_as_marked() {
+    check_marks(
+        &reveille_grammar::LANGUAGE_M68K_MIT.into(),
+        "\
+again:  movw #1,a0@+ | take it
+|       ^ function.builtin
+|            ^ operator
+|             ^ number
+|               ^ variable.builtin
+|                    ^ comment
+        movel name:l,a6@(4,d1:w)
+|             ^ variable
+|                  ^ type
+|                    ^ variable.builtin
+|                        ^ number
+|                          ^ variable.builtin
+|                             ^ type
+SYM (start):
+|^ label
+",
+    );
+}
+
+#[test]
+fn highlights_of_the_style_with_ampersands_are_as_marked() {
+    check_marks(
+        &reveille_grammar::LANGUAGE_M68K_SGS.into(),
+        "\
+L%12:   mov.w &1,%d0 # take it
+|^ label
+|       ^ function.builtin
+|           ^ type
+|             ^ operator
+|              ^ number
+|                ^ variable.builtin
+|                    ^ comment
+        bra L%12
+|           ^ variable
 ",
     );
 }

@@ -9,7 +9,7 @@ use tree_sitter_generate::{OptLevel, generate_parser_in_directory};
 
 #[test]
 fn parsers_are_what_the_grammars_generate() {
-    for dialect in ["m68k", "m68k_dotted"] {
+    for dialect in ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs"] {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(dialect);
         let fresh = tempfile::tempdir().expect("a temporary folder");
         generate_parser_in_directory(
@@ -35,16 +35,23 @@ fn parsers_are_what_the_grammars_generate() {
     }
 }
 
+const LANGUAGES: [tree_sitter_language::LanguageFn; 4] = [
+    reveille_grammar::LANGUAGE_M68K,
+    reveille_grammar::LANGUAGE_M68K_DOTTED,
+    reveille_grammar::LANGUAGE_M68K_MIT,
+    reveille_grammar::LANGUAGE_M68K_SGS,
+];
+
 #[test]
 fn parsers_have_the_format_that_all_editors_load() {
-    for language in [reveille_grammar::LANGUAGE_M68K, reveille_grammar::LANGUAGE_M68K_DOTTED] {
+    for language in LANGUAGES {
         let language = tree_sitter::Language::from(language);
         assert_eq!(language.abi_version(), 14);
     }
 }
 
 #[test]
-fn both_grammars_have_the_same_node_kinds() {
+fn all_grammars_have_the_same_node_kinds() {
     let kinds = |language: tree_sitter_language::LanguageFn| {
         let language = tree_sitter::Language::from(language);
         (0..language.node_kind_count())
@@ -56,5 +63,7 @@ fn both_grammars_have_the_same_node_kinds() {
             .map(str::to_owned)
             .collect::<Vec<_>>()
     };
-    assert_eq!(kinds(reveille_grammar::LANGUAGE_M68K), kinds(reveille_grammar::LANGUAGE_M68K_DOTTED));
+    for language in LANGUAGES {
+        assert_eq!(kinds(language), kinds(reveille_grammar::LANGUAGE_M68K));
+    }
 }

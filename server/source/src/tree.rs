@@ -11,7 +11,9 @@ use crate::{Chunk, Dialect, File};
 pub fn language(dialect: Dialect) -> Language {
     match dialect {
         Dialect::Motorola => reveille_grammar::LANGUAGE_M68K.into(),
-        Dialect::Dotted | Dialect::Mit | Dialect::Sgs => reveille_grammar::LANGUAGE_M68K_DOTTED.into(),
+        Dialect::Dotted => reveille_grammar::LANGUAGE_M68K_DOTTED.into(),
+        Dialect::Mit => reveille_grammar::LANGUAGE_M68K_MIT.into(),
+        Dialect::Sgs => reveille_grammar::LANGUAGE_M68K_SGS.into(),
     }
 }
 

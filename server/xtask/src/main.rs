@@ -1,6 +1,6 @@
 //! Tasks of the house that are not part of the product.
 //!
-//! `cargo run -p xtask -- grammar` makes both parsers from their `grammar.js`; with `--check` it writes nothing and fails
+//! `cargo run -p xtask -- grammar` makes the parsers from their `grammar.js`; with `--check` it writes nothing and fails
 //! where a committed file is not what the grammar generates. Nothing but this program is needed: the generator has its own
 //! JavaScript engine. `docs` makes the documents that come from the program's tables; `check` compares all of it.
 
@@ -15,8 +15,8 @@ use anyhow::{Context, Result, bail};
 use clap::{Parser, Subcommand};
 use tree_sitter_generate::{OptLevel, generate_parser_in_directory};
 
-/// The two grammars, by folder.
-const DIALECTS: [&str; 2] = ["m68k", "m68k_dotted"];
+/// The grammars, by folder.
+const DIALECTS: [&str; 4] = ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs"];
 
 /// What the generator writes into a grammar's `src`.
 const GENERATED: [&str; 6] = [
@@ -40,7 +40,7 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Task {
-    /// Generate both parsers from their grammars.
+    /// Generate the parsers from their grammars.
     Grammar {
         /// Compare with the committed files, and write nothing.
         #[arg(long)]

@@ -103,7 +103,10 @@ pub(crate) fn read_region(text: &str, reading: Reading, region: Region) -> Optio
             line.flags |= CONTINUED;
             goes_on = true;
         }
-        let may_open = dialect.is_unix() || line.kind == LineKind::Comment;
+        let may_open = match line.kind {
+            LineKind::Preprocessor => false,
+            kind => dialect.is_unix() || kind == LineKind::Comment,
+        };
         if at >= comment_end && may_open && opens_comment(&bytes[at..end], &line) {
             match memmem::find(&bytes[end..], b"*/") {
                 Some(found) => comment_end = end + found + 1,
@@ -213,7 +216,7 @@ fn read(bytes: &[u8], column_one: usize, dialect: Dialect, words: &Words) -> Lin
             line.label = Span::new(at, end);
             line.flags |= COLON;
             at = end + 1 + usize::from(b.get(end + 1) == Some(&b':'));
-        } else if let Some(end) = pasted_label(b, at, end, words) {
+        } else if let Some(end) = pasted_label(b, at, end, words, dialect) {
             line.label = Span::new(at, end);
             line.flags |= COLON;
             at = skip(b, end, BLANK) + 1;
@@ -325,9 +328,9 @@ fn name_end(b: &[u8], at: usize, dialect: Dialect) -> usize {
 }
 
 /// `NAME(text):`, a label that the preprocessor makes: the end of its brackets.
-fn pasted_label(b: &[u8], at: usize, end: usize, words: &Words) -> Option<usize> {
+fn pasted_label(b: &[u8], at: usize, end: usize, words: &Words, dialect: Dialect) -> Option<usize> {
     let open = skip(b, end, BLANK);
-    if b.get(open) != Some(&b'(') || words.is_operation(&b[at..end]) {
+    if b.get(open) != Some(&b'(') || words.is_operation_in(&b[at..end], dialect) {
         return None;
     }
     let close = open + memchr(b')', &b[open..])? + 1;

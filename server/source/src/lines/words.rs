@@ -182,6 +182,12 @@ impl Words {
         id.is_instruction() || id.directive().is_some()
     }
 
+    /// Whether a word, with or without a size, is an instruction or a directive of a dialect.
+    pub(super) fn is_operation_in(&self, word: &[u8], dialect: Dialect) -> bool {
+        let (name, size) = split_size(word);
+        self.is_operation(word) || dialect.syntax().joins_sizes && self.unix_instruction(name, size).is_some()
+    }
+
     /// Whether a word in column one, without a colon, is the operation and not a label.
     pub(super) fn is_column_one_operation(&self, word: &[u8], dialect: Dialect) -> bool {
         let (id, dotted) = self.operation(split_size(word).0);
