@@ -348,7 +348,7 @@ fn is_label_in_column_one(b: &[u8], in_column_one: bool, end: usize, dialect: Di
         return true;
     }
     let word = &b[next..skip(b, next, WORD)];
-    words.is_operation(word) || words.unix_instruction(split_size(word).0, split_size(word).1).is_some()
+    words.is_operation_in(word, dialect)
 }
 
 /// Whether a preprocessor's directive follows a `#`.
