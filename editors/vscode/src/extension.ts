@@ -31,6 +31,24 @@ function options(): Record<string, unknown> {
     };
 }
 
+/** The dialect that the server reads the file at hand in, in the status line's language item. */
+let dialect: vscode.LanguageStatusItem | undefined;
+
+async function showDialect(): Promise<void> {
+    const document = vscode.window.activeTextEditor?.document;
+    if (!client || !dialect || document?.languageId !== LANGUAGE) {
+        return;
+    }
+    try {
+        const textDocument = { uri: client.code2ProtocolConverter.asUri(document.uri) };
+        const told = await client.sendRequest<{ title: string; reason: string } | null>('reveille/dialect', { textDocument });
+        dialect.text = told?.title ?? 'not read';
+        dialect.detail = told?.reason;
+    } catch (error) {
+        output.warn(`The dialect is not known: ${String(error)}`);
+    }
+}
+
 async function start(): Promise<void> {
     const { program, args } = command();
     const server: ServerOptions = { command: program, args, transport: TransportKind.stdio };
@@ -46,6 +64,7 @@ async function start(): Promise<void> {
     try {
         await starting.start();
         client = starting;
+        await showDialect();
     } catch (error) {
         output.error(`${program} ${args.join(' ')}: ${String(error)}`);
         starting.dispose().catch(() => undefined);
@@ -87,8 +106,13 @@ function enqueue(...steps: (() => Promise<void>)[]): Promise<void> {
 
 export async function activate(context: vscode.ExtensionContext): Promise<void> {
     output = vscode.window.createOutputChannel('Reveille', { log: true });
+    dialect = vscode.languages.createLanguageStatusItem('reveille.dialect', { language: LANGUAGE });
+    dialect.name = 'Dialect';
     context.subscriptions.push(
         output,
+        dialect,
+        vscode.window.onDidChangeActiveTextEditor(() => void showDialect()),
+        vscode.workspace.onDidSaveTextDocument(() => void showDialect()),
         vscode.commands.registerCommand('reveille.restart', () => enqueue(stop, start)),
         vscode.workspace.onDidChangeConfiguration((event) => {
             if (event.affectsConfiguration('reveille.server')) {

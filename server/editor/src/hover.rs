@@ -7,8 +7,9 @@ use reveille_cpu::{Register, decode};
 use reveille_decoders::{FieldKind, Scalar};
 use reveille_facts::{BlockFact, Model, Part};
 use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, FileId, Unit, Value, evaluate};
-use reveille_source::{Meaning, Operation, TokenKind};
+use reveille_source::{LineKind, Meaning, Operation, TokenKind};
 
+use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
 
@@ -30,6 +31,12 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
         && let Some(found) = block_hover(&spot, block, thing.as_ref())
     {
         return Some(found);
+    }
+    let first_line = spot.file.line_number(spot.place) == 0;
+    if first_line && matches!(thing, Some(Thing::Comment(_)) | None) {
+        let told = crate::dialect::told(spot.file.source());
+        let markdown = format!("**{}** (`{}`): {}", told.title, told.name, told.reason);
+        return Some(Hover { range: spot.in_file(&(0..spot.text.len())), markdown });
     }
     let (range, markdown) = match thing? {
         Thing::Label(_) => name(&spot)?,
@@ -66,6 +73,21 @@ fn fenced(head: &str, text: &str) -> String {
 }
 
 fn operation(spot: &Spot<'_>) -> Option<String> {
+    let own = own_operation(spot);
+    let is_repeat = spot.line.op.directive().is_some_and(|it| it.meaning == Meaning::Repeat);
+    let is_replaced = spot.unit().is_some_and(|unit| unit.is_replaced(spot.place));
+    let stands_for = match spot.line.op.get() {
+        Operation::MacroCall => expansion::hover(spot),
+        _ if is_repeat || is_replaced => expansion::hover(spot),
+        _ => None,
+    };
+    match (own, stands_for) {
+        (Some(own), Some(more)) => Some(format!("{own}\n\n{more}")),
+        (own, more) => own.or(more),
+    }
+}
+
+fn own_operation(spot: &Spot<'_>) -> Option<String> {
     let name = spot.line.operation.of(spot.text);
     match spot.line.op.get() {
         Operation::Instruction(_) => instruction::hover(spot),
@@ -80,11 +102,14 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
     let (unit, definition, range) = spot.definition()?;
     let program = spot.model.program();
     let text = program.names().text(definition.symbol);
-    let file = program.file(definition.place.file)?;
-    let (_, line, source) = file.at(definition.place.chunk, definition.place.line);
+    // Of a name that an expansion makes the call tells.
+    let place = unit.expanded_from(program, definition.place).map_or(definition.place, |it| it.0);
+    let file = program.file(place.file)?;
+    let (_, line, source) = file.at(place.chunk, place.line);
     let mut body = String::new();
     let _ = writeln!(body, "{}", describe(unit, &definition));
-    let comment = line.comment.of(source).trim_start_matches(['*', ';', '|', '/', '#', ' ', '\t']).trim();
+    let comment = if line.kind == LineKind::Preprocessor { "" } else { line.comment.of(source) };
+    let comment = comment.trim_start_matches(['*', ';', '|', '/', '#', ' ', '\t']).trim();
     if !comment.is_empty() {
         let _ = writeln!(body, "\n{}", escaped(comment));
     }
@@ -94,11 +119,11 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
         let _ = writeln!(body, "\n{}: {}", block.layout.title, summary(block));
     }
     if definition.kind == DefinitionKind::Label
-        && let Some(span) = instruction::routine(spot.model, unit, file, file.line_number(definition.place))
+        && let Some(span) = instruction::routine(spot.model, unit, file, file.line_number(place))
     {
         let _ = writeln!(body, "\n{}", span.text(program.settings().clock));
     }
-    let _ = write!(body, "\n{}:{}", file.path().display(), file.line_number(definition.place) + 1);
+    let _ = write!(body, "\n{}:{}", file.path().display(), file.line_number(place) + 1);
     Some((range, fenced(&text, &body)))
 }
 

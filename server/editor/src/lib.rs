@@ -3,6 +3,8 @@
 mod actions;
 mod calls;
 mod completion;
+mod dialect;
+mod expansion;
 mod folding;
 mod format;
 mod highlight;
@@ -22,6 +24,7 @@ mod tokens;
 pub use actions::{Action, TextEdit, actions};
 pub use calls::{Call, Routine, incoming_calls, outgoing_calls, routine_at};
 pub use completion::{Completion, CompletionKind, completions};
+pub use dialect::{DialectTold, dialect};
 pub use folding::folds;
 pub use format::{Edit, Field, FormatOptions, Style, edited, format, format_typed, reads_as_source};
 pub use highlight::{Highlight, highlights};

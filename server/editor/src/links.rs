@@ -33,7 +33,7 @@ pub fn links(model: &Model, file: FileId) -> Vec<Link> {
                     let first = if is_named { chunk.operands(line).into_iter().next() } else { None };
                     first.map(|it| inner(text, it))
                 }
-                LineKind::Preprocessor => included(text),
+                LineKind::Preprocessor => reveille_program::preprocessor_include(text),
                 _ => None,
             };
             if let Some(name) = name.filter(|it| !it.is_empty())
@@ -53,18 +53,4 @@ fn inner(text: &str, range: Range<usize>) -> Range<usize> {
     let own = &text[range.clone()];
     let start = range.start + own.len() - own.trim_start_matches(QUOTES).len();
     start..start + own.trim_matches(QUOTES).len()
-}
-
-/// The name in `#include "name"` or `#include <name>`.
-fn included(text: &str) -> Option<Range<usize>> {
-    let rest = text.trim_start_matches('\u{feff}').strip_prefix('#')?.trim_start().strip_prefix("include")?;
-    let rest = rest.trim_start();
-    let close = match rest.chars().next()? {
-        '"' => '"',
-        '<' => '>',
-        _ => return None,
-    };
-    let start = text.len() - rest.len() + 1;
-    let len = text[start..].find(close)?;
-    Some(start..start + len)
 }

@@ -75,6 +75,11 @@ impl<'a> Spot<'a> {
 
     /// What stands at the spot; a range includes its end, since a cursor stands between characters.
     pub(crate) fn thing(&self) -> Option<Thing> {
+        if self.line.kind == LineKind::Preprocessor
+            && let Some(name) = self.preprocessor_name()
+        {
+            return Some(Thing::Token(TokenKind::Name, name));
+        }
         if self.line.kind != LineKind::Statement {
             let comment = self.line.comment.range();
             return (comment.contains(&self.at) || comment.end == self.at).then_some(Thing::Comment(comment));
@@ -94,6 +99,17 @@ impl<'a> Spot<'a> {
         }
         let comment = self.line.comment.range();
         touches(&comment).then_some(Thing::Comment(comment))
+    }
+
+    /// The name at the spot in a line of the preprocessor, behind the word that says what the line does.
+    fn preprocessor_name(&self) -> Option<Range<usize>> {
+        let bytes = self.text.as_bytes();
+        let is_name = |at: &usize| bytes.get(*at).is_some_and(|it| it.is_ascii_alphanumeric() || *it == b'_');
+        let start = (0..self.at).rev().take_while(is_name).last().unwrap_or(self.at);
+        let end = (self.at..bytes.len()).take_while(is_name).last().map_or(self.at, |it| it + 1);
+        let is_word = self.text[..start].trim_end().ends_with('#');
+        let is_number = bytes.get(start).is_some_and(u8::is_ascii_digit);
+        (start < end && !is_word && !is_number).then_some(start..end)
     }
 
     fn token(&self, field: Range<usize>) -> Option<Thing> {
@@ -140,6 +156,11 @@ impl<'a> Spot<'a> {
             return Some((unit, *own, range));
         }
         if let Some(found) = unit.resolve(program, self.place, name) {
+            return Some((unit, *found, range));
+        }
+        // A line of a macro's body means what its first expansion makes of it.
+        let made = (!unit.is_active(self.place)).then(|| unit.first_made_from(program, self.place)).flatten();
+        if let Some(found) = made.and_then(|place| unit.resolve(program, place, name)) {
             return Some((unit, *found, range));
         }
         let elsewhere = self.model.analysis().units().find_map(|unit| Some((unit, *unit.find(program, name)?)));

@@ -1,9 +1,10 @@
 //! Where a name is defined and where it is used.
 
 use reveille_facts::{Evidence, Model};
-use reveille_program::{DefinitionKind, FileId, definition_span};
+use reveille_program::{DefinitionKind, FileId};
 use reveille_source::{Meaning, Operation};
 
+use crate::expansion;
 use crate::lookup::{Location, Spot, location};
 
 /// The places that define what stands at a byte; the bytes that were asked about first.
@@ -25,16 +26,18 @@ pub fn definition(model: &Model, file: FileId, byte: usize) -> Option<(std::ops:
     {
         places = vec![own.place];
     }
-    let locations =
-        places.into_iter().map(|place| location(model, Evidence { place, span: definition_span(program, place) }));
+    let locations = places.into_iter().flat_map(|place| expansion::written(program, unit, place));
+    let locations = locations.map(|at| location(model, at));
     Some((spot.in_file(&range), locations.collect()))
 }
 
 /// The file that an include names.
 fn included(spot: &Spot<'_>) -> Option<(std::ops::Range<usize>, Vec<Location>)> {
-    let Operation::Directive(directive) = spot.line.op.get() else { return None };
-    let field = spot.line.operands.range();
-    if directive.meaning != Meaning::Include || !(field.start..=field.end).contains(&spot.at) {
+    let field = match spot.line.op.get() {
+        Operation::Directive(directive) if directive.meaning == Meaning::Include => spot.line.operands.range(),
+        _ => reveille_program::preprocessor_include(spot.text)?,
+    };
+    if !(field.start..=field.end).contains(&spot.at) {
         return None;
     }
     let name = spot.text[field.clone()].trim_matches(['"', '\'', '<', '>']);
@@ -62,6 +65,12 @@ pub fn references(model: &Model, file: FileId, byte: usize, with_definitions: bo
         }
     }
     let mut seen = rustc_hash::FxHashSet::default();
+    let of_expansions = unit.definitions().iter().filter(|it| it.symbol == definition.symbol && with_definitions);
+    let of_expansions = of_expansions.filter(|it| unit.expanded_from(program, it.place).is_some());
+    let of_expansions: Vec<_> = of_expansions
+        .flat_map(|it| expansion::written(program, unit, it.place))
+        .map(|it| location(model, it))
+        .collect();
     let locations = places.into_iter().map(|(place, span)| location(model, Evidence { place, span }));
-    locations.filter(|it| seen.insert(it.clone())).collect()
+    of_expansions.into_iter().chain(locations).filter(|it| seen.insert(it.clone())).collect()
 }

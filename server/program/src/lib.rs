@@ -25,8 +25,9 @@ pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_b
 pub use index::is_local_label;
 pub use instruction::{Assembled, Bytes, assemble, operand_kind};
 pub use layout::lay_out;
-pub use listing::{Listed, Section, list, sections};
+pub use listing::{Listed, Section, list, list_call, sections};
 pub use names::{Names, Symbol};
+pub use preprocessor::preprocessor_include;
 pub use program::{Content, FileId, Prepared, Program, SourceFile};
 pub use references::{Occurrence, Spelling, definition_span, references, references_in, spellings};
 pub use settings::{BranchSizing, References, Settings, Sizing};

@@ -62,6 +62,22 @@ pub fn list<T: Send, E>(
     Ok(())
 }
 
+/// The lines that a line stands for, those of calls among them included: `place` is a call of a macro, a repetition or a line with names of the
+/// preprocessor, in the source or in an expansion.
+#[must_use]
+pub fn list_call(program: &Program, unit: &Unit, place: Place) -> Vec<Listed> {
+    // An expansion comes before those of the calls in it.
+    let mut own = vec![false; unit.expansions.len()];
+    for (at, it) in unit.expansions.iter().enumerate() {
+        own[at] = it.from == place || it.from.file.expansion().is_some_and(|outer| own[outer]);
+    }
+    if !own.contains(&true) {
+        return Vec::new();
+    }
+    let segments = unit.segments.iter().enumerate().filter(|it| it.1.file.expansion().is_some_and(|at| own[at]));
+    segments.flat_map(|(at, _)| part(program, unit, at, 0)).collect()
+}
+
 /// For each segment of an expansion, how many lines of the same call came before it.
 fn lines_before(unit: &Unit) -> FxHashMap<usize, u32> {
     let mut found = FxHashMap::default();

@@ -115,6 +115,15 @@ pub(crate) fn directive(text: &str) -> Option<Directive> {
     })
 }
 
+/// Where an `#include` has the name of its file; none for any other line.
+#[must_use]
+pub fn preprocessor_include(text: &str) -> Option<Range<usize>> {
+    match directive(text)? {
+        Directive::Include { name, .. } => Some(name),
+        _ => None,
+    }
+}
+
 /// A name that stands for text.
 #[derive(Clone, Debug)]
 pub(crate) struct Text {

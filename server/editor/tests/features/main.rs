@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod calls;
+mod expansions;
 mod lines;
 mod renaming;
 
@@ -20,7 +21,7 @@ use reveille_program::{Content, FileId, Program};
 use reveille_source::{Encoding, File};
 
 /// A program of files, and the place of the cursor mark `<|>` in it.
-fn program(files: &[(&str, &str)]) -> (Model, FileId, usize) {
+pub(crate) fn program(files: &[(&str, &str)]) -> (Model, FileId, usize) {
     let mut program = Program::new();
     let mut cursor = None;
     let mut read = Vec::new();
@@ -47,7 +48,7 @@ fn underlined(model: &Model, file: FileId, range: &Range<usize>) -> String {
     format!("{text}\n{pad}{}", "^".repeat(width))
 }
 
-fn hovered(files: &[(&str, &str)]) -> String {
+pub(crate) fn hovered(files: &[(&str, &str)]) -> String {
     let (model, file, at) = program(files);
     match hover(&model, file, at) {
         Some(found) => format!("{}\n\n{}", underlined(&model, file, &found.range), found.markdown),
@@ -55,7 +56,7 @@ fn hovered(files: &[(&str, &str)]) -> String {
     }
 }
 
-fn places(model: &Model, found: &[reveille_editor::Location]) -> Vec<String> {
+pub(crate) fn places(model: &Model, found: &[reveille_editor::Location]) -> Vec<String> {
     found
         .iter()
         .map(|it| {

@@ -14,7 +14,7 @@ use std::sync::{Arc, Mutex};
 
 use tower_lsp::{LspService, Server};
 
-use crate::lsp::Backend;
+use crate::lsp::{Backend, DIALECT};
 
 pub(crate) use snapshot::{ClientTraits, Snapshot};
 pub(crate) use workspace::{Shared, Workspace};
@@ -37,6 +37,7 @@ where
     let backend_shared = shared.clone();
     let (service, socket) = LspService::build(move |client| Backend::new(client, backend_shared))
         .custom_method(frames::UNREADABLE, Backend::unreadable)
+        .custom_method(DIALECT, Backend::dialect)
         .finish();
     let publisher = tokio::spawn(publish::run(shared.clone(), service.inner().client().clone()));
     let service = ingress::Ingress::new(service, shared.clone());

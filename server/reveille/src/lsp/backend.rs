@@ -21,6 +21,16 @@ pub(crate) struct Backend {
     shared: Arc<Shared>,
 }
 
+/// Our own request: the dialect of a file, with `name`, `title` and `reason`.
+pub(crate) const DIALECT: &str = "reveille/dialect";
+
+/// What [`DIALECT`] asks about.
+#[derive(Debug, serde::Deserialize)]
+#[serde(rename_all = "camelCase")]
+pub(crate) struct DialectParams {
+    text_document: proto::TextDocumentIdentifier,
+}
+
 /// How many files of the workspace's folders are read at the start.
 const MOST_FILES: usize = 10_000;
 
@@ -32,6 +42,16 @@ impl Backend {
     /// Answers a frame that is no message.
     pub(crate) async fn unreadable(&self) -> Result<()> {
         Err(Error::parse_error())
+    }
+
+    /// The dialect of a file, and why: for an editor's status line.
+    pub(crate) async fn dialect(&self, params: DialectParams) -> Result<Option<serde_json::Value>> {
+        work(DIALECT, move |snapshot| {
+            let file = snapshot.file(&params.text_document.uri)?;
+            let told = reveille_editor::dialect(snapshot.model(), file)?;
+            Some(serde_json::json!({ "name": told.name, "title": told.title, "reason": told.reason }))
+        })
+        .await
     }
 
     pub(crate) fn client(&self) -> &Client {

@@ -7,4 +7,4 @@ pub(crate) mod notifications;
 mod options;
 pub(crate) mod to_proto;
 
-pub(crate) use backend::Backend;
+pub(crate) use backend::{Backend, DIALECT};
