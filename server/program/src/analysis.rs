@@ -31,6 +31,8 @@ impl Analysis {
     /// Lays out all units. What `previous` laid out from the same versions of the same files is taken over.
     #[must_use]
     pub fn new(program: &Program, defines: &[(String, i64)], previous: Option<&Self>) -> Self {
+        // With other names from outside other lines may be read.
+        let previous = previous.filter(|it| *it.defines == *defines);
         let includes: Vec<_> = program.files().map(|file| (file.id(), file.includes().clone())).collect();
         let same_files = previous.filter(|it| *it.includes == includes);
         let roots = same_files.map_or_else(|| Arc::new(roots(program, &includes)), |it| it.roots.clone());

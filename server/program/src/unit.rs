@@ -525,8 +525,13 @@ impl Unit {
     }
 }
 
-/// `1b`, `2f`: the digits, and whether the next definition is meant.
+/// `1b`, `2f`: the digits, and whether the next definition is meant; `@b` and `@f` mean labels of the name `@@` so.
 pub(crate) fn numeric_reference(name: &str) -> Option<(&str, bool)> {
+    match name {
+        "@f" | "@F" => return Some(("@@", true)),
+        "@b" | "@B" => return Some(("@@", false)),
+        _ => (),
+    }
     let (digits, is_forward) = match name.strip_suffix(['f', 'F']) {
         Some(digits) => (digits, true),
         None => (name.strip_suffix(['b', 'B'])?, false),

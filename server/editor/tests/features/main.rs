@@ -94,7 +94,7 @@ fn names_numbers_registers_and_operations_are_explained() {
     insta::assert_snapshot!("hover_text", hovered(&[("a.s", "\tcmpi.l\t#'BO<|>OT',d0\n")]));
     insta::assert_snapshot!("hover_register", hovered(&[("a.s", &at("<|>D0"))]));
     insta::assert_snapshot!("hover_operation", hovered(&[("a.s", &at("<|>MOVE.W"))]));
-    assert_eq!(hovered(&[("a.s", "* a note about n<|>othing\n")]), "nothing");
+    assert_eq!(hovered(&[("a.s", "\n* a note about n<|>othing\n")]), "nothing");
 }
 
 const CODE: &str = "RATE\tEQU\t$80004\n\tORG\t$400\nstart\tMOVEQ\t#9,D2\n\tLEA\ttable,A1\n\tMOVE\tRATE,D0\n\tADD.W\t#4,D0\n\tBSR\tsend\n\tBEQ\tstart\n\tMOVE.L\tD2,(A1)+\n\tRTS\n*\tsends a byte\nsend\tLSL.B\tD1,D0\n.s1\tBTST\t#2,3(A1)\n\tBEQ.S\t.s1\n\tMULU\tD1,D0\n\tMOVE\tSR,-(SP)\n\tRTR\ntable\tDC.W\t$4E75,$33FC,1,0,$400\n";

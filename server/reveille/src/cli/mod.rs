@@ -96,7 +96,7 @@ fn cpu(text: &str) -> Result<Cpu, String> {
     Cpu::from_name(text).ok_or_else(|| "known processors are 68000, 68008 and 68010".into())
 }
 
-fn number(value: &str) -> Result<i64, String> {
+pub(crate) fn number(value: &str) -> Result<i64, String> {
     let (digits, radix) = match value.strip_prefix('$').or_else(|| value.strip_prefix("0x")) {
         Some(digits) => (digits, 16),
         None => (value, 10),

@@ -33,6 +33,8 @@ pub(crate) struct Snapshot {
     pub(crate) traits: Arc<ClientTraits>,
     /// Which hints the client wants.
     pub(crate) hints: HintKinds,
+    /// Names that the client gives values to.
+    pub(super) defines: Arc<[(String, i64)]>,
     /// Versions and addresses of the open documents.
     pub(super) open: Arc<HashMap<FileId, Versions>>,
     pub(super) model: OnceLock<Model>,
@@ -47,7 +49,7 @@ impl Snapshot {
             let take = || self.last.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
             let previous = take().clone();
             let span = tracing::debug_span!("model");
-            let model = span.in_scope(|| Model::new(self.program.clone(), &[], previous.as_ref()));
+            let model = span.in_scope(|| Model::new(self.program.clone(), &self.defines, previous.as_ref()));
             *take() = Some(model.clone());
             model
         })

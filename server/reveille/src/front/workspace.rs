@@ -8,9 +8,11 @@ use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use dashmap::DashMap;
 use reveille_editor::HintKinds;
 use reveille_facts::Model;
-use reveille_program::{Content, FileId, Prepared, Program, Settings};
+use reveille_program::{Content, FileId, Prepared, Program};
 use reveille_source::{Document, Encoding, Position};
 use tower_lsp::gen_lsp_types as proto;
+
+use crate::lsp::ClientOptions;
 
 use super::snapshot::{ClientTraits, Snapshot, path_of};
 
@@ -37,6 +39,8 @@ pub(crate) struct Workspace {
     pub(crate) folders: Vec<PathBuf>,
     /// Which hints the client wants.
     hints: HintKinds,
+    /// Names that the client gives values to.
+    defines: Arc<[(String, i64)]>,
     last: Arc<Mutex<Option<Model>>>,
     snapshot: Option<Arc<Snapshot>>,
 }
@@ -116,6 +120,7 @@ impl Workspace {
                 program: self.program.clone(),
                 traits: self.traits.clone(),
                 hints: self.hints,
+                defines: self.defines.clone(),
                 open: self.open.clone(),
                 model: OnceLock::new(),
                 last: self.last.clone(),
@@ -125,9 +130,10 @@ impl Workspace {
     }
 
     /// Takes settings over; if they change how lines are read, all files are read again.
-    pub(crate) fn set_options(&mut self, settings: Settings, hints: HintKinds) {
-        self.hints = hints;
-        self.program.set_settings(settings);
+    pub(crate) fn set_options(&mut self, options: ClientOptions) {
+        self.hints = options.hints;
+        self.defines = options.defines.into();
+        self.program.set_settings(options.settings);
     }
 
     pub(crate) fn open(&mut self, uri: proto::Uri, version: i32, text: &str) {

@@ -94,13 +94,14 @@ impl LanguageServer for Backend {
             paths.extend(params.root_uri.and_then(|uri| uri.to_file_path().ok()));
         }
         let options = params.initialization_options.and_then(|it| serde_json::to_value(it).ok());
-        let options = options.map_or_else(ClientOptions::default, |it| ClientOptions::read(&it));
+        let mut options = options.map_or_else(ClientOptions::default, |it| ClientOptions::read(&it));
+        let problems = std::mem::take(&mut options.problems);
         self.shared.change(|workspace| {
             workspace.traits = Arc::new(traits);
             workspace.folders = paths;
-            workspace.set_options(options.settings, options.hints);
+            workspace.set_options(options);
         });
-        for problem in options.problems {
+        for problem in problems {
             self.client.show_message(proto::MessageType::Warning, format!("Reveille: {problem}")).await;
         }
         self.shared.set_loading(true);

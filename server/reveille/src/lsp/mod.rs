@@ -8,3 +8,4 @@ mod options;
 pub(crate) mod to_proto;
 
 pub(crate) use backend::{Backend, DIALECT};
+pub(crate) use options::ClientOptions;

@@ -51,7 +51,7 @@ pub(crate) fn did_change_configuration(shared: &Arc<Shared>, params: &proto::Did
     }
     let shared = shared.clone();
     tokio::task::spawn_blocking(move || {
-        shared.change(|workspace| workspace.set_options(options.settings, options.hints));
+        shared.change(|workspace| workspace.set_options(options));
     });
 }
 

@@ -19,6 +19,8 @@ struct Written {
     origin: Option<i64>,
     /// Rules for lengths that the source leaves open, as on the command line.
     sizing: BTreeMap<String, String>,
+    /// Names that get values, as if the source had them: numbers, or text such as `$1F`.
+    defines: BTreeMap<String, serde_json::Value>,
     /// Which hints are shown behind the lines.
     hints: Hints,
 }
@@ -35,6 +37,7 @@ struct Hints {
 pub(crate) struct ClientOptions {
     pub(crate) settings: Settings,
     pub(crate) hints: HintKinds,
+    pub(crate) defines: Vec<(String, i64)>,
     pub(crate) problems: Vec<String>,
 }
 
@@ -71,6 +74,17 @@ impl ClientOptions {
             }
         }
         options.settings.sizing = sizing;
+        for (name, value) in &written.defines {
+            let number = match value {
+                serde_json::Value::Bool(is_set) => Ok(i64::from(*is_set)),
+                serde_json::Value::String(text) => crate::cli::number(text),
+                value => value.as_i64().ok_or_else(|| format!("`{value}` is no number")),
+            };
+            match number {
+                Ok(number) => options.defines.push((name.clone(), number)),
+                Err(problem) => options.problems.push(format!("the value of `{name}` is left out: {problem}")),
+            }
+        }
         options
     }
 }
@@ -85,6 +99,9 @@ mod tests {
         let options = ClientOptions::read(&json!({"cpu": "68010", "clock": 8_000_000, "hints": {"cycles": true}}));
         assert_eq!((options.settings.cpu.name(), options.settings.clock), ("68010", Some(8_000_000)));
         assert!(options.hints.cycles && !options.hints.addresses && options.problems.is_empty());
+        let options = ClientOptions::read(&json!({"defines": {"ROM": 1, "BASE": "$FC0000", "BAD": [2]}}));
+        assert_eq!(options.defines, [("BASE".to_owned(), 0xfc_0000), ("ROM".to_owned(), 1)]);
+        assert_eq!(options.problems.len(), 1);
         let options = ClientOptions::read(&json!({"reveille": {"cpu": "6502", "sizing": {"references": "far"}}}));
         assert_eq!(options.problems.len(), 2, "{:?}", options.problems);
         assert_eq!(ClientOptions::read(&json!({"clock": "fast"})).problems.len(), 1);
