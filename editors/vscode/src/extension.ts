@@ -24,6 +24,7 @@ function options(): Record<string, unknown> {
         cpu: settings.get<string>('cpu'),
         clock: settings.get<number | null>('clock') ?? undefined,
         sizing: settings.get<Record<string, string>>('sizing', {}),
+        defines: settings.get<Record<string, unknown>>('defines', {}),
         hints: {
             addresses: settings.get<boolean>('hints.addresses', false),
             cycles: settings.get<boolean>('hints.cycles', false),

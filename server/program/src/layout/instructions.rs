@@ -250,9 +250,7 @@ impl Walk<'_> {
                 let file = self.source(place.file)?;
                 let (_, _, text) = file.at(place.chunk, place.line);
                 let word = &text[term.span.range()];
-                if dialect.is_unix()
-                    && let Some((digits, is_forward)) = numeric_reference(word)
-                {
+                if let Some((digits, is_forward)) = numeric_reference(word) {
                     let digits = self.program.names().find(digits)?;
                     let so_far = self.unit.numeric.get(&digits).map_or(0, Vec::len);
                     let place = if is_forward { so_far } else { so_far.checked_sub(1)? };

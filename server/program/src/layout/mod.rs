@@ -580,7 +580,8 @@ impl<'a> Walk<'a> {
         }
         if symbol.is_local() {
             let text = self.program.names().text(symbol);
-            if text.bytes().all(|it| it.is_ascii_digit()) && self.unit.dialect(self.program, place.file).is_unix() {
+            let is_digits = || text.bytes().all(|it| it.is_ascii_digit());
+            if &*text == "@@" || is_digits() && self.unit.dialect(self.program, place.file).is_unix() {
                 let digits = Symbol::from_index(symbol.index() as u32);
                 self.unit.numeric.entry(digits).or_default().push(at);
                 return;
