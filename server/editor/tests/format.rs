@@ -326,8 +326,14 @@ fn the_blanks_that_were_there_do_not_matter() {
         }
         for tabs in [true, false] {
             let field = |column| Field { column, tabs };
-            let style =
-                Style { operation: field(8), operands: field(17), comment: field(40), tab_width: 8, signs: false };
+            let style = Style {
+                operation: field(8),
+                operands: field(17),
+                comment: field(40),
+                tab_width: 8,
+                signs: false,
+                is_settled: true,
+            };
             let expected = edited(&text, &format(&file, &style, 0..usize::MAX));
             for _ in 0..4 {
                 let other = disturbed(&text, &file, &mut numbers);

@@ -25,6 +25,9 @@ const END_MARK: char = '\u{1a}';
 #[must_use]
 pub fn format(file: &File, style: &Style, lines: Range<usize>) -> Vec<Edit> {
     let mut edits = Vec::new();
+    if !style.is_settled {
+        return edits;
+    }
     let (Some((first, _)), Some(last)) = (file.chunk_of_line(lines.start), last_line(file, &lines)) else {
         return edits;
     };

@@ -54,6 +54,8 @@ pub struct Style {
     pub tab_width: usize,
     /// Whether `=` stands in the column of operations; otherwise the blanks around it are the author's.
     pub signs: bool,
+    /// Whether a file laid out so shows this style again. One that shows another each time is left as it is.
+    pub is_settled: bool,
 }
 
 /// What is wanted of a layout; the rest is as the file has it.
@@ -107,11 +109,11 @@ impl Style {
             let new = File::new(&edited(&text, &format(file, &style, 0..usize::MAX)), Some(file.dialect()));
             let next = shown(&new);
             if format(&new, &next, 0..usize::MAX).is_empty() {
-                break;
+                return style;
             }
             style = next;
         }
-        style
+        Self { is_settled: false, ..style }
     }
 
     /// The style of the lines around one, which does not count itself.
@@ -190,7 +192,8 @@ fn shown(file: &File, chunks: Range<usize>, without: Option<usize>, options: &Fo
         }
         found.push(field);
     }
-    Style { operation: found[0], operands: found[1], comment: found[2], tab_width, signs: signs_in_columns }
+    let [operation, operands, comment] = [found[0], found[1], found[2]];
+    Style { operation, operands, comment, tab_width, signs: signs_in_columns, is_settled: true }
 }
 
 /// Where a field stands, and in how many lines.

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use reveille_cpu::{Kind, Mnemonic, Size, Slot, choose, word_count};
-use reveille_source::{Dialect, name_in};
+use reveille_source::name_in;
 
 use super::Walk;
 use super::stretch::{Open, Reach, Target, Way, find};
@@ -225,7 +225,7 @@ impl Walk<'_> {
             (None, BranchSizing::Word) if !mnemonic.is_stretching => return fixed(4),
             _ => (),
         }
-        let Some(target) = self.target(place, indexed.chunk.dialect(), &record.operands[0], 2) else {
+        let Some(target) = self.target(place, &record.operands[0], 2) else {
             return fixed(4);
         };
         let mut sized = fixed(2);
@@ -236,7 +236,7 @@ impl Walk<'_> {
     }
 
     /// What a term reaches for, if growth can be followed there; `from` is where distances count from.
-    fn target(&mut self, place: Place, dialect: Dialect, term: &Term, from: i64) -> Option<Target> {
+    fn target(&mut self, place: Place, term: &Term, from: i64) -> Option<Target> {
         match term.value {
             Expr::Name(symbol, _, plus) => Some(Target::Name(symbol, self.state.scope, plus.into())),
             Expr::None => None,
@@ -293,8 +293,7 @@ impl Walk<'_> {
         };
         if is_label && relative {
             let from = 2;
-            let file_dialect = self.unit.dialect(self.program, place.file);
-            if let Some(target) = self.target(place, file_dialect, term, from) {
+            if let Some(target) = self.target(place, term, from) {
                 return Reference::Open(target);
             }
         }
