@@ -5,6 +5,7 @@
 //! ORG is refused by the first, so a copy without it is judged, which the linker puts where ORG would have.
 
 mod dialects;
+mod health;
 mod judge;
 mod random;
 
