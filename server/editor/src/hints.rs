@@ -47,7 +47,7 @@ pub fn hints(model: &Model, file: FileId, lines: Range<usize>, kinds: HintKinds)
             use reveille_source::Meaning as M;
             matches!(
                 it.meaning,
-                M::Constants | M::ConstantsOf(_) | M::Strings(_) | M::Block | M::Reserve | M::ReserveBytes
+                M::Constants | M::ConstantsOf(_) | M::Strings(_) | M::Block | M::Fill | M::Reserve | M::ReserveBytes
             )
         });
         let mut parts = Vec::new();

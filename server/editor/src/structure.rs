@@ -367,7 +367,14 @@ pub(crate) fn is_data(meaning: Meaning) -> bool {
     use Meaning as M;
     matches!(
         meaning,
-        M::Constants | M::ConstantsOf(_) | M::Strings(_) | M::Block | M::Reserve | M::ReserveBytes | M::IncludeBytes
+        M::Constants
+            | M::ConstantsOf(_)
+            | M::Strings(_)
+            | M::Block
+            | M::Fill
+            | M::Reserve
+            | M::ReserveBytes
+            | M::IncludeBytes
     )
 }
 

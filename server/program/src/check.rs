@@ -108,7 +108,7 @@ fn check_chunk(
         }
         let Some(size) = it.op.directive().and_then(|directive| item_bytes(directive, it.size)) else { continue };
         for range in indexed.chunk.operands(it) {
-            if range.is_empty() || is_text(&text[range.clone()]) {
+            if range.is_empty() || is_text(&text[range.clone()], indexed.chunk.dialect()) {
                 continue;
             }
             let span = Span { start: range.start as u16, end: range.end as u16 };

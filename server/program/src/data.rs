@@ -235,14 +235,30 @@ pub(crate) fn line_items(
     // Between the lines of a table others may stand that lay down nothing, such as EQU: they align nothing either.
     let lays_down = matches!(
         directive.meaning,
-        Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Floats(_) | Meaning::Strings(_) | Meaning::Block
+        Meaning::Constants
+            | Meaning::ConstantsOf(_)
+            | Meaning::Floats(_)
+            | Meaning::Strings(_)
+            | Meaning::Block
+            | Meaning::Fill
+            | Meaning::ReserveBytes
     );
     if !lays_down {
         return;
     }
-    let Some(size) = item_bytes(directive, line.size) else { return };
+    let operands = chunk.operands(line);
+    let value_of = |at: usize| Some(unit.value(program, place, operands.get(at)?.clone()));
+    let Some(mut size) = item_bytes(directive, line.size) else { return };
     if size > 1 && !dialect.is_unix() && unit.is_odd(address) == Some(true) {
         items.push(DataItem { place, span: Span::default(), item_bytes: 1, bytes: vec![Some(0)] });
+    }
+    if directive.meaning == Meaning::Fill
+        && let Some(value) = value_of(1)
+    {
+        size = value.number().and_then(|it| u32::try_from(it).ok()).unwrap_or(0).min(8);
+    }
+    if size == 0 {
+        return;
     }
     let mut push = |range: std::ops::Range<usize>, bytes: Vec<Option<u8>>| {
         let span = Span { start: range.start as u16, end: range.end as u16 };
@@ -252,22 +268,21 @@ pub(crate) fn line_items(
         Some(number) => number.to_be_bytes()[8 - size.min(8) as usize..].iter().map(|it| Some(*it)).collect(),
         None => vec![None; size as usize],
     };
-    let operands = chunk.operands(line);
     let meaning = match directive.meaning {
         Meaning::Constants if is_float_size(line.size) => Meaning::Floats(size as u8),
         meaning => meaning,
     };
     match meaning {
         Meaning::Strings(zero) => {
-            for range in operands {
+            for range in operands.iter().cloned() {
                 let mut bytes: Vec<_> = quoted_bytes(&text[range.clone()], dialect).into_iter().map(Some).collect();
                 bytes.extend(zero.then_some(Some(0)));
                 push(range, bytes);
             }
         }
         Meaning::Constants | Meaning::ConstantsOf(_) => {
-            for range in operands {
-                if is_text(&text[range.clone()]) {
+            for range in operands.iter().cloned() {
+                if is_text(&text[range.clone()], dialect) {
                     let mut bytes: Vec<_> = quoted_bytes(&text[range.clone()], dialect).into_iter().map(Some).collect();
                     let len = bytes.len().div_ceil(size as usize).max(1) * size as usize;
                     bytes.resize(len, Some(0));
@@ -279,20 +294,18 @@ pub(crate) fn line_items(
             }
         }
         Meaning::Floats(_) => {
-            for range in operands {
+            for range in operands.iter().cloned() {
                 let bytes = float_bytes(&text[range.clone()], size).unwrap_or_else(|| vec![None; size as usize]);
                 push(range, bytes);
             }
         }
-        Meaning::Block => {
-            let mut values = operands.into_iter();
-            let Some(count) = values.next() else { return };
-            let Some(number @ 0..=65_536) = unit.value(program, place, count.clone()).number() else { return };
-            let (range, item) = match values.next() {
-                Some(range) => (range.clone(), item_of(unit.value(program, place, range))),
-                None => (count, item_of(Value::Number(0))),
-            };
-            push(range, item.repeat(number as usize));
+        // Without a value nothing is laid down.
+        Meaning::ReserveBytes if operands.len() < 2 => (),
+        Meaning::Block | Meaning::Fill | Meaning::ReserveBytes => {
+            let Some(Value::Number(number @ 0..=65_536)) = value_of(0) else { return };
+            let last = if meaning == Meaning::Fill { 2 } else { 1 };
+            let range = operands.get(last).unwrap_or(&operands[0]).clone();
+            push(range, item_of(value_of(last).unwrap_or(Value::Number(0))).repeat(number as usize));
         }
         _ => (),
     }

@@ -374,6 +374,8 @@ impl Reader<'_, '_> {
                 let value = self.unary();
                 match (sign, value) {
                     (b'-', Value::Number(number)) => Value::Number(number.wrapping_neg()),
+                    // Numbers have 32 bits: the complement of $FFFFFF0F is $F0.
+                    (b'~', Value::Number(number @ 0x8000_0000..=0xffff_ffff)) => Value::Number(!number & 0xffff_ffff),
                     (b'~', Value::Number(number)) => Value::Number(!number),
                     (b'!', Value::Number(number)) => Value::Number(i64::from(number == 0)),
                     (b'+', value) => value,

@@ -22,6 +22,8 @@ pub enum Meaning {
     Strings(bool),
     /// Lays down a count of equal items.
     Block,
+    /// Lays down a count of equal items; their size in bytes, one without it, stands before the value.
+    Fill,
     /// Reserves a count of items; the size is the suffix, a word without one.
     Reserve,
     /// Reserves a count of bytes.
@@ -181,7 +183,7 @@ pub static DIRECTIVES: &[Directive] = &[
     row("string", M::Strings(true), "su", "lays down text and a zero byte"),
     row("dcb", M::Block, "", "lays down a count of equal constants"),
     row("blk", M::Block, "", "lays down a count of equal constants"),
-    row("fill", M::Block, "s", "lays down a count of equal items"),
+    row("fill", M::Fill, "s", "lays down a count of equal items"),
     row("ds", M::Reserve, "", "reserves a count of items"),
     row("space", M::ReserveBytes, "su", "reserves bytes"),
     row("skip", M::ReserveBytes, "su", "reserves bytes"),

@@ -4,6 +4,8 @@
 //! Outside judges: GNU as and ld 2.40 for the 68000, in the `--mri` mode for Motorola syntax and in their own for the dotted style.
 //! ORG is refused by the first, so a copy without it is judged, which the linker puts where ORG would have.
 
+mod dialects;
+mod health;
 mod judge;
 mod random;
 

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use reveille_cpu::Size;
-use reveille_source::{Chunk, Dialect, Directive, Line, Meaning, Span, TokenKind, is_word_byte, tokens};
+use reveille_source::{Chunk, Dialect, Directive, Line, Meaning, Span, TokenKind, tokens, word_end};
 
 use crate::expression::quoted_bytes;
 
@@ -78,7 +78,7 @@ pub(crate) fn marked_block(comment: &str) -> Option<&str> {
 pub(crate) fn item_bytes(directive: &Directive, size: u8) -> Option<u32> {
     match directive.meaning {
         Meaning::ConstantsOf(bytes) | Meaning::Floats(bytes) => Some(bytes.into()),
-        Meaning::Strings(_) | Meaning::ReserveBytes => Some(1),
+        Meaning::Strings(_) | Meaning::ReserveBytes | Meaning::Fill => Some(1),
         _ => match size {
             0 => Some(2),
             // Floating-point and packed items of the other members of the family.
@@ -121,16 +121,19 @@ pub(crate) fn static_bytes(text: &str, line: &Line, directive: &Directive, diale
 
 /// How many bytes one operand of DC lays down. A text alone is packed from the left and filled up to whole items.
 pub(crate) fn constant_bytes(operand: &str, item: u32, dialect: Dialect) -> u32 {
-    if !is_text(operand) {
+    if !is_text(operand, dialect) {
         return item;
     }
     let len = quoted_bytes(operand, dialect).len() as u32;
     len.div_ceil(item).max(1) * item
 }
 
-/// Whether an operand is one quoted text and nothing else.
-pub(crate) fn is_text(operand: &str) -> bool {
+/// Whether an operand is one quoted text and nothing else. In the Unix dialects a character between single quotes is a number.
+pub(crate) fn is_text(operand: &str, dialect: Dialect) -> bool {
     let bytes = operand.as_bytes();
+    if dialect.is_unix() && bytes.starts_with(b"'") && quoted_bytes(operand, dialect).len() == 1 {
+        return false;
+    }
     let Some(quote @ (b'\'' | b'"')) = bytes.first() else { return false };
     bytes.len() > 1 && bytes.ends_with(&[*quote]) && {
         // Not `'a'+'b'`: inside, quotes come in pairs or behind a backslash.
@@ -191,6 +194,7 @@ pub(crate) fn include_name(operand: &str) -> &str {
 pub(crate) fn value_in_operands(chunk: &Chunk, line: &Line, text: &str) -> Option<(Range<usize>, Span)> {
     let operands = chunk.operands(line);
     let [name, value, ..] = operands.as_slice() else { return None };
-    let is_name = !text[name.clone()].is_empty() && text[name.clone()].bytes().all(is_word_byte);
+    let word = text[name.clone()].as_bytes();
+    let is_name = !word.is_empty() && word_end(word, 0, chunk.dialect()) == word.len();
     is_name.then(|| (name.clone(), Span { start: value.start as u16, end: value.end as u16 }))
 }

@@ -144,6 +144,8 @@ struct Builder<'a> {
     open: bool,
     /// Something ended a run, or would have.
     was_closed: bool,
+    /// The last line of code that stands in an event of its own.
+    apart: Option<u16>,
     starts_open: bool,
     /// Text above a table: comment lines since the last statement.
     comment_has_words: bool,
@@ -176,6 +178,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         includes: Vec::new(),
         open: false,
         was_closed: false,
+        apart: None,
         starts_open: false,
         comment_has_words: false,
         comment_marks: false,
@@ -376,7 +379,8 @@ impl<'a> Builder<'a> {
             | Meaning::ConstantsOf(_)
             | Meaning::Floats(_)
             | Meaning::Strings(_)
-            | Meaning::Block => {
+            | Meaning::Block
+            | Meaning::Fill => {
                 match static_bytes(text, line, directive, self.dialect) {
                     Some((bytes, aligned)) => self.event(at, EventKind::Data { bytes, aligned }, None),
                     None => self.event(at, EventKind::Directive, None),
@@ -499,7 +503,7 @@ impl<'a> Builder<'a> {
             if range.is_empty() {
                 let span = Span { start: line.operation.start, end: line.size_span().end };
                 self.problems.push((at, span, ProblemKind::Incomplete));
-            } else if is_text(&text[range.clone()]) {
+            } else if is_text(&text[range.clone()], dialect) {
                 run.is_symbolic |= usize::from(run.head_len) < HEAD;
                 continue;
             }
@@ -535,7 +539,7 @@ impl<'a> Builder<'a> {
     }
 
     fn instruction(&mut self, at: u16, line: &Line, text: &'a str, mnemonic: &'static reveille_cpu::Mnemonic) {
-        let before = self.read_problems.len();
+        let (before, uses_before) = (self.read_problems.len(), self.uses.len());
         let operands = line.operands.of(text).as_bytes();
         if let [.., b',' | b' ' | b'\t', b's' | b'S', b'r' | b'R'] = operands {
             self.status_writes.push(at);
@@ -589,8 +593,15 @@ impl<'a> Builder<'a> {
             self.sizes.resize(self.chunk.lines().len(), 0);
         }
         self.sizes[usize::from(at)] = bytes as u8;
+        // A line with names may turn out to use texts of the preprocessor: the walk has to stop at it, and behind it.
+        let may_be_replaced = self.dialect.is_unix() && self.uses.len() > uses_before;
+        if may_be_replaced {
+            self.apart = Some(at);
+        }
         match self.events.last_mut() {
-            Some(Event { kind: EventKind::Code(sum), .. }) => *sum += bytes,
+            Some(Event { kind: EventKind::Code(sum), line }) if !may_be_replaced && self.apart != Some(*line) => {
+                *sum += bytes;
+            }
             _ => self.event(at, EventKind::Code(bytes), None),
         }
     }

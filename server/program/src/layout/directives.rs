@@ -62,16 +62,21 @@ impl Walk<'_> {
         let operands = || indexed.chunk.operands(line);
         let first = || operands().into_iter().next();
         match directive.meaning {
-            Meaning::Reserve | Meaning::ReserveBytes | Meaning::Block => {
+            Meaning::Reserve | Meaning::ReserveBytes | Meaning::Block | Meaning::Fill => {
                 let Some(mut item) = item_bytes(directive, line.size) else {
                     self.problem(ProblemKind::BadSize, place, line.size_span());
                     return self.unknown(None);
                 };
-                if directive.name == "fill" {
-                    item = 1;
-                }
                 if item > 1 && !indexed.chunk.dialect().is_unix() {
                     self.align();
+                }
+                if directive.meaning == Meaning::Fill
+                    && let Some(size) = operands().get(1).cloned()
+                {
+                    match self.value(place, size).number() {
+                        Some(size @ 0..=8) => item = size as u32,
+                        _ => return self.unknown(None),
+                    }
                 }
                 let Some(count) = first() else {
                     self.problem(ProblemKind::Incomplete, place, line.operation);

@@ -18,6 +18,9 @@ const MOST_DEPTH: usize = 64;
 /// The most lines that all expansions of a unit have together.
 const MOST_LINES: usize = 2_000_000;
 
+/// What an expansion costs beside its lines, in lines: calls of small macros that double each other end in seconds, too.
+const COST: usize = 6;
+
 /// The most bytes of one expansion.
 const MOST_BYTES: usize = 4 << 20;
 
@@ -171,7 +174,7 @@ impl Walk<'_> {
         let id = FileId::of_expansion(number);
         let dialect = indexed.chunk.dialect();
         let file = SourceFile::of_expansion(id, file.shared_path().clone(), text, dialect, self.program);
-        self.expanded_lines += file.source().line_count();
+        self.expanded_lines += file.source().line_count() + COST;
         // A call in an expansion came from the source, too.
         let call = match place.file.expansion() {
             Some(outer) => self.unit.expansions[outer].call,

@@ -59,11 +59,15 @@ impl Walk<'_> {
         let span = Span { start: start as u16, end: (start + name.len()) as u16 };
         let own = &text[body.clone()];
         let dialect = self.unit.dialect(self.program, place.file);
-        let is_value = parameters.is_none() && !own.is_empty() && {
+        let is_value = parameters.is_none() && !own.is_empty() && !uses_text(own, &self.texts) && {
             let mut alone = Alone::default();
             crate::expression::evaluate(own, 0..own.len(), dialect, &mut alone);
-            let is_register = reveille_source::register_named(own, dialect).is_some();
-            alone.problem.is_none() && !is_register && reveille_cpu::mnemonic(own).is_none()
+            // A list of registers is none either.
+            let mut has_register = false;
+            reveille_source::tokens(own, dialect, |kind, _| {
+                has_register |= kind == reveille_source::TokenKind::Register;
+            });
+            alone.problem.is_none() && !has_register && reveille_cpu::mnemonic(own).is_none()
         };
         let kind = if is_value { DefinitionKind::Set } else { DefinitionKind::Text };
         let value = if is_value { self.value_of_text(place, own) } else { Value::Unknown };

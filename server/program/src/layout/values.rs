@@ -42,7 +42,8 @@ impl Walk<'_> {
         let at = symbol.map_or(0, |symbol| self.unit.by_symbol.get(symbol.index()).copied().unwrap_or(0));
         if at != 0 {
             let found = self.unit.definitions[at as usize - 1];
-            if found.kind != DefinitionKind::Equate {
+            // A field of a structure has its value at once; what is defined by an expression has none yet.
+            if found.kind != DefinitionKind::Equate || found.value != Value::Unknown {
                 self.needs_lengths |= found.kind == DefinitionKind::Label;
                 return found.value;
             }

@@ -81,7 +81,8 @@ fn word(
     let text = &field[range.clone()];
     let bytes = text.as_bytes();
     let (start, end) = (range.start, range.end);
-    if bytes == b"." {
+    // The location, and the mark of a mode behind its register.
+    if matches!(bytes, b"." | b"@") {
         return;
     }
     if bytes.contains(&b'\\') {
