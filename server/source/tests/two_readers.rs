@@ -462,14 +462,20 @@ fn has_odd_mode(text: &str) -> bool {
     let register = ["a0", "a1", "sp"].iter().find_map(|it| before.strip_suffix(it));
     !register.is_some_and(|before| {
         let word = before.trim_matches(is_blank);
-        before.ends_with(',') || word.ends_with(',') || before.ends_with(is_blank) && !word.contains(is_blank)
+        let is_operation = |word: &str| word.chars().all(|it| it.is_alphanumeric() || "_.$@?\\:".contains(it));
+        before.ends_with(',')
+            || word.ends_with(',')
+            || before.ends_with(is_blank) && is_operation(word.trim_end_matches('='))
     })
 }
 
 /// Rule 29: whether a name with `%` or `~` stands in the place of the operation.
 fn has_odd_operation(line: &str) -> bool {
-    let read = read_line(line, Dialect::Sgs);
-    read.is_broken() && line[read.size_span().range().end..].starts_with(['%', '~'])
+    // A byte order mark at the line's start is one, or a character.
+    [line.to_owned(), format!("\u{feff}{line}")].iter().any(|line| {
+        let read = read_line(line, Dialect::Sgs);
+        read.is_broken() && line[read.size_span().range().end..].starts_with(['%', '~'])
+    })
 }
 
 /// Whether a line has what the trees are known to read otherwise: rules 23 to 29.
