@@ -31,7 +31,9 @@ const {
 /** @param {Dialect} dialect */
 module.exports = function define(dialect) {
   const { name, unix, bar, hash, percent } = dialect;
-  const word = classes(unix);
+  // Where `#` starts comments directives have no dots.
+  const dotless = !!hash;
+  const word = classes(unix, dotless);
   /** What starts a comment anywhere outside of brackets, as `;` does. */
   const mark = bar ? '|' : hash ? '#' : '';
 
@@ -47,15 +49,19 @@ module.exports = function define(dialect) {
 
   // Word tokens, by what the word can be.
   const frontKeywords = $ => [
-    $._front_directive, $._front_bare_directive, $._front_loose_directive,
+    $._front_directive, $._front_bare_directive, $._front_loose_directive, $._front_end_directive,
     ...(unix ? [$._instruction, $._bare_instruction] : []),
   ];
   // Words of the Unix dialects that are instructions without a size behind them alone, and with one alone.
   const joinedKeywords = $ => [$._joined_instruction];
   const sizedKeywords = $ => [$._sized_instruction];
-  const dottedKeywords = $ => [$._dotted_directive, $._dotted_bare_directive, $._dotted_loose_directive];
+  const dottedKeywords = $ => [
+    $._dotted_directive, $._dotted_bare_directive, $._dotted_loose_directive, $._dotted_end_directive];
+  const indentedDirective = $ => (dotless ? [] : [$._indented_directive]);
+  const indentedBareDirective = $ => (dotless ? [] : [$._indented_bare_directive]);
+  const indentedLooseDirective = $ => (dotless ? [] : [$._indented_loose_directive]);
   const indentedKeywords = $ => [
-    $._indented_directive, $._indented_bare_directive, $._indented_loose_directive,
+    ...indentedDirective($), ...indentedBareDirective($), ...indentedLooseDirective($),
     ...(unix ? [] : [$._instruction, $._bare_instruction]),
   ];
   const named = (tokens, node) => tokens.map(it => alias(it, node));
@@ -73,7 +79,7 @@ module.exports = function define(dialect) {
     [prefix + '_dot']: $ => choice(...[...tokens($), $[prefix + '_sized'], $[prefix + '_longer']].map(it => seq(it, '.'))),
   });
   /** All that a word of a class can be. */
-  const whole = ($, prefix, tokens) => [...tokens, $[prefix + '_sized'], $[prefix + '_longer']];
+  const whole = ($, prefix, tokens) => (tokens.length ? [...tokens, $[prefix + '_sized'], $[prefix + '_longer']] : []);
 
   const unixNames = $ => named([
     ...(unix ? [...whole($, '_joined', joinedKeywords($)), ...whole($, '_sized', sizedKeywords($))] : []),
@@ -107,6 +113,17 @@ module.exports = function define(dialect) {
       ? [seq(field('operands', alias($._dangling_operands, $.operands)), commented($, $._mark_after_sign))]
       : []),
   );
+
+  /** Operands that start with a bracket directly behind the operation; the first is text. */
+  const called = ($, node, prefix) => seq(field('operation', node), fieldAndComment($, alias($[prefix + '_call_operands'], $.operands)));
+  const callOperands = (prefix, item) => ({
+    [prefix + '_call_operands']: $ => choice(
+      field('operand', alias($._call_argument, $.argument)),
+      seq($[prefix + '_some_call_operands'], optional(field('operand', item($))))),
+    [prefix + '_some_call_operands']: $ => choice(
+      seq(field('operand', alias($._call_argument, $.argument)), $._comma),
+      seq($[prefix + '_some_call_operands'], optional(field('operand', item($))), $._comma)),
+  });
 
   const withOperands = ($, node, operands) => seq(
     field('operation', node),
@@ -294,21 +311,41 @@ module.exports = function define(dialect) {
   const quoteless = `${END},;()\\[\\]'"`;
   /** Characters that a word or a number may start with: junk does not, or it would win over a word and its size. */
   const wordy = `${LETTER}0-9${MARK}${BACKSLASH}.`;
+  /** A line with a word of the preprocessor; where `#` starts comments, directly behind it. */
+  const ownLine =
+    `#${hash ? '' : `[${BLANK}]*`}${anyOf(preprocessorWords).replace(/\[(.).\]/g, '$1')}(` +
+    `[^${wordy}${END}]${onward}(${onward})*${REST}|[^${wordy}${END}][^${END}]*[^${END}${BLANK}]|[^${wordy}${END}${BLANK}])?`;
   /** Signs after which blanks do not end an operand of the Unix dialects, as the inside of brackets. */
   const SIGN = '+\\-\\/&!^<>=~' + (hash ? '' : '#');
   /** They and the marks that end text of the Unix dialects. */
   const STOPS = SIGN + '*|' + (hash ? '#' : '');
+
+  /**
+   * Whether a word in column one is a label or the operation is told by the word behind it, in the Unix dialects. What it would be
+   * as either, without a size, with one, and with more dots.
+   */
+  const labelConflicts = $ => {
+    const directives = dotless ? [] : [$.directive, $._bare_directive, $._loose_directive];
+    const classes = ['_word', '_local', '_front', '_dotted', '_joined', '_sized', ...(dotless ? [] : ['_indented'])];
+    return [
+      [$._word_label, $._pasted_name, $.macro_call],
+      ...directives.map(it => [$._word_label, it]),
+      ...['_word_sized', '_local_sized', '_joined_sized'].map(it => [$[it], $.macro_call]),
+      ...directives.map(it => [$._indented_sized, it]),
+      ...classes.flatMap(it => [[$[it + '_longer'], $[it + '_dot']], [$[it + '_longer'], $.macro_call]]),
+    ];
+  };
 
   return grammar({
     name,
 
     extras: _ => [],
 
-    // Whether brackets behind a word are a part of its name is told by the colon behind them.
     conflicts: $ => [
+      // Whether brackets behind a word are a part of its name is told by the colon behind them.
       [$._pasted_name, $.macro_call],
-      [$._pasted_name, $._plain_label],
-      ...(percent ? [[$._pasted_name, $._percent_line], [$._pasted_name, $._percent_label]] : []),
+      ...(unix ? labelConflicts($) : [[$._pasted_name, $._plain_label]]),
+      ...(percent ? [[$._word_label, $._pasted_name, $._percent_name], [$._pasted_name, $._percent_name]] : []),
     ],
 
     inline: $ => [$._mark_comment, $._unary_sign, ...(unix ? [$._spaced_unary_sign] : [])],
@@ -341,9 +378,14 @@ module.exports = function define(dialect) {
       _dotted_directive: _ => regex(anyOf(word.directives.dotted)),
       _dotted_bare_directive: _ => regex(anyOf(word.bareDirectives.dotted)),
       _dotted_loose_directive: _ => regex(anyOf(word.looseDirectives.dotted)),
-      _indented_directive: _ => regex(anyOf(word.directives.indented)),
-      _indented_bare_directive: _ => regex(anyOf(word.bareDirectives.indented)),
-      _indented_loose_directive: _ => regex(anyOf(word.looseDirectives.indented)),
+      ...(dotless ? {} : {
+        _indented_directive: _ => regex(anyOf(word.directives.indented)),
+        _indented_bare_directive: _ => regex(anyOf(word.bareDirectives.indented)),
+        _indented_loose_directive: _ => regex(anyOf(word.looseDirectives.indented)),
+      }),
+      _front_end_directive: _ => regex(anyOf(word.endDirectives.front)),
+      _dotted_end_directive: _ => regex(anyOf(word.endDirectives.dotted)),
+      _cfi_directive: _ => regex(`\\.[cC][fF][iI]_${W}*${pieces('')}`),
 
       // ------------------------------------------------------------------------------------------------------ lines
 
@@ -351,13 +393,13 @@ module.exports = function define(dialect) {
       _front_line: $ => choice(
         commented($, $._line_comment),
         ended($, field('comment', $.preprocessor)),
-        $._front_operation,
+        unix ? $._operation : $._front_operation,
         seq(field('label', alias($._colon_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._pasted_label, $.label)), optional(choice($._after_colon, $._assignment))),
         seq(field('label', alias($._plain_label, $.label)), optional($._after_label)),
-        ...(percent ? [seq(
-          field('label', alias($._percent_label, $.label)),
-          optional(choice($._after_label, alias($._bracket_rest, $.broken))))] : []),
+        // In the Unix dialects a word is a label there only before an instruction or a directive.
+        ...(unix ? [prec.dynamic(1, seq(field('label', alias($._word_label, $.label)), $._blank, $._known_operation))] : []),
+        ...(percent ? [alias($._percent_line, $.broken)] : []),
         seq(field('label', alias($._assigned, $.label)), $._assignment),
         alias($._bad_number_line, $.broken),
         rest($),
@@ -383,9 +425,9 @@ module.exports = function define(dialect) {
       ...(percent ? {
         /** A line with a name in the place of the operation that none can have. */
         _percent_line: $ => seq(
-          $._percent_word,
-          optional(choice($._bracket_rest, ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
-        _bracket_rest: $ => seq('(', optional(ended($, $._any_rest))),
+          $._percent_name,
+          optional(choice(ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
+        _percent_name: $ => $._percent_word,
       } : {}),
 
       _bad_number_line: $ => seq(
@@ -421,19 +463,20 @@ module.exports = function define(dialect) {
 
       // ----------------------------------------------------------------------------------------------------- labels
 
-      _plain_label: $ => field('name', choice(
+      [unix ? '_word_label' : '_plain_label']: $ => field('name', choice(
         ...named([
           ...whole($, '_word', [$._word]), ...whole($, '_indented', indentedKeywords($)), $._front_longer,
         ], $.symbol),
         ...named([
           ...whole($, '_local', [$._local_word]),
           // Motorola syntax has local labels of these names; the Unix dialects have operations.
-          ...(unix ? [$._dotted_longer] : whole($, '_dotted', dottedKeywords($))),
-          $._digits,
+          ...(unix ? [$._dotted_longer] : [...whole($, '_dotted', dottedKeywords($)), ...whole($, '_cfi', [$._cfi_directive])]),
+          ...(unix ? [] : [$._digits]),
         ], $.local_symbol),
         ...(unix ? named([$._joined_sized, $._joined_longer, $._sized_instruction, $._sized_longer], $.symbol) : []),
+        ...(percent ? named([$._percent_word], $.symbol) : []),
       )),
-      ...(percent ? { _percent_label: $ => field('name', alias($._percent_word, $.symbol)) } : {}),
+      ...(unix ? { _plain_label: $ => field('name', alias($._digits, $.local_symbol)) } : {}),
       /** A name and brackets behind which a colon stands. */
       _pasted_label: $ => {
         const name = field('name', alias($._pasted_name, $.symbol));
@@ -454,7 +497,8 @@ module.exports = function define(dialect) {
         ], $.symbol),
         ...unixNames($),
         ...named(
-          [...whole($, '_local', [$._local_word]), ...whole($, '_dotted', dottedKeywords($)), $._digits], $.local_symbol),
+          [...whole($, '_local', [$._local_word]), ...whole($, '_dotted', dottedKeywords($)), ...whole($, '_cfi', [$._cfi_directive]), $._digits],
+          $.local_symbol),
       )),
 
       ...(unix ? { ...longer('_joined', joinedKeywords), ...longer('_sized', sizedKeywords) } : {}),
@@ -462,43 +506,54 @@ module.exports = function define(dialect) {
       ...longer('_local', $ => [$._local_word]),
       ...longer('_front', frontKeywords),
       ...longer('_dotted', dottedKeywords),
-      ...longer('_indented', indentedKeywords),
+      ...(dotless ? {} : longer('_indented', indentedKeywords)),
+      ...longer('_cfi', $ => [$._cfi_directive]),
 
       // ------------------------------------------------------------------------------------------------- operations
 
-      /** What may stand in column one without a label. */
-      _front_operation: $ => choice(
-        withOperands($, alias($._front_plain, $.directive), $.operands),
-        withOperands($, alias($._front_loose, $.directive), alias($._loose_operands, $.operands)),
-        bare($, alias($._front_bare, $.directive)),
-        ...(unix ? [withOperands($, $.instruction, $.operands), bare($, alias($._bare, $.instruction))] : []),
-        $._call,
+      ...(unix ? {} : {
+        /** What may stand in column one without a label. */
+        _front_operation: $ => choice(
+          withOperands($, alias($._front_plain, $.directive), $.operands),
+          withOperands($, alias($._front_loose, $.directive), alias($._loose_operands, $.operands)),
+          bare($, alias($._front_bare, $.directive)),
+          $._call,
+        ),
+        _front_plain: $ => operation($, [$._front_directive, $._front_end_directive], $.directive_name),
+        _front_loose: $ => operation($, [$._front_loose_directive], $.directive_name),
+        _front_bare: $ => operation($, [$._front_bare_directive], $.directive_name),
+      }),
+      /** An operation with its brackets directly behind it. */
+      ...(unix ? {} : { _call: $ => choice($._known_call, called($, $.macro_call, '_macro')) }),
+      _known_call: $ => choice(
+        ...[
+          $.instruction, alias($._bare, $.instruction), $.directive, alias($._bare_directive, $.directive),
+        ].map(it => called($, it, '')),
+        called($, alias($._loose_directive, $.directive), '_loose'),
+        called($, alias($._end_call, $.macro_call), '_macro'),
       ),
-      /** A macro call with its brackets directly behind it. */
-      _call: $ => seq(field('operation', $.macro_call), fieldAndComment($, alias($._call_operands, $.operands))),
-      _call_operands: $ => choice(
-        field('operand', alias($._call_argument, $.argument)),
-        seq($._some_call_arguments, optional(field('operand', $.argument)))),
-      _some_call_arguments: $ => choice(
-        seq(field('operand', alias($._call_argument, $.argument)), $._comma),
-        seq($._some_call_arguments, optional(field('operand', $.argument)), $._comma)),
+      ...callOperands('', $ => $._operand),
+      ...callOperands('_loose', $ => alias($._loose_argument, $.argument)),
+      ...callOperands('_macro', $ => $.argument),
       _call_argument: $ => prec.right(PREC.tail, seq(
         $._call_brackets, repeat(choice(...textItems($, '', true))))),
       _call_brackets: $ => choice(
         prec(PREC.primary, seq(gapped($, '('), repeat($._group_item), $._close)),
         prec(PREC.unclosed, seq(gapped($, '('), repeat($._group_item)))),
-      _front_plain: $ => operation($, [$._front_directive, ...(unix ? [$._dotted_directive] : [])], $.directive_name),
-      _front_loose: $ => operation($, [$._front_loose_directive, ...(unix ? [$._dotted_loose_directive] : [])], $.directive_name),
-      _front_bare: $ => operation($, [$._front_bare_directive, ...(unix ? [$._dotted_bare_directive] : [])], $.directive_name),
-
       _operation: $ => choice(
+        $._known_operation,
+        withOperands($, $.macro_call, alias($._macro_operands, $.operands)),
+        called($, $.macro_call, '_macro'),
+      ),
+      /** An instruction or a directive. */
+      _known_operation: $ => choice(
         withOperands($, $.instruction, $.operands),
         bare($, alias($._bare, $.instruction)),
         withOperands($, $.directive, $.operands),
+        withOperands($, alias($._end, $.directive), $.operands),
         withOperands($, alias($._loose_directive, $.directive), alias($._loose_operands, $.operands)),
         bare($, alias($._bare_directive, $.directive)),
-        withOperands($, $.macro_call, alias($._macro_operands, $.operands)),
-        $._call,
+        $._known_call,
       ),
       instruction: $ => (unix
         ? choice(
@@ -507,14 +562,19 @@ module.exports = function define(dialect) {
           sized($, [$._sized_instruction], $.mnemonic))
         : operation($, [$._instruction], $.mnemonic)),
       _bare: $ => operation($, [$._bare_instruction], $.mnemonic),
-      directive: $ => operation(
-        $, [$._front_directive, $._dotted_directive, $._indented_directive], $.directive_name),
+      directive: $ => choice(
+        operation($, [$._front_directive, $._dotted_directive, ...indentedDirective($), $._cfi_directive], $.directive_name),
+        sized($, [$._cfi_sized, $._cfi_longer], $.directive_name),
+        field('name', alias($._cfi_dot, $.directive_name)),
+      ),
+      _end: $ => operation($, [$._front_end_directive, $._dotted_end_directive], $.directive_name),
+      _end_call: $ => operation($, [$._front_end_directive, $._dotted_end_directive], $.macro_name),
       _loose_directive: $ => operation(
-        $, [$._front_loose_directive, $._dotted_loose_directive, $._indented_loose_directive], $.directive_name),
+        $, [$._front_loose_directive, $._dotted_loose_directive, ...indentedLooseDirective($)], $.directive_name),
       _bare_directive: $ => operation(
-        $, [$._front_bare_directive, $._dotted_bare_directive, $._indented_bare_directive], $.directive_name),
+        $, [$._front_bare_directive, $._dotted_bare_directive, ...indentedBareDirective($)], $.directive_name),
       macro_call: $ => {
-        const classes = ['_word', '_local', '_front', '_dotted', '_indented', ...(unix ? ['_joined', '_sized'] : [])];
+        const classes = ['_word', '_local', '_front', '_dotted', ...(dotless ? [] : ['_indented']), ...(unix ? ['_joined', '_sized'] : [])];
         return choice(
           operation($, [$._word, $._local_word], $.macro_name),
           // The last of several letters is the size.
@@ -748,10 +808,8 @@ module.exports = function define(dialect) {
       // ---------------------------------------------------------------------------------------------------- comments
       // They come before text: a mark at the start of a field is no text.
 
-      preprocessor: _ => regex(`#(${onward})*${REST}`),
-      _indented_preprocessor: _ => regex(
-        `#[${BLANK}]*${anyOf(preprocessorWords).replace(/\[(.).\]/g, '$1')}(` +
-          `[^${wordy}${END}]${onward}(${onward})*${REST}|[^${wordy}${END}][^${END}]*[^${END}${BLANK}]|[^${wordy}${END}${BLANK}])?`),
+      preprocessor: _ => regex(ownLine + (hash ? '' : `|#${REST}`)),
+      _indented_preprocessor: _ => regex(ownLine),
       comment: $ => $._line_comment,
       _line_comment: _ => regex(alone + `([*;|#]|\\/\\/|\\/\\*)${REST}`),
       _label_comment: _ => regex(long + `([*;|${hash ? '#' : ''}]|\\/\\/|\\/\\*)${REST}`),

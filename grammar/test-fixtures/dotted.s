@@ -151,4 +151,14 @@ move:	nop
 flag:	.ds.b	1
 	.even
 _fault:	bra	_fault
+again	tst.b	flag
+	jbne	again
+	.type	_fault, @function
+	.cfi_endproc
+save_regs d0/d1 | a macro
+ENTRY (entry)
+ENTRY(entry2)
+if(DEBUG)
+	.long(1 + 2) * 3, 4
+	.endc
 	.end

@@ -64,6 +64,10 @@ start:	movw	#0x2700,sr	| no interrupts
 	dbra	d0,1b
 1:	bras	1b
 2:	jbsr	_putc
+	jbne	2b
+loop	movcl	d0,vbr
+save_regs a0@,d0
+leave
 	jne	2b
 	beqs	done;again
 	lsll	#2,d0

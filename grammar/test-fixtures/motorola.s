@@ -225,6 +225,10 @@ adderr:
 illins:	rte
 fault	bra.s	fault
 flag	ds.b	1
+STORE(flag)
+	if(DEBUG)
+	endc
+	.type	flag,object
 	even
 work_area	ds.l	8
 	end	start

@@ -73,3 +73,11 @@ table:	# a label and a comment
 	store	%d0,<a # b>,(c # d)	# a macro
 	store	x,y#z
 1:	bra	1b
+#define TWICE(x) \
+	x; \
+	x
+# define is no word here
+global	main
+set	FOUR,4
+L%15	movs.l	%d0,(%a0)
+	jbra	L%15

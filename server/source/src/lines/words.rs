@@ -130,8 +130,9 @@ static UNIX_WORDS: LazyLock<FxHashMap<u128, UnixWord>> = LazyLock::new(|| {
             }
         }
     }
-    // `jbeq` is `jeq`, and so on: the one more common without its B.
-    for (at, mnemonic) in MNEMONICS.iter().enumerate().filter(|it| it.1.is_stretching) {
+    // `jbeq` is `jeq`, and so on: the one more common without its B. `jbsr` has one.
+    let has_no_b = |it: &Mnemonic| it.is_stretching && !it.name.starts_with("jb");
+    for (at, mnemonic) in MNEMONICS.iter().enumerate().filter(|it| has_no_b(it.1)) {
         let word = UnixWord { id: OpId(INSTRUCTIONS + at as u16), joined: 0, needs_size: false };
         let name = mnemonic.name.replacen('j', "jb", 1);
         words.extend(key(name.as_bytes()).map(|key| (key, word)));
@@ -162,7 +163,7 @@ impl Words {
     /// The operation that a word without size names, and whether it has a directive's dot.
     pub(super) fn operation(&self, word: &[u8]) -> (OpId, bool) {
         if let Some(rest) = word.strip_prefix(b".") {
-            let rest = if rest.len() > 4 && rest[..4].eq_ignore_ascii_case(b"cfi_") { b"cfi" } else { rest };
+            let rest = if rest.len() >= 4 && rest[..4].eq_ignore_ascii_case(b"cfi_") { b"cfi" } else { rest };
             let id = key(rest).and_then(|key| self.0.get(&key)).copied();
             return match id {
                 Some(id) if !id.is_instruction() => (id, true),
