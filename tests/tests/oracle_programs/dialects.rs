@@ -9,6 +9,7 @@ use std::process::Command;
 use reveille_source::{Dialect, File};
 use reveille_tests::tests_folder;
 
+use crate::health::broken_trees;
 use crate::judge::{compared, judged, listed};
 
 /// What the judge gets for a program.
@@ -144,7 +145,9 @@ fn long_programs_of_each_dialect_have_the_bytes_and_labels_that_gnu_as_and_ld_gi
         let source = prepared(&from, folder.path(), program);
         let text = std::fs::read_to_string(from.join(program.name)).expect("a source is text");
         assert!(text.lines().count() > 200, "{} is not long", program.name);
-        assert_eq!(File::new(&text, None).dialect(), program.dialect, "{}", program.name);
+        let file = File::new(&text, None);
+        assert_eq!(file.dialect(), program.dialect, "{}", program.name);
+        assert_eq!(broken_trees(&file), Vec::<usize>::new(), "{}", program.name);
         // A judge with a parallel file of the dialect is the same judge.
         let mut theirs = judged(folder.path(), &source, program.dialect, 0, program.sections)
             .unwrap_or_else(|said| panic!("the judge does not take {}:\n{said}", program.name));

@@ -399,8 +399,11 @@ impl<'a> Builder<'a> {
             | Meaning::Repeat => {
                 self.event(at, EventKind::Directive, None);
                 // What a name of a list stands for is read where it stands.
-                self.uses(at, text, line.operands, !matches!(directive.name, "irp" | "irpc"));
-                self.long_numbers(at, line, text);
+                let is_list = matches!(directive.name, "irp" | "irpc");
+                self.uses(at, text, line.operands, !is_list);
+                if !is_list {
+                    self.long_numbers(at, line, text);
+                }
                 self.close();
             }
             Meaning::If(condition) => {

@@ -25,6 +25,22 @@ struct Read {
     wrong: String,
 }
 
+/// Where the chunks start whose trees have an ERROR or a MISSING node.
+pub(crate) fn broken_trees(file: &File) -> Vec<usize> {
+    let trees = Trees::new(file);
+    let mut found = Vec::new();
+    for chunk in 0..file.chunks().len() {
+        let Some((mut node, start)) = trees.node_at(file.first_byte(chunk)) else { continue };
+        while let Some(parent) = node.parent() {
+            node = parent;
+        }
+        if node.has_error() {
+            found.push(start);
+        }
+    }
+    found
+}
+
 fn read(text: &str, style: &Style) -> Read {
     let mut wrong = String::new();
     let text = match decode(text.as_bytes().to_vec()) {
@@ -38,15 +54,8 @@ fn read(text: &str, style: &Style) -> Read {
     if file.margin().is_there() != style.listing {
         let _ = writeln!(wrong, "its margin is {:?}", file.margin());
     }
-    let trees = Trees::new(&file);
-    for chunk in 0..file.chunks().len() {
-        let Some((mut node, start)) = trees.node_at(file.first_byte(chunk)) else { continue };
-        while let Some(parent) = node.parent() {
-            node = parent;
-        }
-        if node.has_error() {
-            let _ = writeln!(wrong, "the tree of the chunk at byte {start} has an error");
-        }
+    for start in broken_trees(&file) {
+        let _ = writeln!(wrong, "the tree of the chunk at byte {start} has an error");
     }
     let mut program = Program::new();
     program.set_files(vec![(PathBuf::from("a.s"), Content::Text(file, Encoding::Utf8))]);
@@ -84,7 +93,7 @@ fn read(text: &str, style: &Style) -> Read {
 fn text(lines: &[String], style: &Style, read: Option<&Read>) -> String {
     let mut out = String::new();
     for (at, line) in lines.iter().enumerate() {
-        let is_page = style.page > 0 && at % style.page == 0 && at > 0;
+        let is_page = style.page > 0 && at > 0 && at.is_multiple_of(style.page);
         if is_page {
             out += "\x0c";
         }
@@ -94,7 +103,7 @@ fn text(lines: &[String], style: &Style, read: Option<&Read>) -> String {
             continue;
         };
         if is_page || at == 0 {
-            let page = if style.page > 0 { at / style.page } else { 0 } + 1;
+            let page = at.checked_div(style.page).unwrap_or(0) + 1;
             let _ = write!(out, "TIDE RECORDER  MAIN BOARD{:>80} {page:>4}{1}{1}", "PAGE", style.line_end);
         }
         let (address, bytes) = match read.lines.get(&at) {

@@ -139,7 +139,8 @@ impl Renderer {
         let count = self.lines.len();
         if count % 5 == 2 && !operands.is_empty() {
             let remark = REMARKS[count / 5 % REMARKS.len()];
-            text += &format!("{}{}{remark}", if count % 2 == 0 { "\t" } else { "  " }, style.mark.unwrap_or(""));
+            text +=
+                &format!("{}{}{remark}", if count.is_multiple_of(2) { "\t" } else { "  " }, style.mark.unwrap_or(""));
         }
         self.lines.push(text);
     }
@@ -270,7 +271,7 @@ impl Renderer {
             operands.reverse();
         }
         let operation = self.cased(&format!("{name}{size}"));
-        let comma = if self.is_unix() && self.lines.len() % 3 == 0 { ", " } else { "," };
+        let comma = if self.is_unix() && self.lines.len().is_multiple_of(3) { ", " } else { "," };
         self.line(&operation, &operands.join(comma));
     }
 
