@@ -428,7 +428,7 @@ module.exports = function define(dialect) {
           $._percent_name,
           optional(choice($._bracket_rest, ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
         _percent_name: $ => $._percent_word,
-        _bracket_rest: $ => seq('(', optional(ended($, $._any_rest))),
+        _bracket_rest: $ => seq('(', optional(choice($._blank, ended($, $._any_rest)))),
       } : {}),
 
       _bad_number_line: $ => seq(
