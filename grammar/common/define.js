@@ -426,8 +426,9 @@ module.exports = function define(dialect) {
         /** A line with a name in the place of the operation that none can have. */
         _percent_line: $ => seq(
           $._percent_name,
-          optional(choice(ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
+          optional(choice($._bracket_rest, ended($, $._rest), seq($._blank, optional(ended($, $._any_rest)))))),
         _percent_name: $ => $._percent_word,
+        _bracket_rest: $ => seq('(', optional(choice($._blank, ended($, $._any_rest)))),
       } : {}),
 
       _bad_number_line: $ => seq(
