@@ -205,6 +205,8 @@ pub(crate) struct BaseInfo {
     pub(crate) is_odd: Option<bool>,
     /// Whether it is the start of a section, which is even and is placed by whoever links or loads it.
     pub(crate) is_section: bool,
+    /// What the address of a section is a multiple of.
+    pub(crate) alignment: i64,
     /// Where it is taken to lie, if nobody says otherwise: sections follow each other from the origin on.
     pub(crate) address: Option<i64>,
 }

@@ -27,7 +27,9 @@ fn a_hover_tells_of_names_numbers_registers_and_operations() {
             assert!(text.contains(&part.to_lowercase()), "{needle}: {text}");
         }
     }
-    for needle in ["disk driver", "how many"] {
+    let first = hover(&mut client, DISK, &at(TEXT, "disk driver"));
+    assert!(first["contents"]["value"].as_str().unwrap_or_default().contains("Motorola syntax"), "{first}");
+    for needle in ["how many"] {
         assert!(hover(&mut client, DISK, &at(TEXT, needle)).is_null(), "a comment has no hover");
     }
     assert_eq!(client.stop(), 0);

@@ -424,7 +424,7 @@ impl<'a> Builder<'a> {
             }
             Meaning::Attribute => self.uses(at, text, line.operands, false),
             // A macro may have the name.
-            Meaning::Listing | Meaning::Message if directive.soft && !directive.needs_dot => {
+            Meaning::Listing | Meaning::Message | Meaning::LocalNames if directive.soft && !directive.needs_dot => {
                 self.event(at, EventKind::Directive, None);
             }
             Meaning::Listing | Meaning::Message | Meaning::LocalNames => (),

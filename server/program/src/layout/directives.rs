@@ -197,7 +197,7 @@ impl Walk<'_> {
                 let from = entry.1;
                 self.go_on(from);
             }
-            None => self.new_base(BaseInfo { is_odd: Some(false), is_section: true, address: None }),
+            None => self.new_base(BaseInfo { is_odd: Some(false), is_section: true, alignment: 2, address: None }),
         }
     }
 
@@ -218,11 +218,16 @@ impl Walk<'_> {
         if multiple == 1 && !indexed.chunk.dialect().is_unix() {
             return;
         }
-        // The dotted `.align` counts bytes in some assemblers and powers of two in others; only an even address is sure then.
-        let is_sure = !indexed.chunk.dialect().is_unix() && self.state.base == Base::ABSOLUTE;
+        // `.align` counts bytes as GNU as has it (2.40, for m68k with ELF); some others of the Unix families count in powers of two.
+        let base = self.state.base;
+        let info = self.unit.bases.get_mut(base.0 as usize);
         if multiple == 2 && offset == 0 {
             self.align();
-        } else if is_sure {
+        } else if base == Base::ABSOLUTE || info.as_ref().is_some_and(|it| it.is_section) {
+            // A section starts at a multiple of what is asked for in it.
+            if let Some(info) = info.filter(|it| it.is_section) {
+                info.alignment = info.alignment.max(multiple);
+            }
             self.needs_lengths = true;
             self.state.offset += (offset - self.state.offset).rem_euclid(multiple);
         } else {

@@ -183,7 +183,7 @@ fn is_aligned(indexed: &Indexed, event: &Event) -> bool {
 impl<'a> Walk<'a> {
     fn new(program: &'a Program, root: FileId, earlier: Option<&'a Unit>) -> Self {
         let section = Symbol::EMPTY;
-        let absolute = BaseInfo { is_odd: Some(false), is_section: false, address: Some(0) };
+        let absolute = BaseInfo { is_odd: Some(false), is_section: false, alignment: 2, address: Some(0) };
         let section_start = BaseInfo { is_section: true, address: None, ..absolute };
         let unit = Unit { root: Some(root), bases: vec![absolute, section_start], ..Unit::default() };
         let state = State::new(Base(1), section);
@@ -509,6 +509,8 @@ impl<'a> Walk<'a> {
             if !self.unit.bases[base].is_section {
                 continue;
             }
+            let alignment = self.unit.bases[base].alignment;
+            address += (-address).rem_euclid(alignment);
             self.unit.bases[base].address = Some(address);
             // A section that macros lengthen has no known end: what is known of it counts.
             let ends = self.sections.iter().map(|it| it.1).filter(|it| it.base.0 as usize == base);
@@ -519,7 +521,7 @@ impl<'a> Walk<'a> {
 
     /// From here on the address is not known.
     fn unknown(&mut self, is_odd: Option<bool>) {
-        self.new_base(BaseInfo { is_odd, is_section: false, address: None });
+        self.new_base(BaseInfo { is_odd, is_section: false, alignment: 2, address: None });
     }
 
     fn new_base(&mut self, info: BaseInfo) {

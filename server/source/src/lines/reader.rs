@@ -352,7 +352,7 @@ fn is_label_in_column_one(b: &[u8], in_column_one: bool, end: usize, dialect: Di
 }
 
 /// Whether a preprocessor's directive follows a `#`.
-fn is_preprocessor_word(rest: &[u8]) -> bool {
+pub(super) fn is_preprocessor_word(rest: &[u8]) -> bool {
     let start = skip(rest, 0, BLANK);
     let word = &rest[start..skip(rest, start, WORD)];
     PREPROCESSOR_WORDS.iter().any(|it| it.as_bytes() == word)

@@ -1,6 +1,6 @@
 //! What a line tells of the dialect it is written in.
 
-use super::reader::{BLANK, WORD, is, mark_len, skip};
+use super::reader::{BLANK, WORD, is, is_preprocessor_word, mark_len, skip};
 use super::words::{Words, split_size};
 use crate::Evidence;
 
@@ -11,6 +11,8 @@ pub(crate) fn signs(text: &[u8], words: &Words) -> Evidence {
     let mut at = skip(text, start, BLANK);
     match text.get(at) {
         Some(b'|') => return Evidence { dotted: 2, ..none },
+        // Lines of the preprocessor are more common in the Unix families.
+        Some(b'#') if is_preprocessor_word(&text[at + 1..]) => return Evidence { dotted: 1, ..none },
         None | Some(b'*' | b';' | b'#' | b'/') => return none,
         _ => (),
     }
