@@ -421,3 +421,34 @@ fn what_an_instruction_takes_and_costs_is_told_beside_and_above_it() {
     assert!(hover_text(&mut client, DISK, &at(text, "rts")).contains("**32 cycles** on the 68008"));
     assert_eq!(client.stop(), 0);
 }
+
+#[test]
+fn names_with_values_from_the_client_read_the_other_branch() {
+    let text = "* clock\n\tifd\tFAST\n\tbad\td0\n\telse\n\tnop\n\tendc\n\trts\n";
+    let mut client = Client::start(None, &capabilities("utf-16"));
+    client.open(DISK, text);
+    let codes =
+        |found: &[Value]| found.iter().filter_map(|it| it["code"].as_str().map(str::to_owned)).collect::<Vec<_>>();
+    let (_, found) = client.findings(DISK, 1);
+    assert_eq!(codes(&found), Vec::<String>::new());
+    client.notify("workspace/didChangeConfiguration", json!({"settings": {"reveille": {"defines": {"FAST": 1}}}}));
+    let told = client.wait(|it| {
+        it["method"] == "textDocument/publishDiagnostics"
+            && it["params"]["diagnostics"].as_array().is_some_and(|it| !it.is_empty())
+    });
+    let found = told.1["params"]["diagnostics"].as_array().cloned().unwrap_or_default();
+    assert_eq!(codes(&found), ["name-004"]);
+    assert_eq!(client.stop(), 0);
+}
+
+#[test]
+fn the_dialect_of_a_file_can_be_asked_for() {
+    let mut client = Client::start(None, &capabilities("utf-16"));
+    client.open(DISK, "| clock\n\t.text\nstart:\tmovel\td0,sp@-\n\trts\n");
+    let found = client.result("reveille/dialect", whole(DISK));
+    assert_eq!((&found["name"], &found["title"]), (&json!("mit"), &json!("MIT syntax")));
+    assert!(found["reason"].as_str().is_some_and(|it| it.contains("signs")), "{found}");
+    let unknown = client.result("reveille/dialect", whole("file:///nowhere.s"));
+    assert_eq!(unknown, json!(null));
+    assert_eq!(client.stop(), 0);
+}

@@ -26,7 +26,10 @@ impl Walk<'_> {
             return;
         }
         if directive.soft && self.is_effective && self.is_macro(place, line, text) {
-            return self.call(place, indexed, self.program.names().intern(line.operation.of(text)));
+            self.call(place, indexed, self.program.names().intern(line.operation.of(text)));
+            // A replay passes over the line, so what is behind it begins a segment whatever came of it.
+            self.has_expanded = true;
+            return;
         }
         let number = self.state.stops as usize;
         self.state.stops += 1;
