@@ -240,6 +240,13 @@ fn a_macro_that_never_ends_is_told_of() {
 }
 
 #[test]
+fn a_name_that_stands_for_itself_is_replaced_once() {
+    // ISO C90, 6.8.3.4 (from memory).
+    let text = "#define far far+2\n#define go(x) bra x\n\t.text\nfar_away:\n\tnop\n#define far_away far_away+0\n\tgo(far_away)\n\trts\n";
+    assert_eq!(problems(&[("a.S", text)]), [""; 0]);
+}
+
+#[test]
 fn the_dotted_style_gives_a_name_a_value_again_and_again() {
     let text = "\t.text\nn = 1\nn = n+1\n\t.equ\tm,n\n\t.equ\tm,m+n\n";
     assert_eq!(problems(&[("a.s", text)]), [""; 0]);

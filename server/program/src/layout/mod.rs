@@ -324,6 +324,8 @@ impl<'a> Walk<'a> {
         let is_header = self.source(id).is_some_and(|it| it.is_c_header());
         let mut idle = Watch::new(is_header || !self.state.reads());
         let mut off = Watch::new(is_header || self.state.is_off());
+        // What a name stands for is not read for the name again.
+        let is_replaced = id.expansion().is_some_and(|at| self.unit.expansions[at].body_lines == 0);
         let mut line_before = u16::MAX;
         let mut replaced = u16::MAX;
         for (at, event) in indexed.events.iter().enumerate() {
@@ -331,6 +333,7 @@ impl<'a> Walk<'a> {
                 continue;
             }
             if self.has_texts
+                && !is_replaced
                 && event.line != line_before
                 && self.state.reads()
                 && event.kind != EventKind::Preprocessor
