@@ -104,6 +104,12 @@ pub(crate) fn shape(text: &str, range: Range<usize>, dialect: Dialect) -> Shape 
 /// Whether an operand that is no mode of the 68000 is one of a later member of the family: an index times a number, memory indirect, a pair of
 /// registers, a field of bits, one of their registers (*M68000 Family Programmer's Reference Manual*, section 2; from memory).
 fn is_later(operand: &str, dialect: Dialect) -> bool {
+    // Most operands that come here are names.
+    let is_sign = |byte: &u8| matches!(byte, b':' | b'/' | b'-' | b'(' | b'[' | b'{' | b'%');
+    if !operand.as_bytes().iter().any(is_sign) {
+        let may_be = matches!(operand.as_bytes(), [b'f' | b'F' | b'c' | b'C', ..]) && operand.len() <= 5;
+        return may_be && reveille_cpu::is_later_register(operand);
+    }
     let is_register =
         |word: &str| register_named(word.trim(), dialect).is_some() || reveille_cpu::is_later_register(word.trim());
     if reveille_cpu::is_later_register(operand) {

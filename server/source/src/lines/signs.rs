@@ -1,5 +1,7 @@
 //! What a line tells of the dialect it is written in.
 
+use memchr::memchr3;
+
 use super::reader::{BLANK, WORD, is, is_preprocessor_word, mark_len, skip};
 use super::words::{Words, split_size};
 use crate::Evidence;
@@ -60,6 +62,10 @@ pub(crate) fn signs(text: &[u8], words: &Words) -> Evidence {
 /// The signs in the operand field of an instruction.
 fn operand_signs(text: &[u8]) -> Evidence {
     let mut found = Evidence::default();
+    // Most fields have none.
+    if memchr3(b'@', b'&', b'%', text).is_none() && memchr3(b'|', b'x', b'X', text).is_none() {
+        return found;
+    }
     let before = |at: usize| at.checked_sub(1).map_or(b' ', |at| text[at]);
     let mut starts_operand = true;
     for (at, byte) in text.iter().copied().enumerate() {
