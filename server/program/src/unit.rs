@@ -261,12 +261,6 @@ impl Unit {
         !self.replaced.is_empty() && self.replaced.contains(&place)
     }
 
-    /// The expansions that stand for a line of the source, in the order of the program; of a call those of the macro's own lines, without
-    /// those of calls in it.
-    pub fn expansions_of(&self, call: Place) -> impl Iterator<Item = &Arc<SourceFile>> {
-        self.expansions.iter().filter(move |it| it.from == call).map(|it| &it.file)
-    }
-
     /// The first line of an expansion that was made from a line of a macro's body or a repetition.
     #[must_use]
     pub fn first_made_from(&self, program: &Program, place: Place) -> Option<Place> {

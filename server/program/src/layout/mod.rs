@@ -23,7 +23,7 @@ use reveille_source::{Meaning, Span};
 
 use crate::expression::{Base, Value};
 use crate::index::{Event, EventKind, Indexed, item_bytes};
-use crate::preprocessor::Texts;
+use crate::preprocessor::{Kind, Text, Texts};
 use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span};
 use crate::{FileId, Program, SourceFile, Symbol};
 
@@ -112,8 +112,6 @@ struct Walk<'a> {
     texts: Texts,
     /// Some of them stand for no value: lines that use them are read with the text in them.
     has_texts: bool,
-    /// Names given from outside.
-    outside: Vec<String>,
     /// Names looked up for the value that is being worked out.
     steps: u32,
     is_effective: bool,
@@ -210,7 +208,6 @@ impl<'a> Walk<'a> {
             has_told_odd: false,
             texts: Texts::default(),
             has_texts: false,
-            outside: Vec::new(),
             steps: 0,
             is_effective: true,
         }
@@ -238,7 +235,9 @@ impl<'a> Walk<'a> {
         for (name, value) in defines {
             let symbol = program.names().intern(name);
             walk.define(symbol, DefinitionKind::Set, place, Value::Number(*value), Span::default());
-            walk.outside.push(name.clone());
+            // The preprocessor knows it, too.
+            let text = Text { parameters: None, body: value.to_string(), kind: Kind::Value };
+            walk.texts.insert(name.clone(), text);
         }
         walk.file(root);
         let has_moved = walk.stretch();

@@ -22,7 +22,7 @@ impl Walk<'_> {
             }
             Directive::Defined(name, expected) => {
                 let name = &text[name];
-                self.open(|it| Some(it.is_text_defined(name) == expected));
+                self.open(|it| Some(it.texts.contains_key(name) == expected));
             }
             Directive::Else => self.turn(place, span, |_| Some(true)),
             Directive::ElseIf(range) => {
@@ -38,7 +38,6 @@ impl Walk<'_> {
                 self.texts.remove(&text[name]);
             }
             Directive::Error(range) => {
-                let span = Span { start: span.start, end: span.end };
                 self.problem(ProblemKind::Stated(text[range].to_owned()), place, span);
             }
             // Whoever walks the chunk reads the file.
@@ -96,19 +95,8 @@ impl Walk<'_> {
         self.value_in(&text, dialect)
     }
 
-    /// Whether a name is defined for the preprocessor: by its lines, or from outside.
-    fn is_text_defined(&self, name: &str) -> bool {
-        self.texts.contains_key(name) || self.outside.iter().any(|it| it == name)
-    }
-
     fn c_condition(&mut self, text: &str) -> Option<bool> {
-        let mut texts = self.texts.clone();
-        for name in &self.outside {
-            // What is given from outside is a name of the program.
-            let value = self.unit.find(self.program, name).and_then(|it| it.value.number())?;
-            texts.entry(name.clone()).or_insert(Text { parameters: None, body: value.to_string(), kind: Kind::Value });
-        }
-        let plain = condition(text, &texts, &|name| self.is_text_defined(name));
+        let plain = condition(text, &self.texts, &|name| self.texts.contains_key(name));
         let mut alone = Alone::default();
         let value = evaluate_in_c(&plain, 0..plain.len(), &mut alone);
         value.number().filter(|_| alone.problem.is_none()).map(|it| it != 0)
