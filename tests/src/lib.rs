@@ -78,6 +78,40 @@ pub struct Client {
     pub capabilities: Value,
 }
 
+/// A folder with files.
+///
+/// # Panics
+/// If it cannot be made.
+#[must_use]
+pub fn folder(files: &[(&str, &[u8])]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for (name, bytes) in files {
+        std::fs::write(folder.path().join(name), bytes).expect("the folder can be written to");
+    }
+    folder
+}
+
+/// The bytes of a file of a folder.
+///
+/// # Panics
+/// If it is not there.
+#[must_use]
+pub fn file(folder: &Path, name: &str) -> Vec<u8> {
+    std::fs::read(folder.join(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
+}
+
+/// The names of all files of a folder.
+///
+/// # Panics
+/// If the folder cannot be read.
+#[must_use]
+pub fn names(folder: &Path) -> Vec<String> {
+    let entries = std::fs::read_dir(folder).expect("a folder can be read").filter_map(Result::ok);
+    let mut names: Vec<String> = entries.map(|it| it.file_name().to_string_lossy().into_owned()).collect();
+    names.sort();
+    names
+}
+
 /// The address of a path.
 #[must_use]
 pub fn uri(path: &Path) -> String {

@@ -2,28 +2,7 @@
 
 use std::path::Path;
 
-use reveille_tests::{Output, run, tests_folder};
-
-/// A folder with files.
-fn folder(files: &[(&str, &[u8])]) -> tempfile::TempDir {
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    for (name, bytes) in files {
-        std::fs::write(folder.path().join(name), bytes).expect("the folder can be written to");
-    }
-    folder
-}
-
-fn file(folder: &Path, name: &str) -> Vec<u8> {
-    std::fs::read(folder.join(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
-}
-
-/// The names of all files of a folder.
-fn names(folder: &Path) -> Vec<String> {
-    let entries = std::fs::read_dir(folder).expect("a folder can be read").filter_map(Result::ok);
-    let mut names: Vec<String> = entries.map(|it| it.file_name().to_string_lossy().into_owned()).collect();
-    names.sort();
-    names
-}
+use reveille_tests::{Output, file, folder, names, run, tests_folder};
 
 fn format(folder: &Path, arguments: &[&str]) -> Output {
     run(folder, &[&["format"], arguments].concat())
