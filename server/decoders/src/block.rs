@@ -1,11 +1,12 @@
 //! Layouts of parameter blocks, and the values that bytes have in one.
 
-use std::collections::BTreeMap;
-use std::sync::LazyLock;
+mod file;
 
 use serde::Deserialize;
 
-use crate::Scalar;
+use crate::{Formula, Names, Scalar};
+
+pub use file::{Example, FieldText, LayoutError, LayoutText, ValuesText, layout, layouts};
 
 /// The order of the bytes of a field.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
@@ -26,13 +27,14 @@ pub enum FieldKind {
     Number,
     /// A number that is better read in hex: an identifier, a signature.
     Code,
+    /// A number whose bits each say something.
+    Bits,
     /// Characters.
     Text,
 }
 
 /// One field of a layout.
-#[derive(Clone, Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug)]
 pub struct Field {
     /// Its name in formulas, facts and sessions.
     pub name: String,
@@ -41,7 +43,6 @@ pub struct Field {
     /// What it says, in a few words.
     pub meaning: String,
     /// What its bytes are.
-    #[serde(default)]
     pub kind: FieldKind,
     /// What it counts.
     pub unit: Option<String>,
@@ -51,17 +52,18 @@ pub struct Field {
     pub max: Option<i64>,
     /// The plausible values, where they are few.
     pub values: Option<Vec<i64>>,
+    /// What some values mean.
+    pub words: Vec<(i64, String)>,
     /// The plausible values are powers of two.
-    #[serde(default)]
     pub power_of_two: bool,
     /// The only value it should have.
     pub must: Option<i64>,
     /// Whether a block of this layout can be told by this field: it is part of the test by shape.
-    #[serde(default)]
     pub core: bool,
     /// Where it starts in the block.
-    #[serde(skip)]
     pub offset: usize,
+    /// The field that repeats, where this is one of its rows: all rows together are a list of that name.
+    pub list: Option<String>,
 }
 
 impl Field {
@@ -69,6 +71,52 @@ impl Field {
     #[must_use]
     pub fn is_bounded(&self) -> bool {
         self.min.is_some() || self.max.is_some() || self.values.is_some() || self.power_of_two || self.must.is_some()
+    }
+
+    /// A value as people read it: a code in hex, bits in binary, a number with its meaning if it has one.
+    #[must_use]
+    pub fn shown(&self, value: &Scalar) -> String {
+        match value {
+            Scalar::Text(text) => format!("'{text}'"),
+            Scalar::List(list) => list.iter().map(i64::to_string).collect::<Vec<_>>().join(" "),
+            Scalar::Number(number) => match self.kind {
+                FieldKind::Code => format!("${number:0width$X}", width = 2 * self.bytes.min(4)),
+                FieldKind::Bits => format!("%{number:0width$b}", width = 8 * self.bytes.min(4)),
+                FieldKind::Number | FieldKind::Text => match self.words.iter().find(|it| it.0 == *number) {
+                    Some((_, word)) => format!("{number} ({word})"),
+                    None => number.to_string(),
+                },
+            },
+        }
+    }
+
+    /// What would be plausible, for people: `1 to 63`, `0, 1 or 3`.
+    #[must_use]
+    pub fn expected(&self) -> String {
+        if let Some(must) = self.must {
+            return must.to_string();
+        }
+        if let Some(values) = &self.values {
+            let shown = values.iter().map(|it| match self.words.iter().find(|word| word.0 == *it) {
+                Some((_, word)) => format!("{it} ({word})"),
+                None if self.kind == FieldKind::Code => format!("${it:02X}"),
+                None => it.to_string(),
+            });
+            let mut shown: Vec<String> = shown.collect();
+            let last = shown.pop().unwrap_or_default();
+            return if shown.is_empty() { last } else { format!("{} or {last}", shown.join(", ")) };
+        }
+        let range = match (self.min, self.max) {
+            (Some(min), Some(max)) => format!("{min} to {max}"),
+            (Some(min), None) => format!("{min} or more"),
+            (None, Some(max)) => format!("{max} at most"),
+            (None, None) => String::new(),
+        };
+        match (self.power_of_two, range.is_empty()) {
+            (true, true) => "a power of two".to_owned(),
+            (true, false) => format!("a power of two, {range}"),
+            _ => range,
+        }
     }
 
     /// Whether a value is one that such a field has in a block.
@@ -82,14 +130,22 @@ impl Field {
     }
 }
 
-/// The layout of a parameter block.
-#[derive(Clone, Debug, Deserialize)]
+/// How often the fields of a layout stand behind each other, where it is a list of rows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
+pub struct Rows {
+    /// The fewest rows.
+    pub least: usize,
+    /// The most rows.
+    pub most: usize,
+}
+
+/// The layout of a parameter block.
+#[derive(Clone, Debug)]
 pub struct Layout {
     /// Its name, as `@block` and sessions use it.
     pub name: String,
     /// Other names it answers to.
-    #[serde(default)]
     pub also: Vec<String>,
     /// What it is, in a few words.
     pub title: String,
@@ -101,26 +157,26 @@ pub struct Layout {
     pub alignment: u32,
     /// The published source.
     pub source: String,
-    /// The layout whose fields it starts with.
-    extends: Option<String>,
-    /// Its fields in order; those of the layout it extends first.
-    #[serde(rename = "field")]
+    /// What holds between the fields of every such block, besides that each is plausible.
+    pub shape: Option<Formula>,
+    /// What holds even where such a block has a slip: where it does not, words are not enough to make it one.
+    pub near: Option<Formula>,
+    /// Words of labels and comments that speak of just this layout.
+    pub words: Vec<String>,
+    /// Whether shape alone is too little to tell such a block: its words have to be there.
+    pub needs_words: bool,
+    /// Its fields in order; those of the layout it extends first. Of a list of rows, those of one row.
     pub fields: Vec<Field>,
+    /// How often the fields stand behind each other; none for a block of fixed length.
+    pub rows: Option<Rows>,
+    /// Labels that carry it: of blocks that a user describes.
+    pub labels: Vec<String>,
+    /// How many such blocks stand in a row, where that is known.
+    pub entries: Option<usize>,
+    /// What has to hold: of blocks that a user describes.
+    pub rules: Vec<Formula>,
     /// Worked examples, which the tests hold it to.
-    #[serde(default, rename = "example")]
     pub examples: Vec<Example>,
-}
-
-/// A worked example of a layout.
-#[derive(Clone, Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Example {
-    /// The bytes in hex.
-    pub bytes: String,
-    /// Values of fields.
-    pub values: BTreeMap<String, i64>,
-    /// Where it is from.
-    pub source: String,
 }
 
 /// Bytes read in a layout. Fields that the bytes do not reach are not there.
@@ -149,6 +205,51 @@ impl Layout {
     #[must_use]
     pub fn field(&self, name: &str) -> Option<&Field> {
         self.fields.iter().find(|field| field.name == name)
+    }
+
+    /// Whether it is a name of it.
+    #[must_use]
+    pub fn is_called(&self, name: &str) -> bool {
+        self.name.eq_ignore_ascii_case(name) || self.also.iter().any(|other| other.eq_ignore_ascii_case(name))
+    }
+
+    /// Whether some fields tell it by its shape.
+    #[must_use]
+    pub fn has_core(&self) -> bool {
+        self.fields.iter().any(|it| it.core)
+    }
+
+    /// Whether it starts with all fields of another.
+    #[must_use]
+    pub fn extends(&self, other: &Self) -> bool {
+        let starts = |(own, it): (&Field, &Field)| own.name == it.name;
+        self.fields.len() > other.fields.len() && self.fields.iter().zip(&other.fields).all(starts)
+    }
+
+    /// The field whose rows it lists, if it is a list of rows with a number of them.
+    #[must_use]
+    pub fn rows_of(&self) -> Option<&str> {
+        self.fields.first()?.list.as_deref()
+    }
+
+    /// A list of rows as a block of `bytes` bytes: each row's fields with their number behind the name. None where the rows do not fit, or
+    /// are fewer or more than such a list has; a layout of fixed length has no rows.
+    #[must_use]
+    pub fn with_rows(&self, bytes: usize) -> Option<Self> {
+        let rows = self.rows?;
+        let count = bytes.checked_div(self.len()).filter(|it| it * self.len() == bytes)?;
+        if !(rows.least..=rows.most).contains(&count) {
+            return None;
+        }
+        let field = |row: usize, field: &Field| Field {
+            name: format!("{}_{row}", field.name),
+            meaning: format!("{} {row}", field.meaning),
+            offset: field.offset + row * self.len(),
+            list: Some(field.name.clone()),
+            ..field.clone()
+        };
+        let fields = (0..count).flat_map(|row| self.fields.iter().map(move |it| field(row, it))).collect();
+        Some(Self { fields, rows: None, ..self.clone() })
     }
 
     /// Reads bytes in this layout; they may be fewer than its length.
@@ -209,7 +310,7 @@ impl<'a> Block<'a> {
         let bytes = self.bytes.get(range)?;
         Some(match field.kind {
             FieldKind::Text => Scalar::Text(bytes.iter().map(|byte| char::from(*byte)).collect()),
-            FieldKind::Number | FieldKind::Code => {
+            FieldKind::Number | FieldKind::Code | FieldKind::Bits => {
                 let number = |sum: i64, byte: &u8| sum << 8 | i64::from(*byte);
                 Scalar::Number(match self.layout.endian {
                     Endian::Little => bytes.iter().rev().fold(0, number),
@@ -225,6 +326,14 @@ impl<'a> Block<'a> {
         self.value(self.layout.field(name)?)?.number()
     }
 
+    /// The numbers of a field that repeats, if all are known.
+    #[must_use]
+    pub fn list(&self, name: &str) -> Option<Vec<i64>> {
+        let fields = self.layout.fields.iter().filter(|it| it.list.as_deref() == Some(name));
+        let list: Option<Vec<i64>> = fields.map(|it| self.value(it)?.number()).collect();
+        list.filter(|it| !it.is_empty())
+    }
+
     /// How many fields can be plausible or not, and how many of them are.
     #[must_use]
     pub fn score(&self) -> (usize, usize) {
@@ -233,12 +342,20 @@ impl<'a> Block<'a> {
         values.fold((0, 0), |(all, good), (field, value)| (all + 1, good + usize::from(field.is_plausible(value))))
     }
 
-    /// Whether the fields of the test by shape are all plausible, as far as the bytes reach.
+    /// Whether the fields of the test by shape are all plausible, as far as the bytes reach, and what holds between fields does.
     #[must_use]
     pub fn has_shape(&self) -> bool {
         let core = self.layout.fields.iter().filter(|field| field.core);
         let mut values = core.filter_map(|field| Some((field, self.value(field)?.number()?))).peekable();
-        values.peek().is_some() && values.all(|(field, value)| field.is_plausible(value))
+        values.peek().is_some()
+            && values.all(|(field, value)| field.is_plausible(value))
+            && self.layout.shape.as_ref().is_none_or(|it| it.number(self) != Some(0))
+    }
+
+    /// Whether it is so far from the layout that words cannot make it one.
+    #[must_use]
+    pub fn is_far(&self) -> bool {
+        self.layout.near.as_ref().is_some_and(|it| !it.holds(self))
     }
 
     /// Whether every byte is the same filler.
@@ -249,45 +366,13 @@ impl<'a> Block<'a> {
     }
 }
 
-/// The layouts, shortest of each family first. One file each: adding one is adding its file here, and its examples are its test.
-const FILES: &[&str] = &[
-    include_str!("../blocks/fat-block-13.toml"),
-    include_str!("../blocks/fat-block-19.toml"),
-    include_str!("../blocks/fat-block-25.toml"),
-    include_str!("../blocks/fat-block-51.toml"),
-];
-
-static LAYOUTS: LazyLock<Vec<Layout>> = LazyLock::new(|| {
-    let mut layouts: Vec<Layout> = Vec::new();
-    for text in FILES {
-        // The files are part of the program; the test below reads each.
-        let mut layout: Layout = toml::from_str(text).unwrap_or_else(|error| panic!("{error}"));
-        if let Some(base) = layout.extends.as_ref().and_then(|name| layouts.iter().find(|it| it.name == *name)) {
-            layout.fields.splice(0..0, base.fields.iter().cloned());
+impl Names for Block<'_> {
+    fn value(&self, name: &str) -> Option<Scalar> {
+        match self.layout.field(name) {
+            Some(field) => Block::value(self, field),
+            None => self.list(name).map(Scalar::List),
         }
-        let mut offset = 0;
-        for field in &mut layout.fields {
-            field.offset = offset;
-            offset += field.bytes;
-        }
-        layouts.push(layout);
     }
-    layouts
-});
-
-/// All layouts.
-#[must_use]
-pub fn layouts() -> &'static [Layout] {
-    &LAYOUTS
-}
-
-/// A layout by its name.
-#[must_use]
-pub fn layout(name: &str) -> Option<&'static Layout> {
-    let is_it = |it: &&Layout| {
-        it.name.eq_ignore_ascii_case(name) || it.also.iter().any(|other| other.eq_ignore_ascii_case(name))
-    };
-    LAYOUTS.iter().find(is_it)
 }
 
 #[cfg(test)]
@@ -296,19 +381,20 @@ mod tests {
 
     #[test]
     fn every_layout_reads_its_examples() {
-        for layout in layouts() {
-            assert!(!layout.examples.is_empty(), "{} has no example", layout.name);
-            for example in &layout.examples {
+        for own in layouts() {
+            assert!(!own.examples.is_empty(), "{} has no example", own.name);
+            for example in &own.examples {
                 let hex: String = example.bytes.split_whitespace().collect();
                 let bytes: Vec<u8> =
                     (0..hex.len() / 2).map(|at| u8::from_str_radix(&hex[at * 2..at * 2 + 2], 16).unwrap()).collect();
+                let layout = own.with_rows(bytes.len()).unwrap_or_else(|| own.as_ref().clone());
                 assert_eq!(bytes.len(), layout.len(), "{}", layout.name);
                 let block = layout.decode(&bytes);
                 for (name, value) in &example.values {
                     assert_eq!(block.number(name), Some(*value), "{} {name}, {}", layout.name, example.source);
                 }
                 let (all, good) = block.score();
-                assert!(block.has_shape());
+                assert!(block.has_shape(), "{}", layout.name);
                 assert_eq!(all, good, "{}: the example is not told by its shape", layout.name);
             }
         }

@@ -73,6 +73,12 @@ pub struct Rule {
 pub struct Family {
     /// Its name.
     pub name: String,
+    /// Names of values that are not in the block, and may be known.
+    pub outside: Vec<String>,
+    /// Whether a field that is not plausible is a finding by itself: there is no rule that says more.
+    pub judges_fields: bool,
+    /// The disk in a few words, for blocks that give no cylinders.
+    pub summary: Option<Template>,
     /// The derived values; each may use those before it.
     pub derived: Vec<Derived>,
     /// The rules, in the order in which findings are made.
@@ -83,9 +89,16 @@ pub struct Family {
 #[serde(deny_unknown_fields)]
 struct FamilyText {
     name: String,
+    #[serde(default)]
+    outside: Vec<String>,
+    #[serde(default)]
+    judges_fields: bool,
+    summary: Option<String>,
     /// Full titles by the short names that rules use.
     sources: BTreeMap<String, String>,
+    #[serde(default)]
     derived: Vec<DerivedText>,
+    #[serde(default)]
     rule: Vec<RuleText>,
 }
 
@@ -119,7 +132,16 @@ struct FixText {
 }
 
 /// The families; one file each.
-const FILES: &[&str] = &[include_str!("../families/fat.toml")];
+const FILES: &[&str] = &[
+    include_str!("../families/fat.toml"),
+    include_str!("../families/word.toml"),
+    include_str!("../families/cpm.toml"),
+    include_str!("../families/drive.toml"),
+    include_str!("../families/controller.toml"),
+    include_str!("../families/order.toml"),
+    include_str!("../families/recipe.toml"),
+    include_str!("../families/own.toml"),
+];
 
 static FAMILIES: LazyLock<Vec<Family>> = LazyLock::new(|| {
     // The files are part of the program; the test below reads each.
@@ -163,7 +185,10 @@ fn read(text: &str) -> Result<Family, String> {
         })
     });
     Ok(Family {
-        name: text.name,
+        name: text.name.clone(),
+        outside: text.outside,
+        judges_fields: text.judges_fields,
+        summary: text.summary.as_deref().map(|it| template(&text.name, it)).transpose()?,
         derived: derived.collect::<Result<_, String>>()?,
         rules: rules.collect::<Result<_, String>>()?,
     })
@@ -192,7 +217,12 @@ impl Values {
     #[must_use]
     pub fn new(family: &Family, block: &Block<'_>, outside: &[(String, Scalar)]) -> Self {
         let fields = block.layout().fields.iter().filter_map(|field| Some((field.name.clone(), block.value(field)?)));
-        let mut values = Self { values: fields.chain(outside.iter().cloned()).collect() };
+        let mut lists: Vec<&str> = block.layout().fields.iter().filter_map(|field| field.list.as_deref()).collect();
+        lists.dedup();
+        lists.sort_unstable();
+        lists.dedup();
+        let lists = lists.iter().filter_map(|name| Some(((*name).to_owned(), Scalar::List(block.list(name)?))));
+        let mut values = Self { values: fields.chain(lists).chain(outside.iter().cloned()).collect() };
         for derived in &family.derived {
             let value = match derived.name.as_str() {
                 // Look-ups in the table of media descriptors, which no formula can do.
@@ -251,19 +281,20 @@ mod tests {
     #[test]
     fn formulas_use_only_names_that_there_are() {
         for family in families() {
-            let mut known: HashSet<&str> = ["cylinders", "says_fat12"].into();
-            known.extend(
-                layouts()
-                    .iter()
-                    .filter(|it| it.family == family.name)
-                    .flat_map(|it| &it.fields)
-                    .map(|it| it.name.as_str()),
-            );
+            let mut known: HashSet<&str> = family.outside.iter().map(String::as_str).collect();
+            let own: Vec<_> = layouts().iter().filter(|it| it.family == family.name).collect();
+            known.extend(own.iter().flat_map(|it| &it.fields).map(|it| it.name.as_str()));
+            let first_rows = own.iter().filter(|it| it.rows.is_some()).flat_map(|it| &it.fields);
+            let first_rows: Vec<String> = first_rows.map(|it| format!("{}_0", it.name)).collect();
+            known.extend(first_rows.iter().map(String::as_str));
             for derived in &family.derived {
                 for name in derived.formula.names() {
                     assert!(known.contains(name), "{}: {name}", derived.name);
                 }
                 known.insert(&derived.name);
+            }
+            for name in family.summary.iter().flat_map(crate::Template::names) {
+                assert!(known.contains(name), "{}: {name}", family.name);
             }
             let mut codes = HashSet::new();
             for rule in &family.rules {

@@ -53,6 +53,12 @@ impl Format {
         self.cylinders * self.sides * self.sectors_per_track
     }
 
+    /// Sectors of the root directory.
+    #[must_use]
+    pub fn root_sectors(&self) -> i64 {
+        (self.root_directory_entries * 32 + self.sector_size - 1) / self.sector_size
+    }
+
     /// The value that a block's field of this name has in the format.
     #[must_use]
     pub fn value(&self, field: &str) -> Option<i64> {
@@ -68,6 +74,14 @@ impl Format {
             "sectors_per_track" => self.sectors_per_track,
             "sides" => self.sides,
             "hidden_sectors" | "total_sectors_32" => 0,
+            // The names of the word block.
+            "record_size" => self.sector_size,
+            "cluster_sectors" => self.sectors_per_cluster,
+            "cluster_bytes" => self.sector_size * self.sectors_per_cluster,
+            "root_directory_sectors" => self.root_sectors(),
+            "second_fat_start" => self.reserved_sectors + self.sectors_per_fat,
+            "data_start" => self.data_start,
+            "cluster_count" => self.clusters,
             _ => return None,
         })
     }

@@ -17,7 +17,10 @@ mod format;
 mod formula;
 pub mod transfer;
 
-pub use block::{Block, Endian, Field, FieldKind, Layout, layout, layouts};
+pub use block::{
+    Block, Endian, Example, Field, FieldKind, FieldText, Layout, LayoutError, LayoutText, Rows, ValuesText, layout,
+    layouts,
+};
 pub use family::{Derived, Family, Rule, Severity, Values, families, family};
 pub use format::{Format, formats, identifier_for, identifier_geometries};
 pub use formula::{Formula, FormulaError, Names, Scalar, Template};

@@ -3,7 +3,6 @@
 use std::ops::Range;
 
 use reveille_cpu::{Kind, Kinds, MNEMONICS, Mnemonic, Register, Size};
-use reveille_decoders::layouts;
 use reveille_facts::Model;
 use reveille_program::{DefinitionKind, FileId, Value};
 use reveille_source::{DIRECTIVES, Dialect, LineKind, Meaning, Operation};
@@ -64,7 +63,7 @@ pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>
     let range = |start: usize| spot.in_file(&(start..spot.at));
     let comment = spot.line.comment.range();
     if !comment.is_empty() && spot.at > comment.start {
-        return (layout_names(before, &range), false);
+        return (layout_names(model, before, &range), false);
     }
     let operation = spot.line.operation.range();
     let is_in_operands = !operation.is_empty() && spot.at > usize::from(spot.line.size_span().end);
@@ -208,19 +207,19 @@ fn sizes(name: &str, range: &Range<usize>) -> Vec<Completion> {
 }
 
 /// Behind `@block ` in a comment: the layouts that there are.
-fn layout_names(before: &str, range: &dyn Fn(usize) -> Range<usize>) -> Vec<Completion> {
+fn layout_names(model: &Model, before: &str, range: &dyn Fn(usize) -> Range<usize>) -> Vec<Completion> {
     let Some(mark) = before.rfind("@block ") else { return Vec::new() };
     let start = mark + "@block ".len();
     if before[start..].contains(' ') {
         return Vec::new();
     }
-    let offer = |it: &reveille_decoders::Layout| Completion {
+    let offer = |it: &std::sync::Arc<reveille_decoders::Layout>| Completion {
         label: it.name.clone(),
         kind: CompletionKind::Layout,
         detail: it.title.clone(),
         range: range(start),
     };
-    layouts().iter().map(offer).collect()
+    model.machine().layouts.iter().map(offer).collect()
 }
 
 fn operands(spot: &Spot<'_>, word_start: usize, range: &dyn Fn(usize) -> Range<usize>) -> (Vec<Completion>, bool) {

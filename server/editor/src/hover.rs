@@ -4,7 +4,6 @@ use std::fmt::Write;
 use std::ops::Range;
 
 use reveille_cpu::{Register, decode};
-use reveille_decoders::{FieldKind, Scalar};
 use reveille_facts::{BlockFact, Model, Part};
 use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, FileId, Unit, Value, evaluate};
 use reveille_source::{LineKind, Meaning, Operation, TokenKind};
@@ -255,18 +254,9 @@ pub(crate) fn bases(number: i64, size: u8) -> String {
 
 /// Geometry and capacity in one line.
 pub(crate) fn summary(block: &BlockFact) -> String {
-    if block.shape.is_swapped {
-        return "recorded with the bytes of each word exchanged".into();
-    }
-    if block.shape.is_template {
-        return "not filled in".into();
-    }
-    let mut parts = Vec::new();
-    match block.geometry() {
-        Some([cylinders, heads, sectors, size]) => {
-            parts.push(format!("**{cylinders} x {heads} x {sectors} x {size}**"))
-        }
-        None => parts.push("**no whole geometry**".into()),
+    let mut parts = vec![format!("**{}**", block.in_words())];
+    if !block.is_readable() {
+        return parts.remove(0);
     }
     if let Some(capacity) = block.number("capacity") {
         parts.push(if capacity % 1024 == 0 { format!("{} KiB", capacity / 1024) } else { format!("{capacity} bytes") });
@@ -308,12 +298,7 @@ fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thing>) -> Opt
     let _ = writeln!(text, "\n| byte | field | value |\n|---:|---|---|");
     for field in &block.layout.fields {
         let is_here = part.is_some_and(|part| part.start < field.offset + field.bytes && part.end > field.offset);
-        let value = match block.block().value(field) {
-            None => "not known".into(),
-            Some(Scalar::Number(number)) if field.kind == FieldKind::Code => format!("${number:02X}"),
-            Some(Scalar::Number(number)) => number.to_string(),
-            Some(Scalar::Text(text)) => format!("'{}'", escaped(&text)),
-        };
+        let value = block.block().value(field).map_or("not known".into(), |it| escaped(&field.shown(&it)));
         let (offset, meaning) = (field.offset, &field.meaning);
         let _ = if is_here {
             writeln!(text, "| **{offset}** | **> {meaning}** | **{value}** |")

@@ -8,6 +8,7 @@ use rustc_hash::FxHashSet;
 use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
+use crate::machine::Machine;
 use crate::{linkage, relations, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -33,6 +34,7 @@ struct UnitFacts {
 #[derive(Clone, Debug, Default)]
 pub struct Model {
     program: Program,
+    machine: Arc<Machine>,
     analysis: Analysis,
     units: Vec<Arc<UnitFacts>>,
     /// Findings about names that cross from unit to unit.
@@ -40,13 +42,26 @@ pub struct Model {
 }
 
 impl Model {
-    /// Makes all facts and findings. What `previous` has from the same units is taken over.
+    /// Makes all facts and findings of a program whose machine is not described. What `previous` has from the same units is taken over.
     #[must_use]
     pub fn new(program: Program, defines: &[(String, i64)], previous: Option<&Self>) -> Self {
+        let machine = previous.map_or_else(Arc::default, |it| it.machine.clone());
+        Self::with_machine(program, machine, defines, previous)
+    }
+
+    /// Makes all facts and findings. What `previous` has from the same units is taken over, if it is of the same machine.
+    #[must_use]
+    pub fn with_machine(
+        program: Program,
+        machine: Arc<Machine>,
+        defines: &[(String, i64)],
+        previous: Option<&Self>,
+    ) -> Self {
         let analysis = Analysis::new(&program, defines, previous.map(|it| &it.analysis));
+        let previous = previous.filter(|it| Arc::ptr_eq(&it.machine, &machine));
         let units = analysis.units().enumerate().map(|(at, unit)| match previous {
             Some(it) if it.analysis.has_same_unit(&analysis, at) => it.units[at].clone(),
-            _ => Arc::new(unit_facts(&program, unit)),
+            _ => Arc::new(unit_facts(&program, &machine, unit)),
         });
         let units: Vec<Arc<UnitFacts>> = units.collect();
         let is_same = previous.filter(|it| {
@@ -56,13 +71,19 @@ impl Model {
             Some(it) => it.linkage.clone(),
             None => Arc::new(linkage::findings(&program, &analysis)),
         };
-        Self { units, program, analysis, linkage }
+        Self { units, program, machine, analysis, linkage }
     }
 
     /// The program.
     #[must_use]
     pub fn program(&self) -> &Program {
         &self.program
+    }
+
+    /// What is known of the machine.
+    #[must_use]
+    pub fn machine(&self) -> &Machine {
+        &self.machine
     }
 
     /// Its units.
@@ -125,10 +146,10 @@ impl Model {
     }
 }
 
-fn unit_facts(program: &Program, unit: &Unit) -> UnitFacts {
-    let mut blocks = blocks(program, unit);
+fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
+    let mut blocks = blocks(program, unit, &machine.layouts);
     let constants = constants(program, unit);
-    let mut findings = relations::findings(program, unit, &mut blocks, &constants);
+    let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));

@@ -1,18 +1,19 @@
 //! Rules over one block: its form first, then what its family says about its values.
 
-use reveille_decoders::{Endian, FieldKind, Template, family};
+use reveille_decoders::{Endian, FieldKind, Scalar, Template, family};
 use reveille_program::{Place, Program, Unit, Value, data_run_at};
 use reveille_source::{Meaning, Operation, Span};
 
 use crate::blocks::BlockFact;
 use crate::finding::{Edit, Evidence, Finding, Fix};
 use crate::fix::set_bytes;
+use crate::machine::Machine;
 
 /// The findings of one block.
-pub(crate) fn block_findings(program: &Program, unit: &Unit, fact: &BlockFact) -> Vec<Finding> {
+pub(crate) fn block_findings(program: &Program, machine: &Machine, unit: &Unit, fact: &BlockFact) -> Vec<Finding> {
     let mut found = Vec::new();
     if let Some(name) = &fact.unknown_layout {
-        let known: Vec<_> = reveille_decoders::layouts().iter().map(|it| format!("`{}`", it.name)).collect();
+        let known: Vec<_> = machine.layouts.iter().map(|it| format!("`{}`", it.name)).collect();
         let message = format!("there is no block layout `{name}`; known are {}", known.join(", "));
         found.push(Finding::new("block-101", fact.at, message));
     }
@@ -37,7 +38,13 @@ pub(crate) fn block_findings(program: &Program, unit: &Unit, fact: &BlockFact) -
         let message = "a cluster size of $FF marks a template that a program fills in; if this is a finished block, expected 1, 2, 4, ... 128";
         found.push(Finding::new("block-008", at, message.to_owned()));
     }
+    found.extend(reserved(program, fact));
+    found.extend(odd_start(unit, fact));
+    found.extend(own_rules(fact));
     let Some(family) = family(&fact.layout.family) else { return found };
+    if family.judges_fields {
+        found.extend(implausible(fact));
+    }
     for rule in &family.rules {
         if !rule.when.holds(&fact.values) {
             continue;
@@ -65,9 +72,82 @@ pub(crate) fn block_findings(program: &Program, unit: &Unit, fact: &BlockFact) -
     found
 }
 
-fn message(fact: &BlockFact, template: &Template) -> String {
-    let text = template.text(&fact.values);
+/// Reserved and fill bytes that are not what they must be.
+fn reserved(program: &Program, fact: &BlockFact) -> Vec<Finding> {
+    let values = fact.layout.fields.iter().filter_map(|it| Some((it, it.must?, fact.number(&it.name)?)));
+    let wrong = values.filter(|(_, must, value)| must != value);
+    let finding = |(field, must, value): (&reveille_decoders::Field, i64, i64)| {
+        let name = &field.name;
+        let text = format!(
+            "reserved byte `{name}` is ${value:02X}; expected {must}: a value here often means that the table is shifted by a byte"
+        );
+        let changes: Vec<_> = fact
+            .layout
+            .encode(field, must)
+            .into_iter()
+            .enumerate()
+            .map(|(at, byte)| (field.offset + at, byte))
+            .collect();
+        let fix = change(program, fact, format!("Set the reserved byte to {must}"), &changes);
+        Finding::new("block-007", evidence(fact, name), in_table(fact, text)).fix(fix)
+    };
+    wrong.map(finding).collect()
+}
+
+/// Fields whose value their description does not allow.
+fn implausible(fact: &BlockFact) -> Vec<Finding> {
+    let values =
+        fact.layout.fields.iter().filter(|it| it.must.is_none()).filter_map(|it| Some((it, fact.number(&it.name)?)));
+    let wrong = values.filter(|(field, value)| !field.is_plausible(*value));
+    let finding = |(field, value): (&reveille_decoders::Field, i64)| {
+        let shown = if field.kind == FieldKind::Code { format!("${value:02X}") } else { value.to_string() };
+        let text = format!("`{}` is {shown}; expected {}", field.name, field.expected());
+        Finding::new("block-102", evidence(fact, &field.name), in_table(fact, text))
+    };
+    wrong.map(finding).collect()
+}
+
+/// The rules that the machine file gives a block.
+fn own_rules(fact: &BlockFact) -> Vec<Finding> {
+    let broken = fact.layout.rules.iter().filter(|it| it.number(&fact.values) == Some(0));
+    let finding = |rule: &reveille_decoders::Formula| {
+        let names = rule.names();
+        let values = names.iter().filter_map(|name| match reveille_decoders::Names::value(&fact.values, name)? {
+            Scalar::Number(number) => Some(format!("`{name}` is {number}")),
+            Scalar::Text(text) => Some(format!("`{name}` is `{}`", text.trim_end())),
+            Scalar::List(_) => None,
+        });
+        let values: Vec<_> = values.collect();
+        let text = format!("`{}` does not hold: {}", rule.text(), values.join(", "));
+        let first = names.first().map_or(fact.at, |name| evidence(fact, name));
+        let mut finding = Finding::new("block-103", first, in_table(fact, text));
+        for name in names.iter().skip(1) {
+            finding = finding.related(evidence(fact, name), format!("`{name}`"));
+        }
+        finding
+    };
+    broken.map(finding).collect()
+}
+
+/// A block that is read by words, and lies at an odd address.
+fn odd_start(unit: &Unit, fact: &BlockFact) -> Option<Finding> {
+    if fact.layout.alignment < 2 || unit.is_odd(fact.address) != Some(true) {
+        return None;
+    }
+    let text = format!(
+        "`{}` lies at an odd address, and {} is read by words: the 68000 takes an address error there; put EVEN before it",
+        fact.subject, fact.layout.title
+    );
+    Some(Finding::new("block-004", whole(fact), text))
+}
+
+/// A text with the entry's name before it, where a table has several.
+fn in_table(fact: &BlockFact, text: String) -> String {
     if fact.entry.1 > 1 { format!("{}: {text}", fact.subject) } else { text }
+}
+
+fn message(fact: &BlockFact, template: &Template) -> String {
+    in_table(fact, template.text(&fact.values))
 }
 
 /// The place of a field: from its first operand to its last, if they stand on one line.

@@ -61,6 +61,8 @@ impl DataRun {
 /// What a run's first bytes show, before anything is evaluated.
 #[derive(Clone, Copy, Debug)]
 pub struct Head<'a> {
+    /// The label at or above the first line.
+    pub label: Option<Symbol>,
     /// The first bytes, as far as they are literal: 13 at most.
     pub bytes: &'a [u8],
     /// Whether a name of the program has a part in the first bytes.
@@ -99,6 +101,7 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 continue;
             }
             let head = Head {
+                label: run.label,
                 bytes: &run.head[..run.head_len.into()],
                 is_symbolic: run.is_symbolic,
                 has_words: run.has_words,

@@ -1,16 +1,22 @@
 //! How a run of bytes is cut into blocks: which layout, how many entries, which byte is missing or too many.
 
-use reveille_decoders::{Layout, layout, layouts};
+use std::sync::Arc;
+
+use reveille_decoders::Layout;
 use reveille_program::{DataItem, DataRun, Program, Unit};
 
+use super::words::Words;
 use super::{Confidence, Level, Shape};
 
 /// Where the block stands in a boot sector (*FAT: General Overview of On-Disk Format* 1.03, Boot Sector and BPB).
 const BOOT_SECTOR_OFFSET: usize = 11;
 
+/// Blocks of fewer bytes than this are told only where there is a whole number of them.
+const SHORT: usize = 12;
+
 /// A way to see blocks in a run.
 pub(super) struct Cut {
-    pub(super) layout: &'static Layout,
+    pub(super) layout: Arc<Layout>,
     pub(super) entries: Vec<Entry>,
     /// The bytes of the run, perhaps without fill bytes.
     pub(super) bytes: Vec<Option<u8>>,
@@ -116,30 +122,59 @@ fn entries(bytes: &[Option<u8>], layout: &Layout) -> Option<(Vec<Entry>, u32)> {
     }
     match rest {
         0 if count > 0 => Some(all(count, None)),
+        // Nearly every table is a byte longer or shorter than some short blocks in a row.
+        _ if len < SHORT => None,
         1 if count > 0 => best(count, 1),
         rest if rest + 1 == len => best(count + 1, -1),
         _ => None,
     }
 }
 
+/// The layouts that bytes may have: lists of rows with as many rows as the bytes have.
+fn candidates<'a>(layouts: &'a [Arc<Layout>], len: usize) -> impl Iterator<Item = Arc<Layout>> + 'a {
+    layouts.iter().filter_map(move |layout| match layout.rows {
+        None => Some(layout.clone()),
+        Some(_) => layout.with_rows(len).map(Arc::new),
+    })
+}
+
 /// The best way to see blocks in a run, if there is one that is good enough.
-pub(super) fn cut(program: &Program, run: &DataRun) -> Option<Cut> {
+pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> Option<Cut> {
     let whole: Vec<Option<u8>> = run.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
-    let named = run.block.as_deref().map(|name| layout(name).ok_or(name));
-    if let Some(Ok(layout)) = named {
-        return Some(marked(run, layout, &whole));
+    let label = run.label.map(|it| program.names().text(it));
+    let by_label = layouts.iter().find(|it| it.labels.iter().any(|own| Some(own.as_str()) == label.as_deref()));
+    let named = run.block.as_deref().map(|name| layouts.iter().find(|it| it.is_called(name)).ok_or(name));
+    match (&named, by_label) {
+        (Some(Ok(layout)), _) => {
+            return Some(marked(run, layout, &whole, format!("a comment says `@block {}`", layout.name)));
+        }
+        (None, Some(layout)) => return Some(marked(run, layout, &whole, "the machine file says so".to_owned())),
+        _ => (),
     }
     let unknown_layout = named.and_then(Result::err).map(str::to_owned);
+    let words = Words::new(program, run);
     let mut best: Option<(u32, Cut)> = None;
-    for (bytes, fill_bytes) in variants(program, run, whole) {
-        for layout in layouts() {
-            let Some((entries, fit)) = entries(&bytes, layout) else { continue };
+    for (bytes, fill_bytes) in variants(program, layouts, run, whole) {
+        for layout in candidates(layouts, bytes.len()) {
+            let is_spoken_of = !layout.words.is_empty() && words.speak_of(&layout);
+            if layout.needs_words && !is_spoken_of {
+                continue;
+            }
+            let Some((entries, fit)) = entries(&bytes, &layout) else { continue };
             let is_whole = bytes.len() % layout.len() == 0;
-            let has_shape = entries.iter().all(|it| {
+            let is_block = |it: &Entry, holds: &dyn Fn(reveille_decoders::Block<'_>) -> bool| {
                 let (own, holes) = placed(&bytes, it);
-                layout.decode_with_holes(&own, &holes).has_shape() || it.shape.is_swapped
-            });
+                holds(layout.decode_with_holes(&own, &holes))
+            };
+            let has_shape = entries.iter().all(|it| it.shape.is_swapped || is_block(it, &|block| block.has_shape()));
+            if entries.iter().any(|it| is_block(it, &|block| block.is_far())) {
+                continue;
+            }
+            // A layout that has words of its own, and none of them is there, must be beyond doubt.
+            let needs_all = !layout.words.is_empty() && !is_spoken_of;
             let enough = match (run.has_words, is_whole) {
+                _ if needs_all && !has_shape => continue,
+                _ if needs_all || layout.len() < SHORT => 950,
                 (true, true) => 600,
                 (true, false) => 750,
                 (false, true) => 800,
@@ -152,37 +187,47 @@ pub(super) fn cut(program: &Program, run: &DataRun) -> Option<Cut> {
                 continue;
             }
             // Better fit first; a whole number of entries before a byte too many or too few; the longer layout last.
-            let rank = fit + if is_whole { 60 } else { 0 } + layout.len() as u32 / 2;
+            let length = if layout.rows_of().is_some() { 0 } else { layout.len() as u32 / 2 };
+            let rank = fit + if is_whole { 60 } else { 0 } + if is_spoken_of { 30 } else { 0 } + length;
             if best.as_ref().is_none_or(|it| rank > it.0) {
-                let confidence = confidence(run, layout, entries.len(), is_whole, has_shape);
+                let confidence = confidence(run, &layout, entries.len(), is_whole, has_shape);
                 let (bytes, unknown_layout) = (bytes.clone(), unknown_layout.clone());
                 best = Some((rank, Cut { layout, entries, bytes, fill_bytes, confidence, unknown_layout }));
             }
         }
     }
-    best.map(|it| it.1).or_else(|| truncated(run, &unknown_layout)).or_else(|| inside(run, unknown_layout))
+    best.map(|it| it.1)
+        .or_else(|| truncated(layouts, run, &unknown_layout))
+        .or_else(|| inside(layouts, run, unknown_layout))
 }
 
 /// A table that breaks off inside a block, by more than a byte: all that is there fits, and it has a telling field more than the next
 /// shorter layout. Only where words speak of disks, since bytes that follow a shorter block may fit by chance.
-fn truncated(run: &DataRun, unknown_layout: &Option<String>) -> Option<Cut> {
+fn truncated(layouts: &[Arc<Layout>], run: &DataRun, unknown_layout: &Option<String>) -> Option<Cut> {
     let bytes: Vec<Option<u8>> = run.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
     let own = bytes.iter().copied().collect::<Option<Vec<u8>>>().filter(|_| run.has_words)?;
-    let layout = layouts().windows(2).find_map(|pair| {
+    let layout = layouts.windows(2).find_map(|pair| {
         let (short, long) = (&pair[0], &pair[1]);
         let block = long.decode(&own);
         let is_more = long.fields.iter().any(|it| it.core && it.offset >= short.len() && block.value(it).is_some());
         let (all, good) = block.score();
-        (own.len() + 1 < long.len() && is_more && all == good && block.has_shape()).then_some(long)
+        let is_one = long.extends(short) && own.len() + 1 < long.len();
+        (is_one && is_more && all == good && block.has_shape()).then_some(long)
     })?;
     let confidence = confidence(run, layout, 1, false, true);
     let entries = vec![Entry { start: 0, len: own.len(), shape: Shape::default() }];
-    Some(Cut { layout, entries, bytes, fill_bytes: 0, confidence, unknown_layout: unknown_layout.clone() })
+    let unknown_layout = unknown_layout.clone();
+    Some(Cut { layout: layout.clone(), entries, bytes, fill_bytes: 0, confidence, unknown_layout })
 }
 
 /// The bytes of a run as blocks may be in it, and how many fill bytes of alignment were left out: all bytes; without those that
 /// alignment put between words, since a table of DC.W shows its shape only so; without a byte that pads the table to even.
-fn variants(program: &Program, run: &DataRun, whole: Vec<Option<u8>>) -> Vec<(Vec<Option<u8>>, usize)> {
+fn variants(
+    program: &Program,
+    layouts: &[Arc<Layout>],
+    run: &DataRun,
+    whole: Vec<Option<u8>>,
+) -> Vec<(Vec<Option<u8>>, usize)> {
     let fill_bytes = run.items.iter().filter(|item| item.span.is_empty()).count();
     let mut variants = Vec::new();
     if fill_bytes > 0 {
@@ -192,7 +237,7 @@ fn variants(program: &Program, run: &DataRun, whole: Vec<Option<u8>>) -> Vec<(Ve
     if is_padded(program, run, whole.len()) {
         variants.push((whole[..whole.len() - 1].to_vec(), 0));
     }
-    if let Some(len) = without_end_mark(program, run) {
+    if let Some(len) = without_end_mark(program, layouts, run) {
         variants.push((whole[..len].to_vec(), 0));
     }
     variants.insert(0, (whole, 0));
@@ -201,7 +246,7 @@ fn variants(program: &Program, run: &DataRun, whole: Vec<Option<u8>>) -> Vec<(Ve
 
 /// How many bytes a run has before its last line, if that line marks the table's end: a byte, word or long word of all ones, or of
 /// zeros that several entries or a comment make an end mark.
-fn without_end_mark(program: &Program, run: &DataRun) -> Option<usize> {
+fn without_end_mark(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> Option<usize> {
     let last = run.items.last()?.place;
     let own: Vec<&DataItem> = run.items.iter().filter(|it| it.place == last).collect();
     let bytes: Vec<u8> =
@@ -210,7 +255,10 @@ fn without_end_mark(program: &Program, run: &DataRun) -> Option<usize> {
         return None;
     }
     let before: usize = run.items.iter().filter(|it| it.place != last).map(|it| it.bytes.len()).sum();
-    let is_table = || layouts().iter().any(|layout| before > layout.len() && before.is_multiple_of(layout.len()));
+    let is_table = || {
+        let mut long = layouts.iter().filter(|it| it.rows.is_none() && it.len() >= SHORT);
+        long.any(|layout| before > layout.len() && before.is_multiple_of(layout.len()))
+    };
     let says_so = || {
         let comment = program.file(run.file).map_or(String::new(), |file| {
             let (_, line, text) = file.at(last.chunk, last.line);
@@ -245,7 +293,7 @@ fn confidence(run: &DataRun, layout: &Layout, count: usize, is_whole: bool, has_
     } else {
         reasons.push("most fields have values that such a block has".to_owned());
     }
-    if is_whole {
+    if is_whole && layout.rows_of().is_none() {
         let many = if count > 1 { format!("{count} x {}", layout.len()) } else { layout.len().to_string() };
         reasons.push(format!("the table is exactly {many} bytes long"));
     }
@@ -260,18 +308,24 @@ fn confidence(run: &DataRun, layout: &Layout, count: usize, is_whole: bool, has_
     Confidence { level, reasons }
 }
 
-/// A run that a comment gives a layout: it is that, whatever its bytes say.
-fn marked(run: &DataRun, layout: &'static Layout, whole: &[Option<u8>]) -> Cut {
-    let confidence =
-        Confidence { level: Level::Certain, reasons: vec![format!("a comment says `@block {}`", layout.name)] };
+/// A run that a comment or the machine file gives a layout: it is that, whatever its bytes say.
+fn marked(run: &DataRun, layout: &Arc<Layout>, whole: &[Option<u8>], reason: String) -> Cut {
+    let confidence = Confidence { level: Level::Certain, reasons: vec![reason] };
     let without: Vec<Option<u8>> =
         run.items.iter().filter(|item| !item.span.is_empty()).flat_map(|item| item.bytes.iter().copied()).collect();
+    // A list has the rows that are there, an odd byte behind them left out.
+    let rows = |bytes: &[Option<u8>]| {
+        let most = layout.rows.map_or(0, |it| it.most) * layout.len();
+        let len = (bytes.len() / layout.len() * layout.len()).min(most);
+        layout.with_rows(len).map(Arc::new)
+    };
+    let layout = rows(whole).unwrap_or_else(|| layout.clone());
     let fill = whole.len() - without.len();
-    let (bytes, fill_bytes) = match (entries(whole, layout), entries(&without, layout)) {
+    let (bytes, fill_bytes) = match (entries(whole, &layout), entries(&without, &layout)) {
         (one, Some(two)) if fill > 0 && one.as_ref().is_none_or(|it| it.1 < two.1) => (without, fill),
         _ => (whole.to_vec(), 0),
     };
-    let found = entries(&bytes, layout).map_or_else(
+    let found = entries(&bytes, &layout).map_or_else(
         || {
             // Too far from a whole number: what there is, entry by entry, the last one as it is.
             let len = layout.len();
@@ -284,7 +338,7 @@ fn marked(run: &DataRun, layout: &'static Layout, whole: &[Option<u8>]) -> Cut {
 }
 
 /// A block somewhere inside a run that holds other things too: it must start where a line starts, and be beyond doubt.
-fn inside(run: &DataRun, unknown_layout: Option<String>) -> Option<Cut> {
+fn inside(layouts: &[Arc<Layout>], run: &DataRun, unknown_layout: Option<String>) -> Option<Cut> {
     let bytes: Vec<Option<u8>> = run.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
     let mut starts = Vec::new();
     let (mut at, mut line) = (0, None);
@@ -312,7 +366,7 @@ fn inside(run: &DataRun, unknown_layout: Option<String>) -> Option<Cut> {
         })
     };
     for start in starts.iter().copied() {
-        let Some(layout) = layouts().iter().rev().find(|layout| is_block(layout, start)) else { continue };
+        let Some(layout) = by_shape(layouts).rev().find(|layout| is_block(layout, start)) else { continue };
         // A table may go on with entries of the same kind, with other data between them.
         let mut entries: Vec<Entry> = Vec::new();
         let mut at = start;
@@ -335,14 +389,24 @@ fn inside(run: &DataRun, unknown_layout: Option<String>) -> Option<Cut> {
             confidence.reasons.push("it stands at byte 11 behind a branch, as in a boot sector".into());
             confidence.level = Level::Certain;
         }
-        return Some(Cut { layout, entries, bytes, fill_bytes: 0, confidence, unknown_layout });
+        return Some(Cut { layout: layout.clone(), entries, bytes, fill_bytes: 0, confidence, unknown_layout });
     }
     None
 }
 
+/// The layouts that shape alone can tell among other bytes.
+pub(super) fn by_shape(layouts: &[Arc<Layout>]) -> impl DoubleEndedIterator<Item = &Arc<Layout>> {
+    layouts.iter().filter(|it| !it.needs_words && it.rows.is_none() && it.has_core())
+}
+
 /// A block each of whose fields has a label: the runs from here on, as long as they follow each other, seen as one.
-pub(super) fn across_labels(program: &Program, unit: &Unit, first: &DataRun) -> Option<(DataRun, Cut)> {
-    let longest = layouts().iter().map(Layout::len).max().unwrap_or(0);
+pub(super) fn across_labels(
+    program: &Program,
+    unit: &Unit,
+    layouts: &[Arc<Layout>],
+    first: &DataRun,
+) -> Option<(DataRun, Cut)> {
+    let longest = by_shape(layouts).map(|it| it.len()).max().unwrap_or(0);
     if first.is_empty() || first.len() >= longest {
         return None;
     }
@@ -361,7 +425,7 @@ pub(super) fn across_labels(program: &Program, unit: &Unit, first: &DataRun) -> 
     }
     let bytes: Vec<Option<u8>> = joined.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
     // The longest layout that fits beyond doubt and ends where a line ends.
-    for layout in layouts().iter().rev() {
+    for layout in by_shape(layouts).rev() {
         let Some(own) = bytes.get(..layout.len()) else { continue };
         let known = own.iter().copied().collect::<Option<Vec<u8>>>();
         let Some(own) = known else { continue };
@@ -373,6 +437,7 @@ pub(super) fn across_labels(program: &Program, unit: &Unit, first: &DataRun) -> 
             let confidence = confidence(&run, layout, 1, true, true);
             let entries = vec![Entry { start: 0, len: layout.len(), shape: Shape::default() }];
             let bytes = bytes[..layout.len()].to_vec();
+            let layout = layout.clone();
             return Some((run, Cut { layout, entries, bytes, fill_bytes: 0, confidence, unknown_layout: None }));
         }
     }

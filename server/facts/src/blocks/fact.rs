@@ -1,13 +1,19 @@
 //! From a cut to facts: values, evidence, the standard format that a block equals.
 
+use std::sync::Arc;
+
 use reveille_decoders::{Format, Layout, Scalar, Values, family, formats};
 use reveille_program::{DataItem, DataRun, Place, Program, Unit, Value, definition_span};
 
 use super::cut::{Cut, Entry, placed};
+use super::words::Words;
 use super::{BlockFact, Part, Shape};
 use reveille_source::Span;
 
 use crate::finding::Evidence;
+
+/// Words that make a disk one that cannot be taken out. Common practice, no source.
+const FIXED_WORDS: &[&str] = &["hard", "fixed", "winchester", "ram", "ramdisk", "memory", "hdisk", "hd"];
 
 /// The facts of a cut.
 pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) -> Vec<BlockFact> {
@@ -23,14 +29,18 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
     let last = last_place(&items, end).unwrap_or(run.last);
     for (at, entry) in cut.entries.iter().enumerate() {
         let (bytes, holes) = placed(&cut.bytes, entry);
-        let (parts, own_items, items_start) = parts(&items, entry, cut.layout);
+        let (parts, own_items, items_start) = parts(&items, entry, &cut.layout);
         let first = parts.first().map_or(Evidence { place: run.first, span: Span::default() }, |part| part.at);
         let block = cut.layout.decode_with_holes(&bytes, &holes);
         let comments = comments(program, run.first, first.place);
         let file_system = cut.layout.field("file_system_type").and_then(|field| block.value(field));
-        let says_fat12 = format!("{label_text} {comments}").to_ascii_lowercase().contains("fat12")
-            || matches!(&file_system, Some(Scalar::Text(text)) if text.starts_with("FAT12"));
-        let outside = vec![("says_fat12".to_owned(), Scalar::Number(i64::from(says_fat12)))];
+        let text = format!("{label_text} {comments}").to_ascii_lowercase();
+        let says_fat12 =
+            text.contains("fat12") || matches!(&file_system, Some(Scalar::Text(text)) if text.starts_with("FAT12"));
+        let mut outside = vec![("says_fat12".to_owned(), Scalar::Number(i64::from(says_fat12)))];
+        if Words::of(&text).have(FIXED_WORDS) {
+            outside.push(("is_fixed".to_owned(), Scalar::Number(1)));
+        }
         let Some(family) = family(&cut.layout.family) else { continue };
         let values = Values::new(family, &block, &outside);
         let shape = Shape { fill_bytes: cut.fill_bytes, ..entry.shape };
@@ -48,7 +58,7 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
             entry: (at, count),
             offset: entry.start,
             address: offset(run.address, entry.start),
-            layout: cut.layout,
+            layout: Arc::clone(&cut.layout),
             bytes,
             holes,
             parts,
@@ -57,6 +67,7 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
             shape,
             confidence: cut.confidence.clone(),
             values,
+            outside,
             format: None,
             unknown_layout: cut.unknown_layout.clone().filter(|_| at == 0),
             at: label_at.filter(|_| at == 0).unwrap_or(first),
@@ -106,7 +117,7 @@ fn offset(value: Value, by: usize) -> Value {
 }
 
 /// The comments of a table's first line, of an entry's first line, and above the table.
-fn comments(program: &Program, table: Place, entry: Place) -> String {
+pub(super) fn comments(program: &Program, table: Place, entry: Place) -> String {
     let Some(file) = program.file(table.file) else { return String::new() };
     let comment = |place: Place| {
         let (_, line, text) = file.at(place.chunk, place.line);
@@ -160,10 +171,12 @@ fn parts(items: &[DataItem], entry: &Entry, layout: &Layout) -> (Vec<Part>, Vec<
 /// either field.
 fn equal_format(fact: &BlockFact) -> Option<&'static Format> {
     let block = fact.block();
-    let (size, total) = (fact.number("legal_sector_size")?, fact.number("total")?);
+    let (size, total) = (fact.number("legal_sector_size")?, fact.number("total"));
     fact.layout.field("sectors_per_fat")?;
     let is_total = |name: &str| matches!(name, "total_sectors" | "total_sectors_32");
-    formats().iter().filter(|it| it.sector_size == size && it.total_sectors() == total).find(|format| {
+    let of_size =
+        formats().iter().filter(|it| it.sector_size == size && total.is_none_or(|own| it.total_sectors() == own));
+    of_size.into_iter().find(|format| {
         let fields = fact.layout.fields.iter().filter(|field| !is_total(&field.name));
         let mut known = fields.filter_map(|field| Some((format.value(&field.name)?, block.value(field)?.number()?)));
         known.all(|(value, own)| own == value)

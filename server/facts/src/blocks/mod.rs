@@ -2,12 +2,16 @@
 
 mod cut;
 mod fact;
+mod words;
 
-use reveille_decoders::{Block, Format, Layout, Values, layouts};
+use std::sync::Arc;
+
+use reveille_decoders::{Block, Format, Layout, Scalar, Values, family};
 use reveille_program::{DataItem, DataRun, FileId, Head, Place, Program, Symbol, Unit, Value, data_runs};
+use rustc_hash::FxHashSet;
 
 use crate::finding::Evidence;
-use cut::{across_labels, cut};
+use cut::{across_labels, by_shape, cut};
 use fact::facts;
 
 /// How sure it is that bytes are a block.
@@ -82,7 +86,7 @@ pub struct BlockFact {
     /// The address of the first byte.
     pub address: Value,
     /// The layout.
-    pub layout: &'static Layout,
+    pub layout: Arc<Layout>,
     /// The bytes, in the places of the layout.
     pub bytes: Vec<u8>,
     /// Places of bytes that are not known.
@@ -99,6 +103,8 @@ pub struct BlockFact {
     pub confidence: Confidence,
     /// The values of fields and what follows from them.
     pub values: Values,
+    /// What is known of the disk apart from the block.
+    outside: Vec<(String, Scalar)>,
     /// The standard format that it equals.
     pub format: Option<&'static Format>,
     /// A layout that a comment names and nobody knows.
@@ -130,6 +136,31 @@ impl BlockFact {
         !self.shape.is_swapped && !self.shape.is_template
     }
 
+    /// The disk in a few words: `80 x 2 x 9 x 512` (cylinders, heads, sectors per track, bytes per sector), or what the family says of it.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        if self.shape.is_swapped {
+            return "bytes exchanged".into();
+        }
+        if self.shape.is_template {
+            return "not filled in".into();
+        }
+        if let Some([cylinders, heads, sectors, size]) = self.geometry() {
+            return format!("{cylinders} x {heads} x {sectors} x {size}");
+        }
+        let summary = family(&self.layout.family).and_then(|it| it.summary.as_ref());
+        summary.map_or_else(|| "no whole geometry".to_owned(), |it| it.text(&self.values))
+    }
+
+    /// Makes something known that is not in the block: all values are worked out again.
+    pub(crate) fn know(&mut self, name: &str, value: i64) {
+        self.outside.retain(|it| it.0 != name);
+        self.outside.push((name.to_owned(), Scalar::Number(value)));
+        if let Some(family) = family(&self.layout.family) {
+            self.values = Values::new(family, &self.block(), &self.outside);
+        }
+    }
+
     /// The operands that lay down a field.
     #[must_use]
     pub fn evidence(&self, field: &str) -> Vec<Evidence> {
@@ -154,7 +185,7 @@ impl BlockFact {
 }
 
 /// Everything that may be a block by its first bytes: what is not wanted here is not evaluated.
-fn may_be_block(head: Head<'_>) -> bool {
+fn may_be_block(layouts: &[Arc<Layout>], head: Head<'_>) -> bool {
     if head.is_marked || head.has_words {
         return true;
     }
@@ -165,27 +196,35 @@ fn may_be_block(head: Head<'_>) -> bool {
     }
     if head.bytes.len() < 12 {
         // Perhaps the first field of a block each of whose fields has a label.
-        return matches!(head.bytes, [low, high, ..] if is_sector_size(*low, *high));
+        return matches!(head.bytes, [first, second, ..] if is_telling(layouts, [*first, *second]));
     }
-    layouts().iter().any(|layout| {
-        let score = |bytes: &[u8]| layout.decode(bytes).score();
-        let good = |(all, good): (usize, usize)| good * 10 >= all * 8;
-        good(score(head.bytes)) || good(score(&layout.swapped(head.bytes)))
-    }) || is_boot_sector
+    is_boot_sector
+        || by_shape(layouts).any(|layout| {
+            let good = |bytes: &[u8]| {
+                let block = layout.decode(bytes);
+                let (all, good) = block.score();
+                good * 10 >= all * 8 && (layout.words.is_empty() || block.has_shape())
+            };
+            good(head.bytes) || good(&layout.swapped(head.bytes))
+        })
 }
 
-/// Whether the first field of any layout can have these bytes.
-fn is_sector_size(first: u8, second: u8) -> bool {
-    layouts().iter().filter_map(|layout| layout.fields.first().map(|field| (layout, field))).any(|(layout, field)| {
-        let number = layout.decode(&[first, second]).value(field).and_then(|it| it.number());
-        field.bytes == 2 && number.is_some_and(|it| field.is_plausible(it))
+/// Whether the first field of any layout can have these bytes, where few values are plausible for it.
+fn is_telling(layouts: &[Arc<Layout>], bytes: [u8; 2]) -> bool {
+    by_shape(layouts).filter_map(|layout| layout.fields.first().map(|field| (layout, field))).any(|(layout, field)| {
+        let number = layout.decode(&bytes).value(field).and_then(|it| it.number());
+        let is_narrow = field.values.is_some() || field.power_of_two;
+        field.bytes == 2 && is_narrow && number.is_some_and(|it| field.is_plausible(it))
     })
 }
 
 /// All blocks of a unit, in its order.
-pub(crate) fn blocks(program: &Program, unit: &Unit) -> Vec<BlockFact> {
+pub(crate) fn blocks(program: &Program, unit: &Unit, layouts: &[Arc<Layout>]) -> Vec<BlockFact> {
     let mut found: Vec<BlockFact> = Vec::new();
-    let runs = data_runs(program, unit, &may_be_block);
+    let labels: FxHashSet<Symbol> =
+        layouts.iter().flat_map(|it| &it.labels).flat_map(|label| program.names().find(label)).collect();
+    let wants = |head: Head<'_>| may_be_block(layouts, head) || head.label.is_some_and(|it| labels.contains(&it));
+    let runs = data_runs(program, unit, &wants);
     let mut covered: Option<Covered> = None;
     for run in &runs {
         // A block whose fields have labels of their own goes on in the runs behind it.
@@ -193,9 +232,9 @@ pub(crate) fn blocks(program: &Program, unit: &Unit) -> Vec<BlockFact> {
             continue;
         }
         covered = None;
-        if let Some(cut) = cut(program, run) {
+        if let Some(cut) = cut(program, layouts, run) {
             found.extend(facts(program, unit, run, &cut));
-        } else if let Some((run, cut)) = across_labels(program, unit, run) {
+        } else if let Some((run, cut)) = across_labels(program, unit, layouts, run) {
             covered = Some(Covered { file: run.file, last: run.last });
             found.extend(facts(program, unit, &run, &cut));
         }

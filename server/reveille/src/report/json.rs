@@ -125,6 +125,7 @@ fn scalar(value: Scalar) -> serde_json::Value {
     match value {
         Scalar::Number(number) => number.into(),
         Scalar::Text(text) => text.into(),
+        Scalar::List(list) => list.into(),
     }
 }
 

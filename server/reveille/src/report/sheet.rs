@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use reveille_decoders::{FieldKind, Scalar, Severity, family, layouts};
+use reveille_decoders::{Severity, family};
 use reveille_facts::{BlockFact, Evidence, Fact, Model};
 use reveille_program::Value;
 
@@ -34,7 +34,8 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
     writeln!(out, "## Disk formats\n")?;
     let blocks: Vec<&BlockFact> = model.blocks().collect();
     if blocks.is_empty() {
-        let titles: Vec<_> = layouts().iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
+        let titles: Vec<_> =
+            model.machine().layouts.iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
         writeln!(
             out,
             "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is. Tables that macros lay down are not seen yet.\n",
@@ -50,7 +51,7 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
                 out,
                 "| `{}` | {} | {capacity} | {equals} | {} | {} |",
                 block.subject,
-                geometry(block),
+                block.in_words(),
                 block.confidence.level.name(),
                 place(model, block.at)
             )?;
@@ -67,16 +68,6 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
         writeln!(out, "- {caution}")?;
     }
     Ok(())
-}
-
-/// `80 x 2 x 9 x 512`: cylinders, heads, sectors per track, bytes per sector.
-pub(crate) fn geometry(block: &BlockFact) -> String {
-    match block.geometry() {
-        Some([cylinders, heads, sectors, size]) => format!("{cylinders} x {heads} x {sectors} x {size}"),
-        None if block.shape.is_swapped => "bytes exchanged".into(),
-        None if block.shape.is_template => "not filled in".into(),
-        None => "not whole".into(),
-    }
 }
 
 fn capacity(bytes: i64) -> String {
@@ -103,11 +94,7 @@ fn one_block(model: &Model, block: &BlockFact, out: &mut dyn Write) -> anyhow::R
             writeln!(out, "| {} | {} | not known | |", field.offset, field.meaning)?;
             continue;
         };
-        let value = match value {
-            Scalar::Number(number) if field.kind == FieldKind::Code => format!("${number:02X}"),
-            Scalar::Number(number) => number.to_string(),
-            Scalar::Text(text) => format!("`{text}`"),
-        };
+        let value = field.shown(&value).replace('|', "\\|");
         let from = evidence.first().map_or(String::new(), |at| {
             let texts: Vec<_> = evidence.iter().map(|it| super::shown(model, *it).text.replace('|', "\\|")).collect();
             format!("`{}` {}", texts.join(","), place(model, *at))

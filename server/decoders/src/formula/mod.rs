@@ -3,12 +3,20 @@
 //! A formula that needs a value which is not there, or is not legal, has no value itself: so a rule is silent where one of its
 //! inputs is already wrong, without saying so.
 //!
-//! Values are whole numbers and texts. Operators, loosest first: `or`, `and`, `not`, `== != < <= > >= in`, `+ -`, `* / %`,
+//! Values are whole numbers, texts and lists of numbers (the rows of a field that repeats). Operators, loosest first: `or`, `and`, `not`, `== != < <= > >= in`, `+ -`, `* / %`,
 //! unary `-`. `/` rounds down. `in` takes a set: `x in {1, 2, 8..15}`. Functions: `given(condition, value)` (no value unless the condition holds),
 //! `if(condition, yes, no)`, `first(a, b...)` (the first that is there and not zero), `known(a)`, `ceil(a, b)` (a / b rounded up),
-//! `abs(a)`, `min(a, b)`, `max(a, b)`, `power_of_two(a)`, `starts(text, "x")`, `contains(text, "x")`.
+//! `abs(a)`, `min(a, b)`, `max(a, b)`, `power_of_two(a)`, `pow2(a)` (2 to the a), `ones(a)` (bits that are set), `bits(a, b)` (those of a that b has too),
+//! `gcd(a, b)`, `starts(text, "x")`, `contains(text, "x")`; of lists `count(l)`, `distinct(l)`, `least(l)`, `greatest(l)`, `at(l, n)` (the n-th, from 0), `place(l, x)`
+//! (where x stands first).
+
+mod read;
+mod template;
 
 use std::fmt;
+
+use read::Reader;
+pub use template::Template;
 
 /// A value of a formula.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,6 +25,8 @@ pub enum Scalar {
     Number(i64),
     /// A text.
     Text(String),
+    /// The numbers of a field that repeats, in order.
+    List(Vec<i64>),
 }
 
 impl Scalar {
@@ -25,7 +35,7 @@ impl Scalar {
     pub fn number(&self) -> Option<i64> {
         match self {
             Self::Number(number) => Some(*number),
-            Self::Text(_) => None,
+            Self::Text(_) | Self::List(_) => None,
         }
     }
 }
@@ -115,8 +125,18 @@ enum Function {
     Min,
     Max,
     PowerOfTwo,
+    Pow2,
+    Ones,
+    Bits,
+    Gcd,
     Starts,
     Contains,
+    Count,
+    Distinct,
+    Least,
+    Greatest,
+    At,
+    Place,
 }
 
 /// Name, function, fewest and most arguments.
@@ -130,8 +150,18 @@ const FUNCTIONS: &[(&str, Function, usize, usize)] = &[
     ("min", Function::Min, 2, 2),
     ("max", Function::Max, 2, 2),
     ("power_of_two", Function::PowerOfTwo, 1, 1),
+    ("pow2", Function::Pow2, 1, 1),
+    ("ones", Function::Ones, 1, 1),
+    ("bits", Function::Bits, 2, 2),
+    ("gcd", Function::Gcd, 2, 2),
     ("starts", Function::Starts, 2, 2),
     ("contains", Function::Contains, 2, 2),
+    ("count", Function::Count, 1, 1),
+    ("distinct", Function::Distinct, 1, 1),
+    ("least", Function::Least, 1, 1),
+    ("greatest", Function::Greatest, 1, 1),
+    ("at", Function::At, 2, 2),
+    ("place", Function::Place, 2, 2),
 ];
 
 /// A formula, read.
@@ -280,8 +310,13 @@ fn call(function: Function, arguments: &[Node], names: &dyn Names) -> Option<Sca
     let number = |index: usize| at(index)?.number();
     let text = |index: usize| match at(index)? {
         Scalar::Text(text) => Some(text),
-        Scalar::Number(_) => None,
+        Scalar::Number(_) | Scalar::List(_) => None,
     };
+    let list = |index: usize| match at(index)? {
+        Scalar::List(list) => Some(list),
+        Scalar::Number(_) | Scalar::Text(_) => None,
+    };
+    let of_len = |len: usize| i64::try_from(len).ok().map(Scalar::Number);
     let truth = |it: bool| Some(Scalar::Number(i64::from(it)));
     match function {
         Function::Given => {
@@ -302,214 +337,35 @@ fn call(function: Function, arguments: &[Node], names: &dyn Names) -> Option<Sca
         Function::Min => Some(Scalar::Number(number(0)?.min(number(1)?))),
         Function::Max => Some(Scalar::Number(number(0)?.max(number(1)?))),
         Function::PowerOfTwo => truth(u64::try_from(number(0)?).is_ok_and(u64::is_power_of_two)),
+        Function::Pow2 => {
+            let by = u32::try_from(number(0)?).ok().filter(|it| *it < 63)?;
+            Some(Scalar::Number(1 << by))
+        }
+        Function::Ones => Some(Scalar::Number(number(0)?.count_ones().into())),
+        Function::Bits => Some(Scalar::Number(number(0)? & number(1)?)),
+        Function::Gcd => {
+            let (mut a, mut b) = (number(0)?.checked_abs()?, number(1)?.checked_abs()?);
+            while b != 0 {
+                (a, b) = (b, a % b);
+            }
+            Some(Scalar::Number(a))
+        }
+        Function::Count => of_len(list(0)?.len()),
+        Function::Distinct => {
+            let mut list = list(0)?;
+            list.sort_unstable();
+            list.dedup();
+            of_len(list.len())
+        }
+        Function::Least => list(0)?.iter().min().copied().map(Scalar::Number),
+        Function::Greatest => list(0)?.iter().max().copied().map(Scalar::Number),
+        Function::At => list(0)?.get(usize::try_from(number(1)?).ok()?).copied().map(Scalar::Number),
+        Function::Place => {
+            let wanted = number(1)?;
+            of_len(list(0)?.iter().position(|it| *it == wanted)?)
+        }
         Function::Starts => truth(text(0)?.starts_with(&text(1)?)),
         Function::Contains => truth(text(0)?.contains(&text(1)?)),
-    }
-}
-
-struct Reader<'a> {
-    text: &'a str,
-    at: usize,
-    depth: u32,
-}
-
-impl Reader<'_> {
-    fn rest(&self) -> &str {
-        &self.text[self.at..]
-    }
-
-    fn error(&self, message: &str) -> FormulaError {
-        FormulaError { at: self.at, message: message.to_owned() }
-    }
-
-    fn blanks(&mut self) {
-        self.at += self.rest().len() - self.rest().trim_start().len();
-    }
-
-    fn takes(&mut self, spelling: &str) -> bool {
-        self.blanks();
-        let is_there = self.rest().starts_with(spelling);
-        if is_there {
-            self.at += spelling.len();
-        }
-        is_there
-    }
-
-    fn expects(&mut self, spelling: &str) -> Result<(), FormulaError> {
-        if self.takes(spelling) { Ok(()) } else { Err(self.error(&format!("`{spelling}` is missing here"))) }
-    }
-
-    fn word(&self) -> &str {
-        let rest = self.rest();
-        let end = rest.find(|it: char| !(it.is_ascii_alphanumeric() || it == '_')).unwrap_or(rest.len());
-        &rest[..end]
-    }
-
-    fn binary(&mut self, above: u8) -> Result<Node, FormulaError> {
-        self.depth += 1;
-        if self.depth > 60 {
-            return Err(self.error("the formula nests too deep"));
-        }
-        let mut left = self.unary()?;
-        loop {
-            self.blanks();
-            if above < 3 && self.word() == "in" {
-                self.at += 2;
-                left = Node::In(Box::new(left), self.set()?);
-                continue;
-            }
-            let found = OPERATORS.iter().find(|(spelling, ..)| {
-                if spelling.starts_with(|it: char| it.is_ascii_alphabetic()) {
-                    self.word() == *spelling
-                } else {
-                    self.rest().starts_with(spelling)
-                }
-            });
-            let Some((spelling, operator, rank)) = found.filter(|it| it.2 > above) else {
-                self.depth -= 1;
-                return Ok(left);
-            };
-            self.at += spelling.len();
-            let right = self.binary(*rank)?;
-            left = Node::Binary(*operator, Box::new(left), Box::new(right));
-        }
-    }
-
-    fn set(&mut self) -> Result<Vec<(Node, Node)>, FormulaError> {
-        self.expects("{")?;
-        let mut set = Vec::new();
-        loop {
-            let from = self.binary(3)?;
-            let to = if self.takes("..") { self.binary(3)? } else { from.clone() };
-            set.push((from, to));
-            if !self.takes(",") {
-                self.expects("}")?;
-                return Ok(set);
-            }
-        }
-    }
-
-    fn unary(&mut self) -> Result<Node, FormulaError> {
-        self.blanks();
-        if self.takes("(") {
-            let inner = self.binary(0)?;
-            self.expects(")")?;
-            return Ok(inner);
-        }
-        if self.takes("-") {
-            return Ok(Node::Negative(Box::new(self.binary(5)?)));
-        }
-        if self.takes("\"") {
-            let Some(end) = self.rest().find('"') else { return Err(self.error("the text has no closing quote")) };
-            let text = self.rest()[..end].to_owned();
-            self.at += end + 1;
-            return Ok(Node::Value(Scalar::Text(text)));
-        }
-        let word = self.word().to_owned();
-        match word.as_bytes().first() {
-            None => Err(self.error("a value is missing here")),
-            Some(b'0'..=b'9') => {
-                let number = match word.strip_prefix("0x") {
-                    Some(digits) => i64::from_str_radix(digits, 16),
-                    None => word.parse(),
-                };
-                let number = number.map_err(|_| self.error("this is no number"))?;
-                self.at += word.len();
-                Ok(Node::Value(Scalar::Number(number)))
-            }
-            _ if word == "not" => {
-                self.at += word.len();
-                Ok(Node::Not(Box::new(self.binary(2)?)))
-            }
-            _ => {
-                let start = self.at;
-                self.at += word.len();
-                if !self.takes("(") {
-                    return Ok(Node::Name(word));
-                }
-                let Some((_, function, least, most)) = FUNCTIONS.iter().find(|it| it.0 == word) else {
-                    self.at = start;
-                    return Err(self.error(&format!("there is no function `{word}`")));
-                };
-                let mut arguments = vec![self.binary(0)?];
-                while self.takes(",") {
-                    arguments.push(self.binary(0)?);
-                }
-                self.expects(")")?;
-                if !(*least..=*most).contains(&arguments.len()) {
-                    return Err(self.error(&format!("`{word}` takes {least} to {most} values")));
-                }
-                Ok(Node::Call(*function, arguments))
-            }
-        }
-    }
-}
-
-/// A text with formulas in it: `{total}` gives the number, `{format_identifier:hex}` as `$F9`.
-#[derive(Clone, Debug)]
-pub struct Template {
-    parts: Vec<Part>,
-}
-
-#[derive(Clone, Debug)]
-enum Part {
-    Text(String),
-    Decimal(Formula),
-    Hex(Formula),
-}
-
-impl Template {
-    /// Reads a template.
-    ///
-    /// # Errors
-    /// The first formula in it that cannot be read, or a brace without its fellow.
-    pub fn new(text: &str) -> Result<Self, FormulaError> {
-        let (mut parts, mut at) = (Vec::new(), 0);
-        while let Some(open) = text[at..].find('{') {
-            parts.push(Part::Text(text[at..at + open].to_owned()));
-            let start = at + open + 1;
-            let close = text[start..].find('}').ok_or(FormulaError { at: start, message: "`}` is missing".into() })?;
-            let inside = &text[start..start + close];
-            let shifted = |error: FormulaError| FormulaError { at: error.at + start, ..error };
-            parts.push(match inside.strip_suffix(":hex") {
-                Some(formula) => Part::Hex(Formula::new(formula).map_err(shifted)?),
-                None => Part::Decimal(Formula::new(inside).map_err(shifted)?),
-            });
-            at = start + close + 1;
-        }
-        parts.push(Part::Text(text[at..].to_owned()));
-        Ok(Self { parts })
-    }
-
-    /// The text with the values put in; `?` for a value that is not there.
-    #[must_use]
-    pub fn text(&self, names: &dyn Names) -> String {
-        let mut text = String::new();
-        for part in &self.parts {
-            match part {
-                Part::Text(part) => text.push_str(part),
-                Part::Decimal(formula) => match formula.value(names) {
-                    Some(Scalar::Number(number)) => text.push_str(&number.to_string()),
-                    Some(Scalar::Text(part)) => text.push_str(part.trim_end()),
-                    None => text.push('?'),
-                },
-                Part::Hex(formula) => match formula.number(names) {
-                    Some(number) => text.push_str(&format!("${number:02X}")),
-                    None => text.push('?'),
-                },
-            }
-        }
-        text
-    }
-
-    /// The names of all formulas in it.
-    #[must_use]
-    pub fn names(&self) -> Vec<&str> {
-        let formulas = self.parts.iter().filter_map(|part| match part {
-            Part::Text(_) => None,
-            Part::Decimal(formula) | Part::Hex(formula) => Some(formula),
-        });
-        formulas.flat_map(Formula::names).collect()
     }
 }
 
@@ -522,6 +378,8 @@ mod tests {
             "a" => Some(Scalar::Number(7)),
             "zero" => Some(Scalar::Number(0)),
             "label" => Some(Scalar::Text("FAT12   ".into())),
+            "order" => Some(Scalar::List(vec![1, 7, 4, 7])),
+            "paper-speed" => Some(Scalar::Number(60)),
             _ => None,
         }
     }
@@ -540,6 +398,26 @@ mod tests {
         assert_eq!(number("first(zero, a)"), Some(7));
         assert_eq!(number("starts(label, \"FAT\")"), Some(1));
         assert_eq!(number("2 + 3 in {5}"), Some(1));
+        assert_eq!(number("pow2(a) + ones(a) + bits(a, 12) + gcd(12, a + 2)"), Some(128 + 3 + 4 + 3));
+        assert_eq!(number("pow2(63)"), None);
+    }
+
+    #[test]
+    fn a_list_is_counted_and_looked_into() {
+        assert_eq!(number("count(order) * 10 + distinct(order)"), Some(43));
+        assert_eq!(number("least(order) * 10 + greatest(order)"), Some(17));
+        assert_eq!(number("at(order, 2) * 10 + place(order, 7)"), Some(41));
+        assert_eq!(number("at(order, 4)"), None);
+        assert_eq!(number("place(order, 5)"), None);
+        assert_eq!(number("count(a)"), None);
+        assert_eq!(number("order + 1"), None);
+    }
+
+    #[test]
+    fn a_name_may_have_hyphens_inside() {
+        assert_eq!(number("paper-speed * 2 <= 120"), Some(1));
+        assert_eq!(number("a - zero"), Some(7));
+        assert_eq!(number("a -1"), Some(6));
     }
 
     #[test]

@@ -1,17 +1,21 @@
 //! Rules over several facts: tables that describe one disk, entries of one table, constants beside a table.
 
-use reveille_decoders::{FieldKind, Scalar, Values, family};
+mod kinds;
+
+use reveille_decoders::FieldKind;
 use reveille_program::{Program, Unit};
 use rustc_hash::FxHashMap;
 
 use crate::blocks::BlockFact;
 use crate::constants::{ConstantsFact, Role};
 use crate::finding::Finding;
+use crate::machine::Machine;
 use crate::rules::{block_findings, evidence};
 
 /// The findings of all blocks of a unit, and those that take several facts. Gives blocks the cylinders that constants know.
 pub(crate) fn findings(
     program: &Program,
+    machine: &Machine,
     unit: &Unit,
     blocks: &mut [BlockFact],
     constants: &[ConstantsFact],
@@ -23,8 +27,9 @@ pub(crate) fn findings(
     for group in constants {
         found.extend(beside_constants(blocks, &described, group));
     }
+    found.extend(kinds::cpm_beside_constants(blocks, constants));
     for block in blocks.iter() {
-        found.extend(block_findings(program, unit, block));
+        found.extend(block_findings(program, machine, unit, block));
     }
     let readable: Vec<&BlockFact> = blocks.iter().filter(|it| it.is_readable()).collect();
     for (at, second) in readable.iter().enumerate() {
@@ -47,6 +52,8 @@ pub(crate) fn findings(
             found.push(finding.related(evidence(first, "format_identifier"), format!("`{}`", first.subject)));
         }
     }
+    found.extend(kinds::word_beside_fat(&readable));
+    found.extend(kinds::order_beside_cpm(&readable));
     found.extend(same_disk(&readable).into_iter().filter_map(|(first, second)| difference(first, second)));
     found
 }
@@ -142,7 +149,7 @@ fn beside_constants(blocks: &mut [BlockFact], described: &[bool], group: &Consta
         if let [only] = fitting.as_mut_slice()
             && !is_met
         {
-            know_cylinders(only, cylinders);
+            only.know("cylinders", cylinders);
             return None;
         }
         if is_met || !fitting.is_empty() {
@@ -186,14 +193,4 @@ fn beside_constants(blocks: &mut [BlockFact], described: &[bool], group: &Consta
 fn agrees_wholly(group: &ConstantsFact, block: &BlockFact) -> bool {
     let own = |role: Role| block.number(if role == Role::Cylinders { "cylinders_of_block" } else { role.name() });
     group.value(Role::Cylinders).is_some() && group.values.iter().all(|(role, _, value, _)| own(*role) == Some(*value))
-}
-
-fn know_cylinders(block: &mut BlockFact, cylinders: i64) {
-    let Some(family) = family(&block.layout.family) else { return };
-    let says_fat12 = block.number("says_fat12").unwrap_or(0);
-    let outside = vec![
-        ("says_fat12".to_owned(), Scalar::Number(says_fat12)),
-        ("cylinders".to_owned(), Scalar::Number(cylinders)),
-    ];
-    block.values = Values::new(family, &block.block(), &outside);
 }
