@@ -14,8 +14,8 @@ pub(crate) fn set_bytes(program: &Program, items: &[DataItem], changes: &[(usize
         let own: Vec<_> = changes.iter().filter(|change| (start..end).contains(&change.0)).collect();
         let is_changed = own.iter().any(|change| item.bytes[change.0 - start] != Some(change.1));
         if is_changed {
-            // An item of several values, such as a text or a repeated one, cannot be changed in one place.
-            if item.bytes.len() != item.item_bytes as usize || item.span.is_empty() {
+            // An item of several values, such as a text or a repeated one, cannot be changed in one place, nor one that a macro makes.
+            if item.is_made || item.bytes.len() != item.item_bytes as usize || item.span.is_empty() {
                 return None;
             }
             let mut bytes = item.bytes.clone();

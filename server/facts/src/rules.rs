@@ -1,7 +1,7 @@
 //! Rules over one block: its form first, then what its family says about its values.
 
 use reveille_decoders::{Endian, FieldKind, Scalar, Template, family};
-use reveille_program::{Place, Program, Unit, Value, data_run_at};
+use reveille_program::{Place, Program, Unit, data_run_at};
 use reveille_source::{Meaning, Operation, Span};
 
 use crate::blocks::BlockFact;
@@ -252,12 +252,7 @@ fn swapped(program: &Program, fact: &BlockFact) -> Finding {
 fn odd_end(program: &Program, unit: &Unit, fact: &BlockFact) -> Option<Finding> {
     let run = data_run_at(program, unit, fact.last)?;
     let len = run.items.iter().take_while(|item| item.place <= fact.last).map(|item| item.bytes.len()).sum::<usize>();
-    let end = match run.address {
-        Value::Number(number) => Value::Number(number + len as i64),
-        Value::Address(base, number) => Value::Address(base, number + len as i64),
-        Value::Unknown => return None,
-    };
-    let mut is_odd = unit.is_odd(end)?;
+    let mut is_odd = unit.is_odd(run.address.moved(len as i64))?;
     let file = program.file(fact.last.file)?;
     let source = file.source();
     let first = source.first_line(fact.last.chunk as usize) + usize::from(fact.last.line);

@@ -20,7 +20,7 @@ mod settings;
 mod unit;
 
 pub use analysis::Analysis;
-pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs};
+pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs, made_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
 pub use index::is_local_label;
 pub use instruction::{Assembled, Bytes, assemble, operand_kind};

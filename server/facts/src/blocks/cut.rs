@@ -87,7 +87,7 @@ fn entry(bytes: &[Option<u8>], start: usize, len: usize, layout: &Layout) -> (En
     }
     let (own, holes) = placed(bytes, &best.0);
     let block = layout.decode(&own);
-    if holes.is_empty() && own.len() > 12 && block.is_template() {
+    if holes.is_empty() && own.len() > 12 && !layout.needs_words && block.is_template() {
         best.0.shape.is_template = true;
         best.0.shape.is_swapped = false;
         best.1 = best.1.max(700);
@@ -167,7 +167,8 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
                 holds(layout.decode_with_holes(&own, &holes))
             };
             let has_shape = entries.iter().all(|it| it.shape.is_swapped || is_block(it, &|block| block.has_shape()));
-            if entries.iter().any(|it| is_block(it, &|block| block.is_far())) {
+            let is_far = |it: &Entry| !it.shape.is_swapped && is_block(it, &|block| block.is_far());
+            if entries.iter().any(is_far) {
                 continue;
             }
             // A layout that has words of its own, and none of them is there, must be beyond doubt.

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use reveille_decoders::{Format, Layout, Scalar, Values, family, formats};
-use reveille_program::{DataItem, DataRun, Place, Program, Unit, Value, definition_span};
+use reveille_program::{DataItem, DataRun, Place, Program, Unit, definition_span};
 
 use super::cut::{Cut, Entry, placed};
 use super::words::Words;
@@ -57,7 +57,7 @@ pub(super) fn facts(program: &Program, unit: &Unit, run: &DataRun, cut: &Cut) ->
             label: run.label,
             entry: (at, count),
             offset: entry.start,
-            address: offset(run.address, entry.start),
+            address: run.address.moved(entry.start as i64),
             layout: Arc::clone(&cut.layout),
             bytes,
             holes,
@@ -106,14 +106,6 @@ fn last_place(items: &[DataItem], len: usize) -> Option<Place> {
             sum >= len
         })
         .map(|item| item.place)
-}
-
-fn offset(value: Value, by: usize) -> Value {
-    match value {
-        Value::Number(number) => Value::Number(number + by as i64),
-        Value::Address(base, number) => Value::Address(base, number + by as i64),
-        Value::Unknown => Value::Unknown,
-    }
 }
 
 /// The comments of a table's first line, of an entry's first line, and above the table.

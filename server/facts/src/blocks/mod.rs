@@ -7,7 +7,7 @@ mod words;
 use std::sync::Arc;
 
 use reveille_decoders::{Block, Format, Layout, Scalar, Values, family};
-use reveille_program::{DataItem, DataRun, FileId, Head, Place, Program, Symbol, Unit, Value, data_runs};
+use reveille_program::{DataItem, DataRun, FileId, Head, Place, Program, Symbol, Unit, Value, data_runs, made_runs};
 use rustc_hash::FxHashSet;
 
 use crate::finding::Evidence;
@@ -166,7 +166,10 @@ impl BlockFact {
     pub fn evidence(&self, field: &str) -> Vec<Evidence> {
         let Some(field) = self.layout.field(field) else { return Vec::new() };
         let end = field.offset + field.bytes;
-        self.parts.iter().filter(|part| part.start < end && part.end > field.offset).map(|part| part.at).collect()
+        let own = self.parts.iter().filter(|part| part.start < end && part.end > field.offset);
+        let mut places: Vec<Evidence> = own.map(|part| part.at).collect();
+        places.dedup();
+        places
     }
 
     /// Cylinders, heads, sectors per track and bytes per sector: from the fields, or from the standard format of this total.
@@ -224,7 +227,12 @@ pub(crate) fn blocks(program: &Program, unit: &Unit, layouts: &[Arc<Layout>]) ->
     let labels: FxHashSet<Symbol> =
         layouts.iter().flat_map(|it| &it.labels).flat_map(|label| program.names().find(label)).collect();
     let wants = |head: Head<'_>| may_be_block(layouts, head) || head.label.is_some_and(|it| labels.contains(&it));
-    let runs = data_runs(program, unit, &wants);
+    let mut runs = data_runs(program, unit, &wants);
+    runs.extend(made_runs(program, unit).into_iter().filter(|run| {
+        let bytes: Vec<u8> = run.items.iter().flat_map(|it| &it.bytes).map_while(|it| *it).take(13).collect();
+        let (has_words, is_marked) = (run.has_words, run.block.is_some());
+        wants(Head { label: run.label, bytes: &bytes, is_symbolic: false, has_words, is_marked })
+    }));
     let mut covered: Option<Covered> = None;
     for run in &runs {
         // A block whose fields have labels of their own goes on in the runs behind it.

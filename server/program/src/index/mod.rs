@@ -14,10 +14,10 @@ use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
 
 pub use items::is_local_label;
+use items::static_bytes;
 pub(crate) use items::{
-    fits, include_name, is_float_size, is_text, item_bytes, marked_block, names, value_in_operands,
+    fits, has_disk_word, include_name, is_float_size, is_text, item_bytes, marked_block, names, value_in_operands,
 };
-use items::{has_disk_word, static_bytes};
 
 /// A chunk with its index.
 #[derive(Debug)]

@@ -1,7 +1,10 @@
 //! The bytes that data lines lay down, and where each comes from.
 
+mod made;
+
 use std::sync::Arc;
 
+pub use made::made_runs;
 use reveille_source::{Meaning, Span};
 use rustc_hash::FxHashMap;
 
@@ -21,6 +24,20 @@ pub struct DataItem {
     pub item_bytes: u32,
     /// The bytes; none where the value is not known.
     pub bytes: Vec<Option<u8>>,
+    /// Whether a macro made it: place and span are the call's then, and changing the text there would change something else.
+    pub is_made: bool,
+}
+
+impl Value {
+    /// An address some bytes further on.
+    #[must_use]
+    pub fn moved(self, bytes: i64) -> Self {
+        match self {
+            Self::Number(number) => Self::Number(number + bytes),
+            Self::Address(base, offset) => Self::Address(base, offset + bytes),
+            Self::Unknown => Self::Unknown,
+        }
+    }
 }
 
 /// Lines of data in a row, from one label or `@block` mark to the next.
@@ -186,11 +203,7 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
                     run.last = place;
                 }
                 for item in &run.items[before..] {
-                    address = match address {
-                        Value::Number(number) => Value::Number(number + item.bytes.len() as i64),
-                        Value::Address(base, offset) => Value::Address(base, offset + item.bytes.len() as i64),
-                        Value::Unknown => Value::Unknown,
-                    };
+                    address = address.moved(item.bytes.len() as i64);
                 }
             }
         }
@@ -253,7 +266,7 @@ pub(crate) fn line_items(
     let value_of = |at: usize| Some(unit.value(program, place, operands.get(at)?.clone()));
     let Some(mut size) = item_bytes(directive, line.size) else { return };
     if size > 1 && !dialect.is_unix() && unit.is_odd(address) == Some(true) {
-        items.push(DataItem { place, span: Span::default(), item_bytes: 1, bytes: vec![Some(0)] });
+        items.push(DataItem { place, span: Span::default(), item_bytes: 1, bytes: vec![Some(0)], is_made: false });
     }
     if directive.meaning == Meaning::Fill
         && let Some(value) = value_of(1)
@@ -265,7 +278,7 @@ pub(crate) fn line_items(
     }
     let mut push = |range: std::ops::Range<usize>, bytes: Vec<Option<u8>>| {
         let span = Span { start: range.start as u16, end: range.end as u16 };
-        items.push(DataItem { place, span, item_bytes: size, bytes });
+        items.push(DataItem { place, span, item_bytes: size, bytes, is_made: false });
     };
     let item_of = |value: Value| match number(value) {
         Some(number) => number.to_be_bytes()[8 - size.min(8) as usize..].iter().map(|it| Some(*it)).collect(),
