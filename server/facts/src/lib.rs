@@ -11,6 +11,7 @@ mod fix;
 mod linkage;
 mod machine;
 mod model;
+mod reads;
 mod relations;
 pub mod rom;
 mod rules;

@@ -9,7 +9,7 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::Machine;
-use crate::{linkage, relations, source};
+use crate::{linkage, reads, relations, source};
 
 /// A fact: something decoded from the program, with its evidence.
 #[derive(Clone, Copy, Debug)]
@@ -150,6 +150,7 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let mut blocks = blocks(program, unit, &machine.layouts);
     let constants = constants(program, unit);
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
+    findings.extend(reads::findings(program, unit, &blocks));
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));

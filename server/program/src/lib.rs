@@ -29,6 +29,6 @@ pub use listing::{Listed, Section, list, list_call, sections};
 pub use names::{Names, Symbol};
 pub use preprocessor::preprocessor_include;
 pub use program::{Content, FileId, Prepared, Program, SourceFile};
-pub use references::{Occurrence, Spelling, definition_span, references, references_in, spellings};
+pub use references::{Occurrence, Spelling, definition_span, references, references_in, spellings, uses_of};
 pub use settings::{BranchSizing, References, Settings, Sizing};
 pub use unit::{Definition, DefinitionKind, Place, Problem, ProblemKind, Unit};

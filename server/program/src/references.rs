@@ -58,6 +58,20 @@ pub fn references_in(
     (definitions, uses)
 }
 
+/// Where any of some names is used in operands, spelled as it is, in all files of a unit: one pass for all of them.
+#[must_use]
+pub fn uses_of(program: &Program, unit: &Unit, symbols: &rustc_hash::FxHashSet<Symbol>) -> Vec<Occurrence> {
+    let mut found = Vec::new();
+    for id in unit.files() {
+        let Some(file) = program.file(*id) else { continue };
+        for (chunk, indexed) in file.indexed.iter().enumerate() {
+            let own = indexed.uses.iter().filter(|it| symbols.contains(&it.symbol));
+            found.extend(own.map(|it| place_of(*id, chunk as u32, it)));
+        }
+    }
+    found
+}
+
 fn calls(
     file: FileId,
     chunk: u32,
