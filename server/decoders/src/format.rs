@@ -74,6 +74,8 @@ impl Format {
             "sectors_per_track" => self.sectors_per_track,
             "sides" => self.sides,
             "hidden_sectors" | "total_sectors_32" => 0,
+            "cylinders" => self.cylinders,
+            "size_code" => i64::from(self.sector_size.ilog2()) - 7,
             // The names of the word block.
             "record_size" => self.sector_size,
             "cluster_sectors" => self.sectors_per_cluster,

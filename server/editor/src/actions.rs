@@ -1,11 +1,11 @@
-//! Changes that mend findings.
+//! Changes that mend findings, and changes of blocks.
 
 use std::ops::Range;
 
-use reveille_facts::{Evidence, Finding, Model};
+use reveille_facts::{Edit, Evidence, Finding, Fix, Model, additions, conversions};
 use reveille_program::FileId;
 
-use crate::lookup::{Location, location};
+use crate::lookup::{Location, Spot, location};
 
 /// A change of a file's text.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -20,9 +20,9 @@ pub struct TextEdit {
 #[derive(Clone, Debug)]
 pub struct Action<'a> {
     /// What it does.
-    pub title: &'a str,
-    /// The finding that it mends.
-    pub finding: &'a Finding,
+    pub title: String,
+    /// The finding that it mends; none for a change that mends nothing.
+    pub finding: Option<&'a Finding>,
     /// The changes, none of which overlap.
     pub edits: Vec<TextEdit>,
     /// Whether it is the one to prefer for its finding.
@@ -39,12 +39,31 @@ pub fn actions(model: &Model, file: FileId, range: Range<usize>) -> Vec<Action<'
     let mut found = Vec::new();
     for finding in model.findings_in(file).into_iter().filter(|it| touches(it.at)) {
         for (place, fix) in finding.fixes.iter().enumerate() {
-            let edits = fix.edits.iter().map(|edit| TextEdit {
-                at: location(model, Evidence { place: edit.place, span: edit.span }),
-                text: edit.text.clone(),
-            });
-            found.push(Action { title: &fix.title, finding, edits: edits.collect(), is_preferred: place == 0 });
+            let (title, edits) = (fix.title.clone(), edits(model, fix));
+            found.push(Action { title, finding: Some(finding), edits, is_preferred: place == 0 });
         }
     }
     found
+}
+
+/// The changes that give the block at a place the values of a standard format, and those that add an entry for one to its table.
+#[must_use]
+pub fn rewrites(model: &Model, file: FileId, byte: usize) -> Vec<Action<'_>> {
+    let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
+    let Some(block) = model.block_at(spot.place) else { return Vec::new() };
+    let table: Vec<_> = model.blocks().filter(|it| it.label == block.label && it.last == block.last).collect();
+    let fixes = conversions(model.program(), block).into_iter().chain(additions(model.program(), block, &table));
+    let action = |fix: Fix| {
+        let edits = edits(model, &fix);
+        Action { title: fix.title, finding: None, edits, is_preferred: false }
+    };
+    fixes.map(action).collect()
+}
+
+fn edits(model: &Model, fix: &Fix) -> Vec<TextEdit> {
+    let edit = |edit: &Edit| TextEdit {
+        at: location(model, Evidence { place: edit.place, span: edit.span }),
+        text: edit.text.clone(),
+    };
+    fix.edits.iter().map(edit).collect()
 }

@@ -21,7 +21,7 @@ mod structure;
 mod symbols;
 mod tokens;
 
-pub use actions::{Action, TextEdit, actions};
+pub use actions::{Action, TextEdit, actions, rewrites};
 pub use calls::{Call, Routine, incoming_calls, outgoing_calls, routine_at};
 pub use completion::{Completion, CompletionKind, completions};
 pub use dialect::{DialectTold, dialect};

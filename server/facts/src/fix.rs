@@ -1,7 +1,7 @@
 //! Changes to data lines in the author's own style.
 
 use reveille_program::{DataItem, Program};
-use reveille_source::Dialect;
+use reveille_source::{Chunk, Dialect, Line};
 
 use crate::finding::Edit;
 
@@ -31,6 +31,16 @@ pub(crate) fn set_bytes(program: &Program, items: &[DataItem], changes: &[(usize
         start = end;
     }
     (!edits.is_empty()).then_some(edits)
+}
+
+/// The characters that end a line: those of the line itself, or of any line for the last.
+pub(crate) fn line_end(chunk: &Chunk, line: &Line) -> &'static str {
+    let after = &chunk.text()[line.start as usize + usize::from(line.len)..];
+    match after.as_bytes() {
+        [b'\r', b'\n', ..] => "\r\n",
+        [b'\r', ..] => "\r",
+        _ => "\n",
+    }
 }
 
 /// A number written as `old` is: in its base, with its prefix, its number of digits and its case.

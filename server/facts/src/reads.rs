@@ -94,7 +94,8 @@ fn from_line(program: &Program, unit: &Unit, tables: &[Table<'_>], line: Place) 
                 Kind::Displacement => address + operand.value,
                 _ => continue,
             };
-            let is_access = own.choice.size != Size::Byte && !matches!(instruction.name, "lea" | "pea" | "jmp" | "jsr" | "movep");
+            let is_access =
+                own.choice.size != Size::Byte && !matches!(instruction.name, "lea" | "pea" | "jmp" | "jsr" | "movep");
             if is_access && accessed.rem_euclid(2) == 1 {
                 let access = Access { place, at, size, is_write: writes(instruction, at, count) };
                 found.extend(finding(program, table, accessed, &access));

@@ -6,7 +6,7 @@ use reveille_source::{Meaning, Operation, Span};
 
 use crate::blocks::BlockFact;
 use crate::finding::{Edit, Evidence, Finding, Fix};
-use crate::fix::set_bytes;
+use crate::fix::{line_end, set_bytes};
 use crate::machine::Machine;
 
 /// The findings of one block.
@@ -331,14 +331,7 @@ fn insert_even(program: &Program, last: Place) -> Option<Fix> {
     let dot = if line.is_dotted() { "." } else { "" };
     let even = if operation.bytes().any(|it| it.is_ascii_uppercase()) { "EVEN" } else { "even" };
     let end = Span { start: line.len, end: line.len };
-    let after = &chunk.text()[line.start as usize + usize::from(line.len)..];
-    let line_end = if after.starts_with("\r\n") {
-        "\r\n"
-    } else if after.starts_with('\r') {
-        "\r"
-    } else {
-        "\n"
-    };
+    let line_end = line_end(chunk, line);
     let text = format!("{line_end}{indent}{dot}{even}");
     Some(Fix { title: "Put EVEN behind the block".into(), edits: vec![Edit { place: last, span: end, text }] })
 }

@@ -393,18 +393,24 @@ impl LanguageServer for Backend {
         work("textDocument/codeAction", move |snapshot| {
             let only = params.context.only.as_ref();
             // A kind stands for all that begin with it and a dot.
-            let wanted = only.is_none_or(|kinds| {
-                kinds
-                    .iter()
-                    .any(|kind| *kind == proto::CodeActionKind::QuickFix || *kind == proto::CodeActionKind::Empty)
-            });
-            if !wanted {
-                return Some(Vec::new());
-            }
+            let wants = |own: &str| {
+                only.is_none_or(|kinds| {
+                    kinds.iter().any(|kind| {
+                        let kind = kind.as_str();
+                        kind.is_empty() || own.strip_prefix(kind).is_some_and(|it| it.is_empty() || it.starts_with('.'))
+                    })
+                })
+            };
             let file = snapshot.file(&params.text_document.uri)?;
             let range = snapshot.byte(file, params.range.start)..snapshot.byte(file, params.range.end);
             let model = snapshot.model();
-            let found = reveille_editor::actions(model, file, range);
+            let mut found = Vec::new();
+            if wants(proto::CodeActionKind::QuickFix.as_str()) {
+                found.extend(reveille_editor::actions(model, file, range.clone()));
+            }
+            if wants(proto::CodeActionKind::RefactorRewrite.as_str()) {
+                found.extend(reveille_editor::rewrites(model, file, range.start));
+            }
             Some(found.iter().filter_map(|it| to_proto::code_action(snapshot, model, it)).map(Into::into).collect())
         })
         .await

@@ -88,7 +88,7 @@ pub(super) fn server_capabilities(traits: &ClientTraits) -> proto::ServerCapabil
         code_lens_provider: Some(proto::CodeLensOptions::default()),
         code_action_provider: Some(
             proto::CodeActionOptions {
-                code_action_kinds: Some(vec![proto::CodeActionKind::QuickFix]),
+                code_action_kinds: Some(vec![proto::CodeActionKind::QuickFix, proto::CodeActionKind::RefactorRewrite]),
                 ..Default::default()
             }
             .into(),

@@ -85,9 +85,12 @@ pub(crate) fn workspace_edit(snapshot: &Snapshot, edits: &[TextEdit]) -> proto::
 
 pub(crate) fn code_action(snapshot: &Snapshot, model: &Model, action: &Action<'_>) -> Option<proto::CodeAction> {
     Some(proto::CodeAction {
-        title: action.title.to_owned(),
-        kind: Some(proto::CodeActionKind::QuickFix),
-        diagnostics: Some(vec![diagnostic(snapshot, model, action.finding)]),
+        title: action.title.clone(),
+        kind: Some(match action.finding {
+            Some(_) => proto::CodeActionKind::QuickFix,
+            None => proto::CodeActionKind::RefactorRewrite,
+        }),
+        diagnostics: action.finding.map(|it| vec![diagnostic(snapshot, model, it)]),
         is_preferred: Some(action.is_preferred),
         edit: Some(workspace_edit(snapshot, &action.edits)),
         ..Default::default()
