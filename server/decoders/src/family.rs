@@ -45,6 +45,19 @@ pub struct Derived {
     pub meaning: Option<String>,
 }
 
+/// A part of the disk, from one unit to another.
+#[derive(Debug)]
+pub struct Region {
+    /// The character that stands for it in a picture.
+    pub mark: char,
+    /// What it is, in a few words.
+    pub title: String,
+    /// The first unit of it.
+    pub from: Formula,
+    /// The unit behind it.
+    pub to: Formula,
+}
+
 /// A rule over one block.
 #[derive(Debug)]
 pub struct Rule {
@@ -79,6 +92,10 @@ pub struct Family {
     pub judges_fields: bool,
     /// The disk in a few words, for blocks that give no cylinders.
     pub summary: Option<Template>,
+    /// How many units of `regions` a track has, where the geometry does not say it; and what such a unit is.
+    pub row: Option<(Formula, String)>,
+    /// The parts of the disk; those that have no length on a disk are not there.
+    pub regions: Vec<Region>,
     /// The derived values; each may use those before it.
     pub derived: Vec<Derived>,
     /// The rules, in the order in which findings are made.
@@ -94,12 +111,24 @@ struct FamilyText {
     #[serde(default)]
     judges_fields: bool,
     summary: Option<String>,
+    row: Option<(String, String)>,
+    #[serde(default)]
+    region: Vec<RegionText>,
     /// Full titles by the short names that rules use.
     sources: BTreeMap<String, String>,
     #[serde(default)]
     derived: Vec<DerivedText>,
     #[serde(default)]
     rule: Vec<RuleText>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RegionText {
+    mark: char,
+    title: String,
+    from: String,
+    to: String,
 }
 
 #[derive(Deserialize)]
@@ -184,7 +213,14 @@ fn read(text: &str) -> Result<Family, String> {
             fix,
         })
     });
+    let regions = text.region.into_iter().map(|it| {
+        let (from, to) = (formula(&it.title, &it.from)?, formula(&it.title, &it.to)?);
+        Ok(Region { mark: it.mark, title: it.title, from, to })
+    });
+    let row = text.row.map(|(units, unit)| Ok::<_, String>((formula(&text.name, &units)?, unit))).transpose()?;
     Ok(Family {
+        row,
+        regions: regions.collect::<Result<_, String>>()?,
         name: text.name.clone(),
         outside: text.outside,
         judges_fields: text.judges_fields,
@@ -293,7 +329,9 @@ mod tests {
                 }
                 known.insert(&derived.name);
             }
-            for name in family.summary.iter().flat_map(crate::Template::names) {
+            let regions = family.regions.iter().flat_map(|it| it.from.names().into_iter().chain(it.to.names()));
+            let row = family.row.iter().flat_map(|it| it.0.names());
+            for name in family.summary.iter().flat_map(crate::Template::names).chain(regions).chain(row) {
                 assert!(known.contains(name), "{}: {name}", family.name);
             }
             let mut codes = HashSet::new();

@@ -21,6 +21,6 @@ pub use block::{
     Block, Endian, Example, Field, FieldKind, FieldText, Layout, LayoutError, LayoutText, Rows, ValuesText, layout,
     layouts,
 };
-pub use family::{Derived, Family, Rule, Severity, Values, families, family};
+pub use family::{Derived, Family, Region, Rule, Severity, Values, families, family};
 pub use format::{Format, formats, identifier_for, identifier_geometries};
 pub use formula::{Formula, FormulaError, Names, Scalar, Template};

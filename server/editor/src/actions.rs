@@ -51,7 +51,7 @@ pub fn actions(model: &Model, file: FileId, range: Range<usize>) -> Vec<Action<'
 pub fn rewrites(model: &Model, file: FileId, byte: usize) -> Vec<Action<'_>> {
     let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
     let Some(block) = model.block_at(spot.place) else { return Vec::new() };
-    let table: Vec<_> = model.blocks().filter(|it| it.label == block.label && it.last == block.last).collect();
+    let table = model.table_of(block);
     let fixes = conversions(model.program(), block).into_iter().chain(additions(model.program(), block, &table));
     let action = |fix: Fix| {
         let edits = edits(model, &fix);

@@ -4,10 +4,11 @@ use std::fmt::Write;
 use std::ops::Range;
 
 use reveille_cpu::{Register, decode};
-use reveille_facts::{BlockFact, Model, Part};
+use reveille_facts::Model;
 use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, FileId, Unit, Value, evaluate};
 use reveille_source::{LineKind, Meaning, Operation, TokenKind};
 
+use crate::block::{block_hover, summary};
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
@@ -126,7 +127,7 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
     Some((range, fenced(&text, &body)))
 }
 
-fn describe(unit: &Unit, definition: &Definition) -> String {
+pub(crate) fn describe(unit: &Unit, definition: &Definition) -> String {
     let value = match definition.value {
         Value::Number(number) => bases(number, 0),
         Value::Address(..) => match (unit.section_offset(definition.value), unit.is_odd(definition.value)) {
@@ -151,7 +152,7 @@ fn describe(unit: &Unit, definition: &Definition) -> String {
 }
 
 /// Markdown of a text that is none.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
         if matches!(character, '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '#') {
@@ -208,7 +209,7 @@ impl Context for Alone {
 }
 
 /// A number or a short text in all bases.
-fn number(spot: &Spot<'_>, range: &Range<usize>) -> Option<String> {
+pub(crate) fn number(spot: &Spot<'_>, range: &Range<usize>) -> Option<String> {
     let dialect = spot.file.source().dialect();
     let text = &spot.text[range.clone()];
     let mut alone = Alone(true);
@@ -250,108 +251,4 @@ pub(crate) fn bases(number: i64, size: u8) -> String {
     }
     // Underscores are for people; no assembler of the time takes them.
     text
-}
-
-/// Geometry and capacity in one line.
-pub(crate) fn summary(block: &BlockFact) -> String {
-    let mut parts = vec![format!("**{}**", block.in_words())];
-    if !block.is_readable() {
-        return parts.remove(0);
-    }
-    if let Some(capacity) = block.number("capacity") {
-        parts.push(if capacity % 1024 == 0 { format!("{} KiB", capacity / 1024) } else { format!("{capacity} bytes") });
-    }
-    if let Some(format) = block.format {
-        parts.push(format!("equals the standard format {} ({})", format.title, format.source));
-    }
-    parts.join(", ")
-}
-
-fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thing>) -> Option<Hover> {
-    // Only over the bytes themselves, or over their label or operation; a comment is a comment.
-    let part: Option<&Part> = match thing? {
-        Thing::Label(_) | Thing::Operation(_) => None,
-        Thing::Token(_, range) | Thing::Operand(range) => {
-            let own = block.parts.iter().filter(|part| part.at.place == spot.place);
-            let mut own =
-                own.filter(|part| part.at.span.range().start <= range.start && range.end <= part.at.span.range().end);
-            match own.next() {
-                Some(part) => Some(part),
-                // The line belongs to two entries of a table, and this operand to the other.
-                None => {
-                    let other = spot.model.blocks().find(|it| {
-                        let mut parts = it.parts.iter().filter(|part| part.at.place == spot.place);
-                        parts.any(|part| {
-                            part.at.span.range().start <= range.start && range.end <= part.at.span.range().end
-                        })
-                    });
-                    return other.filter(|it| !std::ptr::eq(*it, block)).and_then(|it| block_hover(spot, it, thing));
-                }
-            }
-        }
-        Thing::Comment(_) => return None,
-    };
-    let mut text = format!("```m68k\n{}  {}\n```\n---\n{}\n", block.subject, block.layout.name, summary(block));
-    if block.is_readable() {
-        let _ = writeln!(text, "\n{}", layout_line(block));
-    }
-    let _ = writeln!(text, "\n| byte | field | value |\n|---:|---|---|");
-    for field in &block.layout.fields {
-        let is_here = part.is_some_and(|part| part.start < field.offset + field.bytes && part.end > field.offset);
-        let value = block.block().value(field).map_or("not known".into(), |it| escaped(&field.shown(&it)));
-        let (offset, meaning) = (field.offset, &field.meaning);
-        let _ = if is_here {
-            writeln!(text, "| **{offset}** | **> {meaning}** | **{value}** |")
-        } else {
-            writeln!(text, "| {offset} | {meaning} | {value} |")
-        };
-    }
-    let confidence = &block.confidence;
-    let _ = writeln!(text, "\n{}: {}", confidence.level.name(), confidence.reasons.join("; "));
-    // What the operand itself is, besides its place in the block.
-    let own = match thing {
-        Some(Thing::Token(TokenKind::Number | TokenKind::Text, range)) => number(spot, range),
-        Some(Thing::Token(TokenKind::Name, _)) => {
-            spot.definition().map(|(unit, definition, _)| describe(unit, &definition))
-        }
-        _ => None,
-    };
-    if let (Some(own), Some(Thing::Token(_, range))) = (own, thing) {
-        let own = own.rsplit("---\n").next().unwrap_or("");
-        let _ = writeln!(text, "\n`{}`: {own}", &spot.text[range.clone()]);
-    }
-    let _ = write!(text, "\nSource: {}", block.layout.source);
-    let range = match (part, thing) {
-        (Some(part), _) => part.at.span.range(),
-        (None, Some(Thing::Label(range) | Thing::Operation(range))) => range.clone(),
-        _ => spot.line.operands.range(),
-    };
-    Some(Hover { range: spot.in_file(&range), markdown: text })
-}
-
-/// Where FATs, root directory and data lie.
-fn layout_line(block: &BlockFact) -> String {
-    let number = |name: &str| block.number(name);
-    let mut parts = Vec::new();
-    match (number("fat_start"), number("second_fat_start"), number("sectors_per_fat")) {
-        (Some(first), Some(second), Some(len)) => {
-            parts.push(format!("FATs from sectors {first} and {second}, {len} each"))
-        }
-        (Some(first), None, Some(len)) => parts.push(format!("FAT from sector {first}, {len} long")),
-        _ => (),
-    }
-    if let (Some(start), Some(len)) = (number("root_start"), number("root_sectors")) {
-        parts.push(format!("root directory from {start}, {len} long"));
-    }
-    if let Some(start) = number("data_start") {
-        parts.push(format!("data from {start}"));
-    }
-    if let (Some(clusters), Some(bytes), Some(bits)) = (number("clusters"), number("cluster_bytes"), number("fat_bits"))
-    {
-        parts.push(format!("{clusters} clusters of {bytes} bytes: FAT{bits}"));
-    }
-    if let Some(needed) = number("fat_sectors_needed") {
-        parts.push(format!("a FAT needs {needed} sectors"));
-    }
-    parts.join("; ")
 }

@@ -1,6 +1,7 @@
 //! What an editor asks, as plain data: no protocol type, no waiting, no I/O. Positions are bytes of a file.
 
 mod actions;
+mod block;
 mod calls;
 mod completion;
 mod dialect;
@@ -22,6 +23,7 @@ mod symbols;
 mod tokens;
 
 pub use actions::{Action, TextEdit, actions, rewrites};
+pub use block::{bytes_text, disk_svg, disk_text, formulas, table_of_blocks};
 pub use calls::{Call, Routine, incoming_calls, outgoing_calls, routine_at};
 pub use completion::{Completion, CompletionKind, completions};
 pub use dialect::{DialectTold, dialect};

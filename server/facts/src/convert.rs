@@ -45,7 +45,7 @@ fn named(format: &Format) -> String {
 /// For each standard format that the block is not: the change that makes it one.
 #[must_use]
 pub fn conversions(program: &Program, block: &BlockFact) -> Vec<Fix> {
-    let others = formats().iter().filter(|it| is_plain(block) && !block.format.is_some_and(|own| own.name == it.name));
+    let others = formats().iter().filter(|it| is_plain(block) && block.format.is_none_or(|own| own.name != it.name));
     let fix = |format: &Format| {
         let changes = moved(block, &values(block, format)?);
         let edits = set_bytes(program, &block.items, &changes)?;

@@ -19,7 +19,7 @@ mod rules;
 mod scanned;
 mod source;
 
-pub use blocks::{BlockFact, Confidence, Level, Part};
+pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
 pub use constants::{ConstantsFact, Role};
 pub use convert::{additions, conversions};

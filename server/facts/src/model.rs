@@ -112,6 +112,18 @@ impl Model {
         self.units.iter().flat_map(|unit| &unit.blocks).find(|it| it.parts.iter().any(|part| part.at.place == place))
     }
 
+    /// The blocks of the table that a block belongs to.
+    #[must_use]
+    pub fn table_of(&self, block: &BlockFact) -> Vec<&BlockFact> {
+        let is_same = |it: &&BlockFact| {
+            it.label == block.label
+                && it.last == block.last
+                && it.entry.1 == block.entry.1
+                && it.layout.name == block.layout.name
+        };
+        self.blocks().filter(is_same).collect()
+    }
+
     /// All findings, by file and line, each once.
     #[must_use]
     pub fn findings(&self) -> Vec<&Finding> {

@@ -10,6 +10,7 @@
 //! `gcd(a, b)`, `starts(text, "x")`, `contains(text, "x")`; of lists `count(l)`, `distinct(l)`, `least(l)`, `greatest(l)`, `at(l, n)` (the n-th, from 0), `place(l, x)`
 //! (where x stands first).
 
+mod explain;
 mod read;
 mod template;
 
@@ -208,6 +209,12 @@ impl Formula {
     #[must_use]
     pub fn holds(&self, names: &dyn Names) -> bool {
         self.number(names).is_some_and(|it| it != 0)
+    }
+
+    /// Its text with the numbers put in: `(1440 - 14) / 2`. Of what chooses, the branch that counts.
+    #[must_use]
+    pub fn explained(&self, names: &dyn Names) -> String {
+        explain::explain(&self.root, names, 0)
     }
 
     /// The names in it, each once.
@@ -429,6 +436,17 @@ mod tests {
         assert_eq!(number("nothing or a"), Some(1));
         assert_eq!(number("known(nothing)"), Some(0));
         assert!(!Formula::new("nothing == 1").unwrap().holds(&names));
+    }
+
+    #[test]
+    fn a_formula_is_explained_with_its_numbers() {
+        let explained = |text: &str| Formula::new(text).unwrap().explained(&names);
+        assert_eq!(explained("(a - 1) / 2"), "(7 - 1) / 2");
+        assert_eq!(explained("a - (1 - zero)"), "7 - (1 - 0)");
+        assert_eq!(explained("ceil((a + 2) * 3, 2)"), "ceil((7 + 2) * 3, 2)");
+        assert_eq!(explained("given(a in {1..9}, a * 2)"), "7 * 2");
+        assert_eq!(explained("if(a < 4, 12, first(zero, a + 1)) * 2"), "(7 + 1) * 2");
+        assert_eq!(explained("nothing + 1"), "nothing + 1");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 mod cut;
 mod fact;
+mod map;
 mod words;
 
 use std::sync::Arc;
@@ -13,6 +14,7 @@ use rustc_hash::FxHashSet;
 use crate::finding::Evidence;
 use cut::{across_labels, by_shape, cut};
 use fact::facts;
+pub use map::{DiskMap, Part as DiskPart};
 
 /// How sure it is that bytes are a block.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
