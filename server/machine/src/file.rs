@@ -9,7 +9,7 @@ use crate::tree::{Entry, Table, parse};
 
 /// A file that was read.
 #[derive(Clone, Debug)]
-pub struct Read {
+pub struct Reading {
     /// What it says. What is wrong is left out.
     pub file: MachineFile,
     /// What is wrong, in the order of the text.
@@ -20,7 +20,7 @@ pub struct Read {
 
 /// Reads the text of a `reveille.toml`.
 #[must_use]
-pub fn read(text: &str) -> Read {
+pub fn read(text: &str) -> Reading {
     let (tree, mut problems) = parse(text, &FILE);
     let file = MachineFile::new(&tree);
     // Where the text itself is broken, what follows from it is no news.
@@ -28,10 +28,10 @@ pub fn read(text: &str) -> Read {
         check::check(text, &file, &mut problems);
     }
     problems.sort_by_key(|it| it.span.start);
-    Read { file, problems, tree }
+    Reading { file, problems, tree }
 }
 
-impl Read {
+impl Reading {
     /// The table that a byte of the text belongs to: the innermost one written in brackets around it, else the one whose heading
     /// was last. For completion.
     #[must_use]

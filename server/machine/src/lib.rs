@@ -19,7 +19,7 @@ mod number;
 mod place;
 mod tree;
 
-pub use file::{BlockText, Drive, FieldText, Firmware, Machine, MachineFile, Memory, Read, Serial, ValueText, read};
+pub use file::{BlockText, Drive, FieldText, Firmware, Machine, MachineFile, Memory, Reading, Serial, ValueText, read};
 pub use nearest::{distance, nearest};
 pub use number::{Notation, number};
 pub use place::{Fix, Problem, ProblemKind, Spanned, line_and_column, span_inside};

@@ -4,7 +4,9 @@ use std::ops::Range;
 
 use proptest::prelude::*;
 use reveille_machine::keys::{self, Key, Kind, Presence, Section};
-use reveille_machine::{MachineFile, Notation, Problem, ProblemKind, Read, line_and_column, number, read, span_inside};
+use reveille_machine::{
+    MachineFile, Notation, Problem, ProblemKind, Reading, line_and_column, number, read, span_inside,
+};
 
 /// The file of the design.
 const SKERRY: &str = r#"# The recorder on the test bench.
@@ -74,7 +76,7 @@ fn problem(text: &str) -> (Problem, String) {
 
 #[test]
 fn the_file_of_the_design_is_read_whole() {
-    let Read { file, problems, .. } = read(SKERRY);
+    let Reading { file, problems, .. } = read(SKERRY);
     assert_eq!(problems, []);
     let firmware = &file.firmware;
     assert_eq!(firmware.roots.iter().map(|it| &*it.value).collect::<Vec<_>>(), ["bios.s", "monitor.c"]);
@@ -106,7 +108,7 @@ fn the_file_of_the_design_is_read_whole() {
 
 #[test]
 fn every_value_knows_its_place() {
-    let Read { file, .. } = read(SKERRY);
+    let Reading { file, .. } = read(SKERRY);
     let at = |span: &Range<usize>| &SKERRY[span.clone()];
     let machine = &file.machines[0];
     assert_eq!(at(&machine.name.span), "skerry");
@@ -260,7 +262,7 @@ fn numbers_that_do_not_go_together_are_told() {
 #[test]
 fn text_that_is_no_toml_is_told_alone_and_the_rest_is_read() {
     let text = "[machine.a]\nclock = 8_000_000\n[[machine.a.drive]]\nrpm = \nrate = 250_000\nwrong = 1\n";
-    let Read { file, problems, .. } = read(text);
+    let Reading { file, problems, .. } = read(text);
     let [only] = &problems[..] else { panic!("{problems:?}") };
     let expected = (ProblemKind::Syntax, "this is no TOML: there is no value behind `=`");
     assert_eq!((only.kind, &*only.message), expected);

@@ -48,6 +48,12 @@ pub struct Recipe {
 /// `track.toml`), and a recipe may have some more than the standard's twelve.
 const SYNC: std::ops::RangeInclusive<u32> = 3..=24;
 
+/// How many marks before a mark are taken for such: three are right, but a recipe with two is one with a fault.
+const MARKS: std::ops::RangeInclusive<u32> = 1..=6;
+
+/// No gap and no data of a sector has more pairs.
+const MOST_PAIRS: usize = 1 << 14;
+
 /// A check of two bytes is one byte for the controller.
 const CHECK: u8 = 0xF7;
 
@@ -91,6 +97,21 @@ impl Recipe {
     #[must_use]
     pub fn data_bytes(&self) -> Option<u32> {
         self.length(Part::Data)
+    }
+
+    /// The bytes of a whole track that is made by it, without gap 4b: sectors a track, bytes a sector. ID, data and checks that
+    /// the code writes count as such.
+    #[must_use]
+    pub fn track_bytes(&self, sectors: u32, sector_bytes: u32) -> u64 {
+        let of_sector = |it: &PartLength| match it.part {
+            Part::Data => u64::from(sector_bytes),
+            Part::Id | Part::IdCrc | Part::DataCrc => u64::from(it.bytes),
+            part => u64::from(self.length(part).unwrap_or(0)),
+        };
+        let parts = || self.encoding.layout().parts.iter().filter(|it| it.part != Part::Gap4b);
+        let start: u64 = parts().filter(|it| !it.part.is_of_sector()).map(of_sector).sum();
+        let sector: u64 = parts().filter(|it| it.part.is_of_sector()).map(of_sector).sum();
+        start + u64::from(sectors) * sector
     }
 
     /// Whether it writes marks of deleted data.
@@ -156,7 +177,8 @@ impl Reader<'_> {
         }
         let mut pairs = 1;
         if let Some(rule) = self.rule(prefix) {
-            if self.pair(ahead + pairs) != rule.written.map(|it| (rule.bytes, it)) {
+            let is_prefix = |(count, byte)| MARKS.contains(&count) && rule.written == Some(byte);
+            if !self.pair(ahead + pairs).is_some_and(is_prefix) {
                 return 0;
             }
             pairs += 1;
@@ -186,7 +208,7 @@ impl Reader<'_> {
             Encoding::Fm => byte == 0xff || byte == 0,
         };
         let is_marked = |ahead| [INDEX, ID, DATA].into_iter().any(|it| self.mark(ahead, it) > 0);
-        (0..).take_while(|ahead| self.pair(*ahead).is_some_and(is_gap) && !is_marked(*ahead)).count()
+        (0..MOST_PAIRS).take_while(|ahead| self.pair(*ahead).is_some_and(is_gap) && !is_marked(*ahead)).count()
     }
 
     fn take_gap(&mut self, part: Part) -> bool {
@@ -241,13 +263,13 @@ impl Reader<'_> {
     /// How many pairs are data: all up to their check, or, where the code writes that, all up to a gap or sync.
     fn data(&self) -> usize {
         let is_plain = |ahead: &usize| self.pair(*ahead).is_some_and(|it| it.1 < FIRST_CONTROL);
-        let to_check = (0..).take_while(is_plain).count();
+        let to_check = (0..MOST_PAIRS).take_while(is_plain).count();
         if self.pair(to_check) == Some((1, CHECK)) {
             return to_check;
         }
         let gap = self.rule(Part::Gap3).and_then(|it| it.value);
         let is_data =
             |ahead: &usize| is_plain(ahead) && self.pair(*ahead).map(|it| it.1) != gap && self.mark(*ahead, ID) == 0;
-        (0..).take_while(is_data).count()
+        (0..MOST_PAIRS).take_while(is_data).count()
     }
 }

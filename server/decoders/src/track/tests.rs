@@ -254,6 +254,8 @@ fn formulas_get_what_follows_from_what_is_known() {
     let all = values(&setup);
     let value = |name: &str| all.iter().find(|it| it.0 == name).map(|it| it.1.clone());
     for (name, number) in [
+        ("data_rate", 250_000),
+        ("rpm", 300),
         ("raw", 6250),
         ("unsafe_min", 5676),
         ("datasheet_min", 5988),
@@ -342,6 +344,21 @@ fn a_recipe_is_read_in_either_order_and_up_to_its_end() {
     assert!(recipe.is_deleted());
 }
 
+/// IBM System 34 and 3740 lengths as above; description of the tracks of 68000 desktop systems: 60 + 9 x 614.
+#[test]
+fn a_recipe_says_how_long_its_track_is() {
+    let bytes = |recipe: &[u8], sectors, bytes| Recipe::read(recipe).unwrap().track_bytes(sectors, bytes);
+    assert_eq!((bytes(MFM_RECIPE, 9, 512), bytes(FM_RECIPE, 26, 128)), (6068, 4961));
+    let mut short = [&[60, 0x4e][..], &MFM_RECIPE[10..]].concat();
+    let gap3 = short.len() - 2;
+    short[gap3] = 40;
+    assert_eq!(bytes(&short, 9, 512), 5586);
+    // A fault is read as it is: two sync marks instead of three.
+    let mut fault = MFM_RECIPE.to_vec();
+    fault[12] = 2;
+    assert_eq!(Recipe::read(&fault).unwrap().length(Part::IdPrefix), Some(2));
+}
+
 #[test]
 fn what_is_no_recipe_has_no_shape() {
     let block = [0, 2, 2, 1, 0, 2, 112, 0, 0xa0, 5, 0xf9, 3, 0, 9, 0, 2, 0, 0, 0];
@@ -357,10 +374,7 @@ fn what_is_no_recipe_has_no_shape() {
     ] {
         assert!(!has_shape(other), "{other:x?}");
     }
-    // Two sync marks are no ID; neither is data without an ID.
-    let mut broken = MFM_RECIPE.to_vec();
-    broken[12] = 2;
-    assert!(!has_shape(&broken));
+    // Data without an ID are no sector.
     assert!(!has_shape(&MFM_RECIPE[28..]));
     assert!(has_shape(MFM_RECIPE) && has_shape(FM_RECIPE));
 }

@@ -37,6 +37,7 @@ pub struct Setup<'a> {
 /// | name | what it is |
 /// |---|---|
 /// | `encoding` | `FM` or `MFM` |
+/// | `data_rate`, `rpm` | data bits a second, turns a minute |
 /// | `rate_is_usual` | 1 if some usual drive has this encoding, data rate and speed |
 /// | `raw` | bytes of a turn |
 /// | `unsafe_min`, `datasheet_min`, `standard` | lengths of the track, see [`Budget`] |
@@ -59,6 +60,8 @@ pub fn values(setup: &Setup<'_>) -> Vec<(String, Scalar)> {
     let raw = setup.data_rate.zip(setup.rpm).and_then(|(rate, rpm)| raw_bytes(rate, rpm));
     let pair = setup.encoding.zip(setup.data_rate.zip(setup.rpm));
     let usual = pair.map(|(encoding, (rate, rpm))| data_rate(encoding, rate, rpm));
+    number("data_rate", setup.data_rate.map(i64::from));
+    number("rpm", setup.rpm.map(i64::from));
     number("rate_is_usual", usual.map(|it| i64::from(it.is_some())));
     number("raw", raw.map(i64::from));
 
