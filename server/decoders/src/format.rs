@@ -4,6 +4,8 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
+use crate::track::Encoding;
+
 /// A standard format. Fields that a block has too carry the block's names.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -38,6 +40,14 @@ pub struct Format {
     pub data_start: i64,
     /// The size of the medium.
     pub medium: String,
+    /// How bits are recorded.
+    pub encoding: Encoding,
+    /// Data bits a second.
+    pub data_rate: u32,
+    /// Turns a minute.
+    pub rpm: u32,
+    /// The usual gap 3 of formatting, in bytes.
+    pub gap3: u32,
     /// Where the values are published.
     pub source: String,
     /// Bytes 11 to 29 of a boot sector that the tool wrote.

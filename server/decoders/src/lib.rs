@@ -1,7 +1,8 @@
 //! Bytes in, meaning out: parameter blocks, disk formats, the formulas that hold them together, and what ROM chips hold.
 //!
 //! It knows no source and no program: bytes come from wherever the caller found them. What it knows is data: one TOML file
-//! a block layout in `blocks/`, one a family of blocks in `families/`, the standard formats in `formats.toml`.
+//! a block layout in `blocks/`, one a family of blocks in `families/`, the standard formats in `formats.toml`, how tracks are
+//! recorded in `track.toml`.
 //!
 //! ```
 //! let layout = reveille_decoders::layout("fat-block-13").unwrap();
@@ -15,6 +16,7 @@ pub mod chips;
 mod family;
 mod format;
 mod formula;
+pub mod track;
 pub mod transfer;
 
 pub use block::{
