@@ -57,6 +57,8 @@ async function start(): Promise<void> {
         documentSelector: [
             { scheme: 'file', language: LANGUAGE },
             { scheme: 'untitled', language: LANGUAGE },
+            // The machine file: its findings come from the server.
+            { scheme: 'file', pattern: '**/reveille.toml' },
         ],
         outputChannel: output,
         initializationOptions: options(),

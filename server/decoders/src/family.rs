@@ -169,6 +169,7 @@ const FILES: &[&str] = &[
     include_str!("../families/controller.toml"),
     include_str!("../families/order.toml"),
     include_str!("../families/recipe.toml"),
+    include_str!("../families/track.toml"),
     include_str!("../families/own.toml"),
 ];
 

@@ -63,7 +63,7 @@ pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>
     let range = |start: usize| spot.in_file(&(start..spot.at));
     let comment = spot.line.comment.range();
     if !comment.is_empty() && spot.at > comment.start {
-        return (layout_names(model, before, &range), false);
+        return (layout_names(model, file, before, &range), false);
     }
     let operation = spot.line.operation.range();
     let is_in_operands = !operation.is_empty() && spot.at > usize::from(spot.line.size_span().end);
@@ -207,7 +207,7 @@ fn sizes(name: &str, range: &Range<usize>) -> Vec<Completion> {
 }
 
 /// Behind `@block ` in a comment: the layouts that there are.
-fn layout_names(model: &Model, before: &str, range: &dyn Fn(usize) -> Range<usize>) -> Vec<Completion> {
+fn layout_names(model: &Model, file: FileId, before: &str, range: &dyn Fn(usize) -> Range<usize>) -> Vec<Completion> {
     let Some(mark) = before.rfind("@block ") else { return Vec::new() };
     let start = mark + "@block ".len();
     if before[start..].contains(' ') {
@@ -219,7 +219,7 @@ fn layout_names(model: &Model, before: &str, range: &dyn Fn(usize) -> Range<usiz
         detail: it.title.clone(),
         range: range(start),
     };
-    model.machine().layouts.iter().map(offer).collect()
+    model.machine_of(file).layouts.iter().map(offer).collect()
 }
 
 fn operands(spot: &Spot<'_>, word_start: usize, range: &dyn Fn(usize) -> Range<usize>) -> (Vec<Completion>, bool) {

@@ -15,6 +15,14 @@ pub enum Role {
     SectorsPerTrack,
     /// Bytes per sector.
     SectorSize,
+    /// The size code of the controller: a sector has 128 x 2^N bytes.
+    SizeCode,
+    /// Gap 3 while formatting, in bytes.
+    Gap3,
+    /// How many places on the track the next sector is behind one.
+    Interleave,
+    /// The code by which the controller chooses how fast it steps.
+    StepCode,
 }
 
 impl Role {
@@ -26,6 +34,10 @@ impl Role {
             Self::Sides => "sides",
             Self::SectorsPerTrack => "sectors_per_track",
             Self::SectorSize => "sector_size",
+            Self::SizeCode => "size_code",
+            Self::Gap3 => "gap3",
+            Self::Interleave => "interleave",
+            Self::StepCode => "step_code",
         }
     }
 }
@@ -68,6 +80,18 @@ const SPELLINGS: &[(&str, Role)] = &[
     ("secsiz", Role::SectorSize),
     ("seclen", Role::SectorSize),
     ("secsz", Role::SectorSize),
+    ("sizecode", Role::SizeCode),
+    ("sizcode", Role::SizeCode),
+    ("seccode", Role::SizeCode),
+    ("gap3", Role::Gap3),
+    ("gpl", Role::Gap3),
+    ("interleave", Role::Interleave),
+    ("interlv", Role::Interleave),
+    ("ileave", Role::Interleave),
+    ("steprate", Role::StepCode),
+    ("stprate", Role::StepCode),
+    ("stepcode", Role::StepCode),
+    ("steprt", Role::StepCode),
     ("cylinders", Role::Cylinders),
     ("cyls", Role::Cylinders),
     ("tracks", Role::Cylinders),
@@ -96,9 +120,13 @@ pub(crate) fn constants(program: &Program, unit: &Unit) -> Vec<ConstantsFact> {
         if !matches!(definition.kind, DefinitionKind::Equate | DefinitionKind::Set) {
             continue;
         }
-        let Value::Number(value @ 1..=65_536) = definition.value else { continue };
+        let Value::Number(value @ 0..=65_536) = definition.value else { continue };
         let name = program.names().text(definition.symbol);
         let Some((role, group)) = role(&name) else { continue };
+        // Codes count from 0; nothing else of these can be 0.
+        if value == 0 && !matches!(role, Role::SizeCode | Role::StepCode) {
+            continue;
+        }
         let Some(file) = program.file(definition.place.file) else { continue };
         let (_, line, _) = file.at(definition.place.chunk, definition.place.line);
         let at = Evidence { place: definition.place, span: line.label };

@@ -18,11 +18,13 @@ pub mod rom;
 mod rules;
 mod scanned;
 mod source;
+mod track;
 
 pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
 pub use constants::{ConstantsFact, Role};
 pub use convert::{additions, conversions};
 pub use finding::{Edit, Evidence, Finding, Fix};
-pub use machine::Machine;
+pub use machine::{MACHINE_FILE, Machine};
 pub use model::{Fact, Model};
+pub use track::{InDrive, reads};

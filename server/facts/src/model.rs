@@ -8,7 +8,7 @@ use rustc_hash::FxHashSet;
 use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
-use crate::machine::Machine;
+use crate::machine::{Machine, Machines};
 use crate::{linkage, reads, relations, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -34,7 +34,7 @@ struct UnitFacts {
 #[derive(Clone, Debug, Default)]
 pub struct Model {
     program: Program,
-    machine: Arc<Machine>,
+    machines: Machines,
     analysis: Analysis,
     units: Vec<Arc<UnitFacts>>,
     /// Findings about names that cross from unit to unit.
@@ -42,26 +42,26 @@ pub struct Model {
 }
 
 impl Model {
-    /// Makes all facts and findings of a program whose machine is not described. What `previous` has from the same units is taken over.
+    /// Makes all facts and findings. What `previous` has from the same units of the same machine is taken over.
     #[must_use]
     pub fn new(program: Program, defines: &[(String, i64)], previous: Option<&Self>) -> Self {
-        let machine = previous.map_or_else(Arc::default, |it| it.machine.clone());
-        Self::with_machine(program, machine, defines, previous)
-    }
-
-    /// Makes all facts and findings. What `previous` has from the same units is taken over, if it is of the same machine.
-    #[must_use]
-    pub fn with_machine(
-        program: Program,
-        machine: Arc<Machine>,
-        defines: &[(String, i64)],
-        previous: Option<&Self>,
-    ) -> Self {
         let analysis = Analysis::new(&program, defines, previous.map(|it| &it.analysis));
-        let previous = previous.filter(|it| Arc::ptr_eq(&it.machine, &machine));
-        let units = analysis.units().enumerate().map(|(at, unit)| match previous {
-            Some(it) if it.analysis.has_same_unit(&analysis, at) => it.units[at].clone(),
-            _ => Arc::new(unit_facts(&program, &machine, unit)),
+        let machines = Machines::new(&program, previous.map(|it| &it.machines));
+        let machine_of = |machines: &Machines, unit: &Unit| {
+            let path = unit.root().and_then(|it| program.file(it)).map(|it| it.path().to_owned());
+            machines.of(&path.unwrap_or_default()).clone()
+        };
+        let units = analysis.units().enumerate().map(|(at, unit)| {
+            let machine = machine_of(&machines, unit);
+            match previous {
+                Some(it)
+                    if it.analysis.has_same_unit(&analysis, at)
+                        && Arc::ptr_eq(&machine_of(&it.machines, unit), &machine) =>
+                {
+                    it.units[at].clone()
+                }
+                _ => Arc::new(unit_facts(&program, &machine, unit)),
+            }
         });
         let units: Vec<Arc<UnitFacts>> = units.collect();
         let is_same = previous.filter(|it| {
@@ -71,7 +71,7 @@ impl Model {
             Some(it) => it.linkage.clone(),
             None => Arc::new(linkage::findings(&program, &analysis)),
         };
-        Self { units, program, machine, analysis, linkage }
+        Self { units, program, machines, analysis, linkage }
     }
 
     /// The program.
@@ -80,10 +80,11 @@ impl Model {
         &self.program
     }
 
-    /// What is known of the machine.
+    /// What is known of the machine of a source: by the machine file of its folder, or of one above.
     #[must_use]
-    pub fn machine(&self) -> &Machine {
-        &self.machine
+    pub fn machine_of(&self, file: FileId) -> &Machine {
+        let path = self.program.file(file).map_or(std::path::Path::new(""), |it| it.path());
+        self.machines.of(path)
     }
 
     /// Its units.
@@ -141,7 +142,7 @@ impl Model {
             let foreign = facts.foreign.iter().filter(|it| self.analysis.find_elsewhere(unit, it.0).is_none());
             facts.findings.iter().chain(foreign.map(|it| &it.1))
         });
-        own.chain(self.linkage.iter())
+        own.chain(self.linkage.iter()).chain(self.machines.findings())
     }
 
     fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {

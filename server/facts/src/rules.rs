@@ -18,6 +18,14 @@ pub(crate) fn block_findings(program: &Program, machine: &Machine, unit: &Unit, 
         found.push(Finding::new("block-101", fact.at, message));
     }
     found.extend(length(fact));
+    if let Some(entries) = fact.layout.entries.filter(|it| fact.entry.0 == 0 && *it != fact.entry.1) {
+        let name = program_label(program, fact);
+        let message = format!(
+            "`{name}` has {} blocks; the machine file says {entries}: correct the one that is wrong",
+            fact.entry.1
+        );
+        found.push(Finding::new("block-104", fact.at, message));
+    }
     if fact.entry.0 + 1 == fact.entry.1 {
         found.extend(odd_end(program, unit, fact));
     }
@@ -70,6 +78,11 @@ pub(crate) fn block_findings(program: &Program, machine: &Machine, unit: &Unit, 
         found.push(finding);
     }
     found
+}
+
+/// The label of a block's table.
+fn program_label(program: &Program, fact: &BlockFact) -> String {
+    fact.label.map_or_else(|| fact.subject.clone(), |it| program.names().text(it).to_string())
 }
 
 /// Reserved and fill bytes that are not what they must be.

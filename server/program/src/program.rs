@@ -40,6 +40,7 @@ pub struct SourceFile {
     source: File,
     encoding: Encoding,
     binary_at: Option<usize>,
+    is_beside: bool,
     includes: Arc<[String]>,
     pub(crate) indexed: Vec<Arc<Indexed>>,
 }
@@ -51,7 +52,8 @@ impl SourceFile {
         let read = |chunk: &Arc<Chunk>| Arc::new(index(chunk.clone(), program.names(), program.settings()));
         let indexed = source.chunks().iter().map(read).collect();
         let includes = Arc::from([]);
-        Self { id, path, source, encoding: Encoding::default(), binary_at: None, includes, indexed }
+        let encoding = Encoding::default();
+        Self { id, path, source, encoding, binary_at: None, is_beside: false, includes, indexed }
     }
 
     /// The file's number.
@@ -86,6 +88,21 @@ impl SourceFile {
     #[must_use]
     pub fn binary_at(&self) -> Option<usize> {
         self.binary_at
+    }
+
+    /// Whether it is a text beside the sources, such as the machine file: findings have places in it, and it is not assembled.
+    #[must_use]
+    pub fn is_beside(&self) -> bool {
+        self.is_beside
+    }
+
+    /// The place and the part of its line of a range of bytes of the file; a range of several lines ends with the first.
+    #[must_use]
+    pub fn span(&self, range: std::ops::Range<usize>) -> Option<(crate::Place, reveille_source::Span)> {
+        let line = self.source.line_of(range.start);
+        let (start, (_, text)) = (self.source.line_start(line), self.source.line(line)?);
+        let column = |byte: usize| u16::try_from(byte.saturating_sub(start).min(text.len())).unwrap_or(u16::MAX);
+        Some((self.place(line)?, reveille_source::Span { start: column(range.start), end: column(range.end) }))
     }
 
     /// The place of a line, counted from 0 in the file; none past the last line.
@@ -147,6 +164,8 @@ pub enum Content {
     Text(File, Encoding),
     /// It is no text: the offset of a byte that shows it.
     Binary(usize),
+    /// It is a text beside the sources, which is not assembled.
+    Beside(File),
 }
 
 /// A file that was read for a program and is not in it yet.
@@ -156,6 +175,7 @@ pub struct Prepared {
     source: File,
     encoding: Encoding,
     binary_at: Option<usize>,
+    is_beside: bool,
     indexed: Vec<Arc<Indexed>>,
 }
 
@@ -206,9 +226,14 @@ impl Program {
         &self.names
     }
 
-    /// The files, in the order they came.
+    /// The sources, in the order they came.
     pub fn files(&self) -> impl Iterator<Item = &Arc<SourceFile>> {
-        self.files.iter().flatten()
+        self.files.iter().flatten().filter(|it| !it.is_beside)
+    }
+
+    /// The texts beside the sources, in the order they came.
+    pub fn beside(&self) -> impl Iterator<Item = &Arc<SourceFile>> {
+        self.files.iter().flatten().filter(|it| it.is_beside)
     }
 
     /// A file of the program; none if it was removed.
@@ -239,16 +264,14 @@ impl Program {
     pub fn prepare(&self, files: Vec<(PathBuf, Content)>) -> Vec<Prepared> {
         use rayon::prelude::*;
         let read = |(path, content): (PathBuf, Content)| {
-            let (source, encoding, binary_at) = match content {
-                Content::Text(source, encoding) => (source, encoding, None),
-                Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at)),
+            let (source, encoding, binary_at, is_beside) = match content {
+                Content::Text(source, encoding) => (source, encoding, None, false),
+                Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at), false),
+                Content::Beside(source) => (source, Encoding::default(), None, true),
             };
-            let indexed = source
-                .chunks()
-                .iter()
-                .map(|chunk| Arc::new(index(chunk.clone(), &self.names, &self.settings)))
-                .collect();
-            Prepared { path: normal(&path), source, encoding, binary_at, indexed }
+            let read = |chunk: &Arc<Chunk>| Arc::new(index(chunk.clone(), &self.names, &self.settings));
+            let indexed = source.chunks().iter().filter(|_| !is_beside).map(read).collect();
+            Prepared { path: normal(&path), source, encoding, binary_at, is_beside, indexed }
         };
         if files.len() == 1 { files.into_iter().map(read).collect() } else { files.into_par_iter().map(read).collect() }
     }
@@ -256,7 +279,7 @@ impl Program {
     /// Adds files or replaces them; gives their numbers.
     pub fn insert(&mut self, files: Vec<Prepared>) -> Vec<FileId> {
         let mut ids = Vec::with_capacity(files.len());
-        for Prepared { path, source, encoding, binary_at, indexed } in files {
+        for Prepared { path, source, encoding, binary_at, is_beside, indexed } in files {
             let files = Arc::make_mut(&mut self.files);
             let id = match self.by_path.get(&path) {
                 Some(id) => *id,
@@ -273,7 +296,7 @@ impl Program {
                 }
             };
             let includes = includes(&indexed);
-            let file = SourceFile { id, path: path.into(), source, encoding, binary_at, includes, indexed };
+            let file = SourceFile { id, path: path.into(), source, encoding, binary_at, is_beside, includes, indexed };
             files[id.index()] = Some(Arc::new(file));
             ids.push(id);
         }
@@ -285,6 +308,10 @@ impl Program {
         let (names, settings) = (self.names.clone(), self.settings.clone());
         let Some(Some(file)) = Arc::make_mut(&mut self.files).get_mut(id.index()) else { return };
         let file = Arc::make_mut(file);
+        if file.is_beside {
+            file.source = source;
+            return;
+        }
         let new = source.chunks()[splice.at..splice.at + splice.inserted].iter();
         let new: Vec<_> = new.map(|chunk| Arc::new(index(chunk.clone(), &names, &settings))).collect();
         file.indexed.splice(splice.at..splice.at + splice.removed, new);

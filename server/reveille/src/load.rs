@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
-use reveille_facts::Model;
+use reveille_facts::{MACHINE_FILE, Model};
 use reveille_program::{Content, Program, Settings};
 use reveille_source::{Decoded, Dialect, File, decode};
 
@@ -42,10 +42,13 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
     }
     program.set_include_folders(options.include.clone());
     let mut files = Vec::new();
+    for path in paths.iter().filter_map(|it| machine_file_above(it)) {
+        files.extend(content(&path, None)?.map(|content| (path, content)));
+    }
     for path in paths {
         let kind = std::fs::metadata(path).with_context(|| format!("`{}` cannot be opened", path.display()))?;
         if kind.is_dir() {
-            let found = some_sources_in(path)?;
+            let found = some_sources_in(path)?.into_iter().chain(machine_files_in(path));
             files.extend(
                 found.into_iter().filter_map(|path| Some((path.clone(), content(&path, options.dialect).ok()??))),
             );
@@ -95,14 +98,38 @@ pub(crate) fn wanted(model: &Model, tried: &mut HashSet<PathBuf>) -> Vec<PathBuf
 
 /// The sources in a folder and the folders in it, in the order of their paths. Hidden ones and links are left out.
 pub(crate) fn sources_in(folder: &Path) -> Vec<PathBuf> {
+    files_in(folder, is_source)
+}
+
+fn files_in(folder: &Path, wants: impl Fn(&Path) -> bool) -> Vec<PathBuf> {
     let walk = ignore::WalkBuilder::new(folder).standard_filters(false).hidden(true).follow_links(false).build();
     let mut found: Vec<PathBuf> = walk
         .filter_map(Result::ok)
-        .filter(|entry| entry.file_type().is_some_and(|kind| kind.is_file()) && is_source(entry.path()))
+        .filter(|entry| entry.file_type().is_some_and(|kind| kind.is_file()) && wants(entry.path()))
         .map(ignore::DirEntry::into_path)
         .collect();
     found.sort();
     found
+}
+
+/// The machine files in a folder and the folders in it.
+pub(crate) fn machine_files_in(folder: &Path) -> Vec<PathBuf> {
+    files_in(folder, is_machine_file)
+}
+
+/// The machine file that speaks for a file or folder, in its folder or the next one above.
+fn machine_file_above(path: &Path) -> Option<PathBuf> {
+    let skipped = usize::from(!path.is_dir());
+    let named = path.ancestors().skip(skipped).map(Path::to_owned);
+    // A relative path goes on above the folder that it is relative to.
+    let here = if path.is_relative() { std::env::current_dir().unwrap_or_default() } else { PathBuf::new() };
+    let above = here.ancestors().skip(1).map(Path::to_owned);
+    named.chain(above).map(|folder| folder.join(MACHINE_FILE)).find(|it| it.is_file())
+}
+
+/// Whether a path is that of a machine file.
+pub(crate) fn is_machine_file(path: &Path) -> bool {
+    path.file_name().is_some_and(|it| it == MACHINE_FILE)
 }
 
 /// The sources in a folder, of which there must be one.
@@ -138,6 +165,7 @@ pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Co
     }
     let bytes = std::fs::read(path).with_context(cannot)?;
     Ok(match decode(bytes) {
+        Decoded::Text(text, _) if is_machine_file(path) => Some(Content::Beside(File::new(&text, dialect))),
         Decoded::Text(text, encoding) => Some(Content::Text(File::new(&text, dialect), encoding)),
         Decoded::Binary(at) if is_surely_source(path) => Some(Content::Binary(at)),
         Decoded::Binary(_) => None,

@@ -28,6 +28,7 @@ pub(crate) fn findings(
         found.extend(beside_constants(blocks, &described, group));
     }
     found.extend(kinds::cpm_beside_constants(blocks, constants));
+    found.extend(crate::track::findings(machine, blocks, constants));
     for block in blocks.iter() {
         found.extend(block_findings(program, machine, unit, block));
     }

@@ -55,9 +55,9 @@ impl Snapshot {
         })
     }
 
-    /// The file of an address.
+    /// The source of an address; none for a text beside the sources, of which nothing but its findings is told.
     pub(crate) fn file(&self, uri: &proto::Uri) -> Option<FileId> {
-        self.program.file_at(&path_of(uri)).map(|file| file.id())
+        self.program.file_at(&path_of(uri)).filter(|file| !file.is_beside()).map(|file| file.id())
     }
 
     /// The lines of a file. They need no model.

@@ -12,6 +12,7 @@ use reveille_program::{Content, FileId, Prepared, Program};
 use reveille_source::{Document, Encoding, Position};
 use tower_lsp::gen_lsp_types as proto;
 
+use crate::load;
 use crate::lsp::ClientOptions;
 
 use super::snapshot::{ClientTraits, Snapshot, path_of};
@@ -113,6 +114,12 @@ impl Shared {
     }
 }
 
+/// What an open document is to the program.
+fn content_of(path: &Path, document: &Document) -> Content {
+    let text = document.file().clone();
+    if load::is_machine_file(path) { Content::Beside(text) } else { Content::Text(text, Encoding::Utf8) }
+}
+
 impl Workspace {
     fn snapshot(&mut self) -> Arc<Snapshot> {
         let make = || {
@@ -139,8 +146,7 @@ impl Workspace {
     pub(crate) fn open(&mut self, uri: proto::Uri, version: i32, text: &str) {
         let path = path_of(&uri);
         let document = Document::new(text, None);
-        let content = Content::Text(document.file().clone(), Encoding::Utf8);
-        let files = self.program.prepare(vec![(path.clone(), content)]);
+        let files = self.program.prepare(vec![(path.clone(), content_of(&path, &document))]);
         let Some(file) = self.program.insert(files).into_iter().next() else { return };
         self.documents.insert(path, Open { document, file });
         Arc::make_mut(&mut self.open).insert(file, Versions { uri, version });
@@ -183,7 +189,7 @@ impl Workspace {
                 }
                 proto::TextDocumentContentChangeEvent::TextDocumentContentChangeWholeDocument(whole) => {
                     open.document = Document::new(&whole.text, None);
-                    let content = Content::Text(open.document.file().clone(), Encoding::Utf8);
+                    let content = content_of(&path, &open.document);
                     let files = self.program.prepare(vec![(path.clone(), content)]);
                     self.program.insert(files);
                 }

@@ -121,7 +121,9 @@ impl LanguageServer for Backend {
     async fn initialized(&self, _: proto::InitializedParams) {
         if self.shared.snapshot().traits.watches_files {
             let endings = load::SOURCE_ENDINGS.join(",");
-            let options = serde_json::json!({ "watchers": [{ "globPattern": format!("**/*.{{{endings}}}") }] });
+            let watchers = [format!("**/*.{{{endings}}}"), format!("**/{}", reveille_facts::MACHINE_FILE)];
+            let watchers = watchers.map(|glob| serde_json::json!({ "globPattern": glob }));
+            let options = serde_json::json!({ "watchers": watchers });
             let registration = proto::Registration {
                 id: "reveille-watch".into(),
                 method: "workspace/didChangeWatchedFiles".into(),
@@ -471,6 +473,7 @@ fn load_folders(shared: &Shared) {
     let folders = shared.change(|workspace| workspace.folders.clone());
     for folder in folders {
         let mut paths = load::sources_in(&folder);
+        paths.extend(load::machine_files_in(&folder));
         if paths.len() > MOST_FILES {
             tracing::warn!(folder = %folder.display(), files = paths.len(), most = MOST_FILES, "the folder has too many sources; the rest is read when included");
             paths.truncate(MOST_FILES);

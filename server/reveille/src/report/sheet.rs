@@ -35,7 +35,7 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
     let blocks: Vec<&BlockFact> = model.blocks().collect();
     if blocks.is_empty() {
         let titles: Vec<_> =
-            model.machine().layouts.iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
+            reveille_decoders::layouts().iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
         writeln!(
             out,
             "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is. Tables that macros lay down are not seen yet.\n",
@@ -106,7 +106,9 @@ fn one_block(model: &Model, block: &BlockFact, out: &mut dyn Write) -> anyhow::R
         let derived = family(&block.layout.family).into_iter().flat_map(|family| &family.derived);
         let lines: Vec<_> =
             derived.filter_map(|it| Some(format!("{} {}", it.meaning.as_ref()?, block.number(&it.name)?))).collect();
-        writeln!(out, "From it follow: {}.\n", lines.join("; "))?;
+        if !lines.is_empty() {
+            writeln!(out, "From it follow: {}.\n", lines.join("; "))?;
+        }
     }
     Ok(())
 }
