@@ -51,7 +51,10 @@ fn each_part_knows_only_what_lies_below_it() {
         ("reveille-grammar", &[]),
         ("reveille-source", &["reveille-cpu", "reveille-grammar"]),
         ("reveille-program", &["reveille-cpu", "reveille-source"]),
-        ("reveille-facts", &["reveille-cpu", "reveille-decoders", "reveille-program", "reveille-source"]),
+        (
+            "reveille-facts",
+            &["reveille-cpu", "reveille-decoders", "reveille-machine", "reveille-program", "reveille-source"],
+        ),
         (
             "reveille-editor",
             &["reveille-cpu", "reveille-decoders", "reveille-facts", "reveille-program", "reveille-source"],

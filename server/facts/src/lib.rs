@@ -27,4 +27,5 @@ pub use convert::{additions, conversions};
 pub use finding::{Edit, Evidence, Finding, Fix};
 pub use machine::{MACHINE_FILE, Machine};
 pub use model::{Fact, Model};
+pub use reveille_machine::Drive;
 pub use track::{InDrive, reads};

@@ -13,6 +13,8 @@ use crate::{load, report};
 enum Format {
     /// For people.
     Markdown,
+    /// One page with drawn pictures, which needs nothing from outside.
+    Html,
     /// One object, for other programs.
     Json,
 }
@@ -32,7 +34,8 @@ impl Sheet {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
         let model = load::model(std::slice::from_ref(&self.path), &self.from_outside.options()?)?;
         match self.format {
-            Format::Markdown => report::sheet_markdown(&model, &self.path, out)?,
+            Format::Markdown => report::sheet_markdown(&model, &self.path, &report::picture_in_text, out)?,
+            Format::Html => report::sheet_html(&model, &self.path, out)?,
             Format::Json => report::sheet_json(&model, out)?,
         }
         Ok(CLEAN)

@@ -8,6 +8,7 @@ mod listing;
 mod place;
 mod sarif;
 mod sheet;
+mod sheet_html;
 mod text;
 
 pub(crate) use compare::{Compared, DumpFile, compare_text};
@@ -17,5 +18,6 @@ pub(crate) use json::{json_lines, sheet_json};
 pub(crate) use listing::{listing_json, listing_text};
 pub(crate) use place::{Shown, display_path, line_number, shown};
 pub(crate) use sarif::sarif;
-pub(crate) use sheet::sheet_markdown;
+pub(crate) use sheet::{picture_in_text, sheet_markdown};
+pub(crate) use sheet_html::sheet_html;
 pub(crate) use text::text;

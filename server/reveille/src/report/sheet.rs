@@ -1,27 +1,46 @@
-//! The bring-up sheet as Markdown: the facts first, then what does not fit, then what to mind before a disk is touched.
+//! The bring-up sheet as Markdown: the facts first, then what does not fit, then what to mind before a disk is touched. The HTML form is
+//! made from it.
 
 use std::io::Write;
 use std::path::Path;
 
-use reveille_decoders::{Severity, family};
-use reveille_facts::{BlockFact, Evidence, Fact, Model};
+use reveille_decoders::Severity;
+use reveille_editor::{disk_text, formulas, table_of_blocks};
+use reveille_facts::{BlockFact, DiskMap, Drive, Evidence, Fact, InDrive, Model, reads};
 use reveille_program::Value;
 
 use super::{display_path, line_number};
 
 /// Cautions on media. Sources: fdutils 5.6 manual (holes, rates), articles on diskette media (coercivity, archive practice), the FD179X
-/// and WD1772 data sheets (step rates); what is practice alone says so.
+/// and WD1772 data sheets (step rates), a USB drive's manual page (formats); what is from memory says so.
 const CAUTIONS: &[&str] = &[
     "Write-protect the original first: on a 3.5-inch disk open the hole, on a 5.25-inch disk cover the notch. On an 8-inch disk it is the other way round: an open notch protects (from memory). Not every drive or adapter obeys; try it with a scratch disk.",
     "Image before anything is written, keep the first image untouched, and write down drive, program and unreadable sectors. If the disk is rare, take a flux-level image first: it keeps what a sector image drops.",
-    "Double-density and high-density media are different materials. Use true double-density disks for 250 kbit/s; a high-density disk with its hole covered may lose its data within hours.",
-    "Stop at the first squeal or smear of oxide, and clean the heads before each unknown disk (practice).",
-    "Work on copies. Never let the machine write to the only disk there is, and never format one to see what happens.",
+    "Double-density and high-density media are different materials. Use true double-density disks for 250 kbit/s; a high-density disk with its hole covered may lose its data within hours, and a hole punched in a double-density disk costs its inner tracks.",
+    "A drive of 80 cylinders writes tracks half as wide as one of 40 reads: write 40-cylinder disks on erased media only, or in a drive of 40.",
+    "USB diskette drives know a few formats alone: 1440, 1232 and 1200 KiB, 720 and 640 KiB, and not each of them; no 400 or 800 KiB, no 10 sectors, no 40 cylinders, no single density.",
+    "A drive emulator needs more than the image: FM or MFM, rate, speed, the number of the first sector, the head number in the IDs, gap 3 and interleave if the driver depends on timing, and what the ready and disk-change lines do (from memory). Keep a text file with all that beside the image.",
+    "A disk of a 68000 system may have no 55 AA at the end of its boot sector and a sum that makes it executable: mounting it elsewhere can rewrite the sector. Work on copies.",
+    "Stop at the first squeal or smear of oxide, and clean the heads before each unknown disk.",
+    "Never let the machine write to the only disk there is, and never format one to see what happens.",
     "Mains, power supplies and picture tubes can kill, also when switched off. Leave them to people trained for it, and follow the electrical code of the place.",
 ];
 
+/// What stands in the sheet where a picture does: its text, or whatever is given for it.
+pub(crate) type Pictures<'a> = &'a dyn Fn(&DiskMap, &str) -> String;
+
+/// A picture in characters.
+pub(crate) fn picture_in_text(map: &DiskMap, _: &str) -> String {
+    format!("```text\n{}```\n", disk_text(map))
+}
+
 /// Writes the sheet of a program.
-pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) -> anyhow::Result<()> {
+pub(crate) fn sheet_markdown(
+    model: &Model,
+    root: &Path,
+    pictures: Pictures<'_>,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
     let program = model.program();
     let name = root.file_name().map_or_else(|| root.display().to_string(), |it| it.to_string_lossy().into_owned());
     writeln!(out, "# Bring-up sheet: {name}\n")?;
@@ -38,7 +57,7 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
             reveille_decoders::layouts().iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
         writeln!(
             out,
-            "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is. Tables that macros lay down are not seen yet.\n",
+            "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is. \n",
             titles.join("; ")
         )?;
     } else {
@@ -58,14 +77,20 @@ pub(crate) fn sheet_markdown(model: &Model, root: &Path, out: &mut dyn Write) ->
         }
         writeln!(out)?;
         for block in &blocks {
-            one_block(model, block, out)?;
+            if block.entry == (0, block.entry.1)
+                && let Some(table) = table_of_blocks(&model.table_of(block))
+            {
+                writeln!(out, "### Side by side: `{}`\n\n{table}", table_name(block))?;
+            }
+            one_block(model, block, pictures, out)?;
         }
     }
     constants(model, out)?;
     findings(model, out)?;
     writeln!(out, "## Before a disk is touched\n")?;
+    writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;
     for caution in CAUTIONS {
-        writeln!(out, "- {caution}")?;
+        writeln!(out, "- {caution} *(common practice)*")?;
     }
     Ok(())
 }
@@ -78,7 +103,7 @@ fn place(model: &Model, at: Evidence) -> String {
     format!("{}:{}", display_path(model, at.place.file), line_number(model, at.place) + 1)
 }
 
-fn one_block(model: &Model, block: &BlockFact, out: &mut dyn Write) -> anyhow::Result<()> {
+fn one_block(model: &Model, block: &BlockFact, pictures: Pictures<'_>, out: &mut dyn Write) -> anyhow::Result<()> {
     writeln!(out, "### `{}`\n", block.subject)?;
     let address = match block.address {
         Value::Number(address) => format!(" at ${address:X}"),
@@ -102,15 +127,60 @@ fn one_block(model: &Model, block: &BlockFact, out: &mut dyn Write) -> anyhow::R
         writeln!(out, "| {} | {} | {value} | {from} |", field.offset, field.meaning)?;
     }
     writeln!(out)?;
-    if block.is_readable() {
-        let derived = family(&block.layout.family).into_iter().flat_map(|family| &family.derived);
-        let lines: Vec<_> =
-            derived.filter_map(|it| Some(format!("{} {}", it.meaning.as_ref()?, block.number(&it.name)?))).collect();
-        if !lines.is_empty() {
-            writeln!(out, "From it follow: {}.\n", lines.join("; "))?;
+    let formulas = formulas(block);
+    if !formulas.is_empty() {
+        writeln!(out, "What follows from it:\n")?;
+        for line in formulas {
+            writeln!(out, "- {line}")?;
+        }
+        writeln!(out)?;
+    }
+    if let Some(map) = block.map() {
+        writeln!(out, "{}", pictures(&map, &format!("The disk of {}: {}", block.subject, block.in_words())))?;
+    }
+    for (drive, at) in &model.machine_of(block.at.place.file).drives {
+        if let Some(found) = reads(drive, block) {
+            writeln!(out, "{}\n", in_drive(model, drive, *at, &found))?;
         }
     }
+    recipe(model, block, out)
+}
+
+/// How a drive of the machine file does with the disk.
+fn in_drive(model: &Model, drive: &Drive, at: Evidence, found: &InDrive) -> String {
+    let name = drive.name.as_ref().map_or_else(|| "the drive".to_owned(), |it| format!("drive `{}`", it.value));
+    let verdict = if found.obstacles.is_empty() { "reads this disk" } else { "cannot read this disk" };
+    let mut text = format!("In {name} ({}): {verdict}", place(model, at));
+    for reason in found.obstacles.iter().chain(&found.cautions) {
+        text.push_str("; ");
+        text.push_str(reason);
+    }
+    if let Some(budget) = found.budget.filter(|_| found.obstacles.is_empty()) {
+        text.push_str(&format!(
+            "; a track has {} bytes, and gap 3 may be {} of them after each sector",
+            budget.raw, budget.gap3_left
+        ));
+    }
+    text
+}
+
+/// The commands that make an image of the block's disk and hold one against it.
+fn recipe(model: &Model, block: &BlockFact, out: &mut dyn Write) -> anyhow::Result<()> {
+    let (Some(bytes), "fat") = (block.number("capacity"), block.layout.family.as_str()) else { return Ok(()) };
+    if block.map().is_none() {
+        return Ok(());
+    }
+    let table = format!("{}:{}", display_path(model, block.at.place.file), block.subject);
+    writeln!(
+        out,
+        "An image of this disk has {bytes} bytes. To make one with files on it, and to hold one against the source:\n\n```sh\nreveille image make --table '{table}' --add FILE disk.img\nreveille image check disk.img --table '{table}'\n```\n"
+    )?;
     Ok(())
+}
+
+/// What the table of a block is called.
+fn table_name(block: &BlockFact) -> &str {
+    block.subject.split('[').next().unwrap_or(&block.subject)
 }
 
 fn constants(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
