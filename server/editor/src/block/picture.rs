@@ -44,8 +44,7 @@ pub fn disk_text(map: &DiskMap) -> String {
         track += same + 1;
     }
     for DiskPart { mark, title, from, to } in &map.parts {
-        let range = if to - from == 1 { from.to_string() } else { format!("{from} to {}", to - 1) };
-        let _ = writeln!(text, "{mark}  {title}: {range}");
+        let _ = writeln!(text, "{mark}  {title}: {}", range(*from, *to));
     }
     text
 }
@@ -125,14 +124,13 @@ pub fn disk_svg(map: &DiskMap, title: &str) -> String {
         let y = bottom + 24.0 + 16.0 * at as f64;
         let _ = write!(
             text,
-            "<rect class=\"{}\" x=\"{}\" y=\"{y}\" width=\"12\" height=\"12\" stroke=\"#888\"/><text x=\"{}\" y=\"{}\">{}: {} to {}</text>",
+            "<rect class=\"{}\" x=\"{}\" y=\"{y}\" width=\"12\" height=\"12\" stroke=\"#888\"/><text x=\"{}\" y=\"{}\">{}: {}</text>",
             class(part.mark),
             ROOM + 40.0,
             ROOM + 58.0,
             y + 10.0,
             xml(&part.title),
-            part.from,
-            part.to - 1
+            range(part.from, part.to)
         );
     }
     text.push_str("</svg>");
@@ -147,6 +145,11 @@ fn pieces(map: &DiskMap, track: i64) -> Vec<(char, i64, i64)> {
         (from < to).then_some((part.mark, from - units.start, to - units.start))
     };
     map.parts.iter().filter_map(cut).collect()
+}
+
+/// The units of a part, for people.
+fn range(from: i64, to: i64) -> String {
+    if to - from == 1 { from.to_string() } else { format!("{from} to {}", to - 1) }
 }
 
 fn xml(text: &str) -> String {

@@ -21,6 +21,7 @@ body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:0 auto;padding:1r
 table{border-collapse:collapse;display:block;overflow-x:auto;font-size:.9rem}\
 th,td{border:1px solid var(--line);padding:.2rem .5rem;text-align:left;vertical-align:top}\
 th{background:var(--soft)}\
+td:last-child{white-space:nowrap}\
 code,pre{font-family:ui-monospace,monospace;font-size:.9em}\
 pre{background:var(--soft);padding:.6rem;overflow-x:auto}\
 svg{max-width:100%;height:auto}\
