@@ -2,7 +2,7 @@
 
 use reveille_decoders::boot::{BLOCK_START, BootSector};
 use reveille_decoders::program_header::program_header;
-use reveille_decoders::volume::{Arrangement, Entry, Fat, Geometry, Run, Volume, first_byte, read};
+use reveille_decoders::volume::{Arrangement, Entry, Fat, Geometry, NoVolume, Run, Volume, first_byte, read};
 use reveille_decoders::{Values, family};
 
 use super::boot_name::BootName;
@@ -44,6 +44,16 @@ pub fn check(question: &Question<'_>) -> Checked {
     findings.extend(question.clusters(&volume));
     findings.extend(question.boot_file(&volume));
     Checked { findings, volume }
+}
+
+/// The finding about bytes that no block makes a volume of: why not.
+#[must_use]
+pub fn unreadable(bytes: &[u8], why: &NoVolume) -> ImageFinding {
+    let sector = ImagePlace { offset: BLOCK_START.min(bytes.len()) as u64, sector: 0, cluster: None, path: None };
+    let message = format!(
+        "the boot sector's block makes no volume: {why}; name the firmware's table with --table, or a standard format"
+    );
+    ImageFinding::new("image-003", sector, message)
 }
 
 impl Question<'_> {

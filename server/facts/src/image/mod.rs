@@ -12,6 +12,6 @@ mod tests;
 mod troubles;
 
 pub use boot_name::{BootName, boot_names};
-pub use check::{Checked, Question, check};
+pub use check::{Checked, Question, check, unreadable};
 pub use place::{ImageFinding, ImagePlace, Related};
 pub use table::Table;
