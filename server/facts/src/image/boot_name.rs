@@ -1,7 +1,7 @@
 //! The file that a loader looks for: a name of eleven characters among the data, as it stands in a directory.
 
 use reveille_decoders::volume::{RawName, is_padded_name, shown};
-use reveille_program::{Head, data_runs};
+use reveille_program::{DataItem, data_runs};
 
 use crate::finding::Evidence;
 use crate::model::Model;
@@ -23,17 +23,25 @@ impl BootName {
     }
 }
 
-/// All names of files that a program keeps in the form of a directory, each once, at its first place.
+/// All names of files that a program keeps in the form of a directory, each once, at its first place: an operand of eleven characters,
+/// or operands from a label on that are as long together.
 #[must_use]
 pub fn boot_names(model: &Model) -> Vec<BootName> {
-    let wants = |head: Head<'_>| head.bytes.get(..11).is_some_and(is_padded_name);
     let mut found: Vec<BootName> = Vec::new();
     for unit in model.analysis().units() {
-        for run in data_runs(model.program(), unit, &wants) {
-            for item in &run.items {
-                let bytes: Option<Vec<u8>> = item.bytes.iter().copied().collect();
+        for run in data_runs(model.program(), unit, &|_| true) {
+            let mut sum = 0;
+            let first = run.items.iter().take_while(|it| {
+                sum += it.bytes.len();
+                sum <= 11
+            });
+            let first: Vec<&DataItem> = first.collect();
+            let singles = run.items.iter().map(|it| vec![it]);
+            for items in std::iter::once(first).filter(|it| it.len() > 1).chain(singles) {
+                let bytes: Option<Vec<u8>> = items.iter().flat_map(|it| it.bytes.iter().copied()).collect();
                 let name = bytes.filter(|it| is_padded_name(it)).and_then(|it| RawName::try_from(it.as_slice()).ok());
-                if let Some(name) = name.filter(|name| found.iter().all(|it| it.name != *name)) {
+                let name = name.filter(|name| found.iter().all(|it| it.name != *name));
+                if let (Some(name), Some(item)) = (name, items.first()) {
                     found.push(BootName { name, at: Some(Evidence { place: item.place, span: item.span }) });
                 }
             }

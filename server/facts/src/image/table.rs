@@ -1,7 +1,7 @@
 //! The parameter block that a volume is read and written by: of the source, of a standard format, or of the image itself.
 
 use reveille_decoders::boot::BLOCK_START;
-use reveille_decoders::volume::{Geometry, NoVolume};
+use reveille_decoders::volume::{Geometry, NoVolume, RawName};
 use reveille_decoders::{Family, Format, Layout, Scalar, Values, family, layout};
 
 use crate::blocks::BlockFact;
@@ -102,14 +102,24 @@ impl Table {
         layout("fat-block-25").is_some_and(|it| it.field(name).is_some())
     }
 
-    /// The block for a boot sector: of 19 bytes at least, since whoever reads a disk looks for its geometry there.
+    /// The block for a boot sector: of 19 bytes at least, since whoever reads a disk looks for its geometry there. A block that has room
+    /// for label and number of the disk gets them.
     #[must_use]
-    pub fn block_to_write(&self) -> Vec<u8> {
+    pub fn block_to_write(&self, label: Option<RawName>, serial: u32) -> Vec<u8> {
         let mut block = self.bytes.clone();
         let word = |value: Option<u32>| (value.unwrap_or(0) as u16).to_le_bytes();
         let geometry = [word(self.geometry.track_sectors), word(self.geometry.sides), [0, 0]].concat();
         if let Some(rest) = geometry.get(block.len().saturating_sub(13)..).filter(|_| block.len() >= 13) {
             block.extend_from_slice(rest);
+        }
+        let mut set = |name: &str, bytes: &[u8]| {
+            if let Some(field) = self.layout.field(name) {
+                block[field.offset..field.offset + bytes.len()].copy_from_slice(bytes);
+            }
+        };
+        set("volume_id", &serial.to_le_bytes());
+        if let Some(label) = label {
+            set("volume_label", &label);
         }
         block
     }

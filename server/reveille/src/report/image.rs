@@ -8,17 +8,44 @@ use reveille_decoders::Severity;
 use reveille_decoders::volume::{Entry, ORDERS, OrderKind, Volume, Written, attribute, shown_label};
 use reveille_facts::Model;
 use reveille_facts::image::{ImageFinding, ImagePlace, Related, Table};
+use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::{display_path, line_number, shown};
 
+#[derive(Serialize)]
+struct FindingJson<'a> {
+    finding: &'static str,
+    severity: &'static str,
+    image: &'a str,
+    offset: u64,
+    sector: u64,
+    cluster: Option<u32>,
+    path: Option<&'a str>,
+    message: &'a str,
+    related: Vec<Value>,
+}
+
+#[derive(Serialize)]
+struct EntryJson<'a> {
+    path: &'a str,
+    kind: &'static str,
+    bytes: u32,
+    date: Option<String>,
+    attributes: Vec<&'static str>,
+    first_cluster: u32,
+    clusters: u32,
+    contiguous: bool,
+    sound: bool,
+}
+
 /// A block, and the program that it is from.
-pub(crate) struct Recipe<'a> {
+pub(crate) struct NamedTable<'a> {
     pub(crate) table: &'a Table,
     pub(crate) model: &'a Model,
 }
 
-impl Recipe<'_> {
+impl NamedTable<'_> {
     /// The block, its geometry, and where it stands.
     pub(crate) fn named(&self) -> String {
         let geometry = &self.table.geometry;
@@ -93,17 +120,17 @@ pub(crate) fn image_findings_json(
                 json!({"file": at.path, "range": {"start": position(at.start), "end": position(at.end)}, "message": message})
             }
         }).collect();
-        let value = json!({
-            "finding": finding.code,
-            "severity": finding.severity.name(),
-            "image": image,
-            "offset": finding.at.offset,
-            "sector": finding.at.sector,
-            "cluster": finding.at.cluster,
-            "path": finding.at.path,
-            "message": finding.message,
-            "related": related,
-        });
+        let value = FindingJson {
+            finding: finding.code,
+            severity: finding.severity.name(),
+            image: &image,
+            offset: finding.at.offset,
+            sector: finding.at.sector,
+            cluster: finding.at.cluster,
+            path: finding.at.path.as_deref(),
+            message: &finding.message,
+            related,
+        };
         serde_json::to_writer(&mut *out, &value)?;
         writeln!(out)?;
     }
@@ -159,17 +186,17 @@ pub(crate) fn image_list_text(path: &Path, table: &Table, volume: &Volume, out: 
 pub(crate) fn image_list_json(volume: &Volume, out: &mut dyn Write) -> Result<()> {
     for entry in &volume.entries {
         let moment = Some(entry.moment.to_string().replace(' ', "T")).filter(|_| entry.moment.is_possible());
-        let value = json!({
-            "path": entry.path,
-            "kind": if entry.is_directory() { "directory" } else { "file" },
-            "bytes": entry.bytes,
-            "date": moment,
-            "attributes": attributes(entry),
-            "first_cluster": entry.first_cluster,
-            "clusters": entry.clusters(),
-            "contiguous": entry.is_contiguous(),
-            "sound": entry.is_sound,
-        });
+        let value = EntryJson {
+            path: &entry.path,
+            kind: if entry.is_directory() { "directory" } else { "file" },
+            bytes: entry.bytes,
+            date: moment,
+            attributes: attributes(entry),
+            first_cluster: entry.first_cluster,
+            clusters: entry.clusters(),
+            contiguous: entry.is_contiguous(),
+            sound: entry.is_sound,
+        };
         serde_json::to_writer(&mut *out, &value)?;
         writeln!(out)?;
     }
@@ -178,7 +205,7 @@ pub(crate) fn image_list_json(volume: &Volume, out: &mut dyn Write) -> Result<()
 
 /// What was written where.
 pub(crate) fn recipe(
-    it: &Recipe<'_>,
+    it: &NamedTable<'_>,
     path: &Path,
     written: &Written,
     sector: &str,

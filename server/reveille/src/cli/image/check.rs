@@ -34,7 +34,7 @@ impl Check {
                 let (arrangement, volume) = self.input.arranged(bytes, &table.geometry)?;
                 let question = Question { bytes: &volume, arrangement, table: &table, boot: given.boot.as_ref() };
                 let checked = check(&question);
-                (checked.findings, Some(report::Recipe { table: &table, model: &given.model }.named()))
+                (checked.findings, Some(report::NamedTable { table: &table, model: &given.model }.named()))
             }
         };
         let path = &self.input.image;

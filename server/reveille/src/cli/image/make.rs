@@ -98,7 +98,7 @@ impl Make {
             added.iter().map(|it| NewEntry { path: it.path.clone(), bytes: &it.bytes }).collect();
         let mut written = write(&table.geometry, &files, label, moment).map_err(Unfit)?;
         let code = self.boot_code.as_deref().map(read_plain).transpose()?.unwrap_or_default();
-        let sector = self.boot_sector(table, &mut written, &code)?;
+        let sector = self.boot_sector(table, &mut written, &code, label)?;
 
         let arrangement = Arrangement::new(self.order, &table.geometry).map_err(Unfit)?;
         let has_boot = given.boot.as_ref().filter(|it| {
@@ -119,7 +119,7 @@ impl Make {
         let new = [NewFile { path: &self.output, bytes: arrangement.to_file(&written.bytes) }];
         files::write(&new, &inputs, self.force)?;
 
-        let recipe = report::Recipe { table, model: &given.model };
+        let recipe = report::NamedTable { table, model: &given.model };
         report::recipe(&recipe, &self.output, &written, &sector, self.order, out)?;
         self.remarks(&given, has_boot.is_some(), out)?;
         if !findings.is_empty() {
@@ -184,7 +184,7 @@ impl Make {
     }
 
     /// Writes the boot sector, and says what it is.
-    fn boot_sector(&self, table: &Table, written: &mut Written, code: &[u8]) -> Result<String> {
+    fn boot_sector(&self, table: &Table, written: &mut Written, code: &[u8], label: Option<RawName>) -> Result<String> {
         let of_source = table.sector_start.as_deref().and_then(|it| it.first()).map(|first| match first {
             0xeb | 0xe9 => BranchName::I8086,
             _ => BranchName::M68000,
@@ -206,7 +206,7 @@ impl Make {
             Some(serial) => serial as u32,
             None => kind("crc-32").map_or(0, |it| compute(it, &written.bytes)),
         };
-        let block = table.block_to_write();
+        let block = table.block_to_write(label, serial);
         let boot = NewBoot {
             branch: match branch {
                 BranchName::M68000 => Branch::M68000,
