@@ -19,6 +19,30 @@ fn source(format: &Format) -> String {
     format!("shipped_bpb\n{}\n\teven\n", lines.join("\n"))
 }
 
+/// The same with a block of 51 bytes: number, label and type of the file system behind the geometry.
+fn long_source(format: &Format) -> String {
+    let rest = "\tdc.b\t0,0,0,0,0,0\n\tdc.b\t0,0,$29,0,0,0,0\n\tdc.b\t'NO NAME    ','FAT12   '\n\teven\n";
+    source(format).replace("\teven\n", rest)
+}
+
+/// What fsck.fat has to say of an image. Observed: it takes bytes 43 to 53 for a label though no signature says that they are one, and
+/// so complains of every sector with a block of 19 bytes, those of mkfs.fat -A among them; this one complaint does not count.
+fn complaints(image: &str) -> Vec<String> {
+    let said = tool("sh", &["-c", "fsck.fat -n \"$0\" || [ $? = 1 ]", image]);
+    let is_frame = |it: &&str| {
+        it.is_empty()
+            || it.starts_with("fsck.fat 4")
+            || it.starts_with(image)
+            || [
+                "Leaving filesystem unchanged.",
+                "Label '' stored in boot sector is not valid.",
+                "  Auto-removing label from boot sector.",
+            ]
+            .contains(it)
+    };
+    said.lines().filter(|it| !is_frame(it)).map(str::to_owned).collect()
+}
+
 /// The findings of a check but for hints.
 fn troubles(folder: &Path, arguments: &[&str]) -> Vec<Value> {
     let output = run(folder, &[&["image", "check", "--format", "json"], arguments].concat());
@@ -37,7 +61,7 @@ fn images_of_the_tools_are_sound_by_their_table_and_stay_so_when_the_tools_fill_
         let (image, table) = (format!("{}.img", format.name), format!("{}.s", format.name));
         make_image(&path.join(&image), made_with);
         std::fs::write(path.join(&table), source(format)).expect("written");
-        let mut check = |what: &str| {
+        let check = |what: &str| {
             for by in [&["--standard", format.name.as_str()][..], &["--table", table.as_str()], &[]] {
                 let found = troubles(path, &[&[image.as_str()], by].concat());
                 assert_eq!(found, Vec::<Value>::new(), "{}, {what}, {by:?}: {made_with}", format.name);
@@ -71,7 +95,8 @@ fn our_images_pass_fsck_and_mtools_reads_the_same_from_them() {
         for branch in ["68000", "8086"] {
             let folder = tempfile::tempdir().expect("a temporary folder");
             let path = folder.path();
-            std::fs::write(path.join("t.s"), source(format)).expect("written");
+            let text = if branch == "8086" { long_source(format) } else { source(format) };
+            std::fs::write(path.join("t.s"), text).expect("written");
             let mut numbers = Numbers::new(format.clusters as u64);
             let mut content =
                 |most: usize| -> Vec<u8> { (0..numbers.below(most)).map(|_| numbers.below(256) as u8).collect() };
@@ -92,7 +117,7 @@ fn our_images_pass_fsck_and_mtools_reads_the_same_from_them() {
             let output = run(path, &[&make[..], &adds, &["x.img"]].concat());
             assert_eq!((output.code, output.err.as_str()), (0, ""), "{}: {}", format.name, output.out);
             let image = path.join("x.img").to_string_lossy().into_owned();
-            let _ = tool("fsck.fat", &["-n", &image]);
+            assert_eq!(complaints(&image), Vec::<String>::new(), "{} {branch}", format.name);
             let listed = tool("mdir", &["-b", "-/", "-i", &image, "::"]);
             let theirs: BTreeSet<&str> =
                 listed.lines().map(|it| it.trim_start_matches("::/").trim_end_matches('/')).collect();
@@ -114,14 +139,12 @@ fn our_images_pass_fsck_and_mtools_reads_the_same_from_them() {
     assert!(count > 30, "{count}");
 }
 
-/// Observed: fsck.fat takes bytes 43 to 53 for a label whether or not the sector says that it has one.
 #[test]
 fn an_image_with_a_label_in_a_long_block_passes_fsck() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path();
     let format = formats().iter().find(|it| it.name == "720k").expect("720 KiB");
-    let rest = "\tdc.b\t0,0,0,0,0,0\n\tdc.b\t0,0,$29,0,0,0,0\n\tdc.b\t'NO NAME    ','FAT12   '\n\teven\n";
-    std::fs::write(path.join("t.s"), source(format).replace("\teven\n", rest)).expect("written");
+    std::fs::write(path.join("t.s"), long_source(format)).expect("written");
     let output = run(path, &["image", "make", "--table", "t.s:shipped_bpb", "--label", "tide 12", "x.img"]);
     assert_eq!((output.code, output.err.as_str()), (0, ""), "{}", output.out);
     assert!(output.out.contains("block of 51 bytes"), "{}", output.out);

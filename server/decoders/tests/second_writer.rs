@@ -4,7 +4,7 @@ use std::io::{Cursor, Read, Write};
 
 use fatfs::{FileSystem, FormatVolumeOptions, FsOptions, format_volume};
 use reveille_decoders::boot::{Branch, NewBoot};
-use reveille_decoders::volume::{Geometry, Moment, NewEntry, raw_name, read, write};
+use reveille_decoders::volume::{Fat, Geometry, Moment, NewEntry, raw_name, read, write};
 use reveille_decoders::{Format, Values, family, formats, layout};
 
 fn block(format: &Format) -> Vec<u8> {
@@ -82,6 +82,10 @@ fn the_crate_fills_our_empty_volume_as_we_do() {
 
 /// A volume that the crate formatted, told everything that it can be told.
 fn formatted(format: &Format) -> Option<Vec<u8>> {
+    // It panics where sectors have fewer bytes.
+    if format.sector_size < 512 {
+        return None;
+    }
     let mut bytes = vec![0; (format.total_sectors() * format.sector_size) as usize];
     let options = FormatVolumeOptions::new()
         .bytes_per_sector(format.sector_size as u16)
@@ -118,9 +122,15 @@ fn the_crate_s_formatter_makes_the_same_volume_where_it_can_make_the_block() {
             }
         }
         let (geometry, ours) = volume(format, &files);
-        let start = geometry.fat_start(0) as usize * geometry.sector_bytes as usize;
-        let root = geometry.root_start() as usize * geometry.sector_bytes as usize;
-        assert!(theirs[start..root] == ours[start..root], "{}: FATs", format.name);
+        // Behind the last entry the crate fills its FATs with marks, and we with zeros.
+        let entries = |bytes: &[u8], copy: u32| -> Vec<Option<u32>> {
+            let start = geometry.fat_start(copy) as usize * geometry.sector_bytes as usize;
+            let fat = Fat::new(&bytes[start..], geometry.bits(), geometry.clusters());
+            (0..geometry.clusters() + 2).map(|it| fat.raw(it)).collect()
+        };
+        for copy in 0..2 {
+            assert!(entries(&theirs, copy) == entries(&ours, copy), "{}: FAT {copy}", format.name);
+        }
         for (name, content) in &files {
             let volume = read(&theirs, &geometry);
             assert!(
