@@ -101,18 +101,18 @@ pub fn program_header(file: &[u8]) -> Option<ProgramHeader> {
     let mut parts = vec![("header", kind.header_bytes as u64)];
     for (name, at) in kind.parts {
         let bytes = number(*at, kind.number_bytes);
-        if bytes % 2 != 0 {
+        if !bytes.is_multiple_of(2) {
             troubles.push(format!("{name} has {bytes} bytes; expected an even number"));
         }
         parts.push((name, bytes));
     }
     if let Some((at, bytes)) = kind.symbol_bytes {
         let symbols = number(at, 4);
-        if symbols % bytes != 0 {
+        if !symbols.is_multiple_of(bytes) {
             troubles.push(format!("the symbols have {symbols} bytes; expected a multiple of {bytes}"));
         }
     }
-    if let Some(start) = kind.start.map(|at| number(at, 4)).filter(|it| it % 2 != 0) {
+    if let Some(start) = kind.start.map(|at| number(at, 4)).filter(|it| !it.is_multiple_of(2)) {
         troubles.push(format!("the start ${start:X} is odd; expected an even address"));
     }
     let sum: u64 = parts.iter().map(|it| it.1).sum();

@@ -8,8 +8,11 @@ use reveille_decoders::volume::{Fat, Geometry, Moment, NewEntry, raw_name, read,
 use reveille_decoders::{Format, Values, family, formats, layout};
 
 fn block(format: &Format) -> Vec<u8> {
-    let layout = layout("fat-block-19").unwrap();
-    let bytes = layout.fields.iter().flat_map(|it| layout.encode(it, format.value(&it.name).unwrap()));
+    let layout = layout("fat-block-19").expect("a layout");
+    let bytes = layout
+        .fields
+        .iter()
+        .flat_map(|it| layout.encode(it, format.value(&it.name).expect("a standard format holds it")));
     // The crate reads the 25-byte block and what follows it.
     bytes.chain([0; 32]).collect()
 }
@@ -17,14 +20,15 @@ fn block(format: &Format) -> Vec<u8> {
 /// A volume with files, its boot sector as the crate wants it.
 fn volume(format: &Format, files: &[(&str, Vec<u8>)]) -> (Geometry, Vec<u8>) {
     let block = block(format);
-    let values = Values::new(family("fat").unwrap(), &layout("fat-block-19").unwrap().decode(&block), &[]);
-    let geometry = Geometry::from_names(&values).unwrap();
-    let path = |text: &str| text.split('/').map(|it| raw_name(it).unwrap()).collect();
+    let values =
+        Values::new(family("fat").expect("a family"), &layout("fat-block-19").expect("a layout").decode(&block), &[]);
+    let geometry = Geometry::from_names(&values).expect("a standard format holds it");
+    let path = |text: &str| text.split('/').map(|it| raw_name(it).expect("a standard format holds it")).collect();
     let files: Vec<_> = files.iter().map(|(name, bytes)| NewEntry { path: path(name), bytes }).collect();
-    let mut bytes = write(&geometry, &files, None, Moment::default()).unwrap().bytes;
+    let mut bytes = write(&geometry, &files, None, Moment::default()).expect("a standard format holds it").bytes;
     let boot =
         NewBoot { branch: Branch::I8086, block: &block, code: &[], serial: 0, has_signature: true, word_sum: None };
-    boot.write(&mut bytes, &geometry).unwrap();
+    boot.write(&mut bytes, &geometry).expect("a standard format holds it");
     (geometry, bytes)
 }
 

@@ -28,7 +28,7 @@ impl Moment {
             return Err(format!("{hour:02}:{minute:02}:{second:02} is no time of a day"));
         }
         let date = (year - 1980) << 9 | month << 5 | day;
-        let time = hour << 11 | minute << 5 | second / 2;
+        let time = hour << 11 | minute << 5 | (second / 2);
         Ok(Self { date: date as u16, time: time as u16 })
     }
 
@@ -105,7 +105,7 @@ impl FromStr for Moment {
 }
 
 fn is_leap(year: u32) -> bool {
-    year % 4 == 0 && year % 100 != 0 || year % 400 == 0
+    year.is_multiple_of(4) && !year.is_multiple_of(100) || year.is_multiple_of(400)
 }
 
 fn days(year: u32, month: u32) -> u32 {

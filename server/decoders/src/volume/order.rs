@@ -64,7 +64,7 @@ impl Arrangement {
             return Err("the order of tracks needs sectors per track and heads, which the block does not say".into());
         };
         let cylinder = sectors * sides;
-        if cylinder == 0 || geometry.total_sectors % cylinder != 0 {
+        if cylinder == 0 || !geometry.total_sectors.is_multiple_of(cylinder) {
             let total = geometry.total_sectors;
             return Err(format!(
                 "{total} sectors are no whole number of cylinders of {cylinder}, expected that for another order of tracks"

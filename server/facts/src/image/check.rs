@@ -102,10 +102,8 @@ impl Question<'_> {
             let in_block = table.layout.field(field).map_or(0, |it| BLOCK_START + it.offset) as u64;
             let offset = sector.offset(field).unwrap_or(in_block);
             let mut finding = ImageFinding::new(&rule.code, self.place(offset, None, ""), rule.message.text(&sector));
-            if rule.code == "boot-006" {
-                if let Some(at) = table.evidence("format_identifier") {
-                    finding = finding.related(Related::Source(at), "the media descriptor of the source");
-                }
+            if let Some(at) = table.evidence("format_identifier").filter(|_| rule.code == "boot-006") {
+                finding = finding.related(Related::Source(at), "the media descriptor of the source");
             }
             found.push(finding);
         }

@@ -53,7 +53,7 @@ impl NamedTable<'_> {
             format!(" ({}:{})", display_path(self.model, at.place.file), line_number(self.model, at.place) + 1)
         });
         let sectors = match (geometry.sides, geometry.track_sectors) {
-            (Some(sides), Some(track)) if geometry.total_sectors % (sides * track) == 0 => {
+            (Some(sides), Some(track)) if geometry.total_sectors.is_multiple_of(sides * track) => {
                 format!("{} x {sides} x {track} x {}", geometry.total_sectors / (sides * track), geometry.sector_bytes)
             }
             _ => format!("{} sectors of {}", geometry.total_sectors, geometry.sector_bytes),
