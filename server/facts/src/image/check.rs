@@ -92,8 +92,8 @@ impl Question<'_> {
             if !table.is_own {
                 found.extend(self.fields(block));
             }
-            if let Ok(values) = values(layout, own) {
-                found.extend(self.block_rules(&values, layout));
+            if let Ok(values) = values(&layout, own) {
+                found.extend(self.block_rules(&values, &layout));
             }
         }
         let sector = BootSector::new(self.bytes, self.bytes.len() as u64, &table.values, block_bytes);
@@ -124,7 +124,7 @@ impl Question<'_> {
             };
             // A total may stand in either field.
             let same_total = field.name.starts_with("total_sectors")
-                && values(table.layout, &block[..table.layout.len().min(block.len())])
+                && values(&table.layout, &block[..table.layout.len().min(block.len())])
                     .is_ok_and(|it| total(&it) == total(&table.values));
             if !is_geometry || wanted == has || same_total {
                 continue;

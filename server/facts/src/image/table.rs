@@ -1,5 +1,7 @@
 //! The parameter block that a volume is read and written by: of the source, of a standard format, or of the image itself.
 
+use std::sync::Arc;
+
 use reveille_decoders::boot::BLOCK_START;
 use reveille_decoders::volume::{Geometry, NoVolume, RawName};
 use reveille_decoders::{Family, Format, Layout, Scalar, Values, family, layout};
@@ -13,7 +15,7 @@ pub struct Table {
     /// What it is called in messages.
     pub subject: String,
     /// Its layout.
-    pub layout: &'static Layout,
+    pub layout: Arc<Layout>,
     /// Its bytes; fewer than its layout has where the image ends.
     pub bytes: Vec<u8>,
     /// Its values, and what follows from them.
@@ -39,7 +41,8 @@ impl Table {
         if !fact.holes.is_empty() || fact.bytes.len() < fact.layout.len() {
             return Err(NoVolume(format!("`{}` has bytes that are not known", fact.subject)));
         }
-        let mut table = Self::new(format!("`{}`", fact.subject), fact.layout, fact.bytes.clone())?;
+        let (layout, bytes) = as_in_a_sector(fact)?;
+        let mut table = Self::new(format!("`{}`", fact.subject), layout, bytes)?;
         let missing = table.geometry.track_sectors.is_none() || table.geometry.sides.is_none();
         if missing && table.layout.field("sectors_per_track").is_none() {
             table.note = Some(match fact.format {
@@ -53,7 +56,7 @@ impl Table {
                 None => "a block of 13 bytes has no geometry, and it equals no standard format: sectors per track and heads are left 0".to_owned(),
             });
         }
-        let fields = fact.layout.fields.iter();
+        let fields = table.layout.fields.iter();
         table.fields = fields.filter_map(|it| Some((it.name.clone(), *fact.evidence(&it.name).first()?))).collect();
         table.sector_start = fact.bytes_before(BLOCK_START);
         Ok(table)
@@ -66,7 +69,8 @@ impl Table {
     pub fn of_format(format: &Format) -> Result<Self, NoVolume> {
         let layout = named("fat-block-19")?;
         let bytes = layout.fields.iter().flat_map(|it| layout.encode(it, format.value(&it.name).unwrap_or(0)));
-        Self::new(format!("the standard format `{}`", format.name), layout, bytes.collect())
+        let bytes: Vec<u8> = bytes.collect();
+        Self::new(format!("the standard format `{}`", format.name), layout, bytes)
     }
 
     /// The block in the boot sector of an image.
@@ -84,8 +88,8 @@ impl Table {
         Ok(Self { is_own: true, ..table })
     }
 
-    fn new(subject: String, layout: &'static Layout, bytes: Vec<u8>) -> Result<Self, NoVolume> {
-        let values = values(layout, &bytes)?;
+    fn new(subject: String, layout: Arc<Layout>, bytes: Vec<u8>) -> Result<Self, NoVolume> {
+        let values = values(&layout, &bytes)?;
         let geometry = Geometry::from_names(&values)?;
         let (fields, sector_start) = (Vec::new(), None);
         Ok(Self { subject, layout, bytes, values, geometry, is_own: false, note: None, fields, sector_start })
@@ -125,8 +129,25 @@ impl Table {
     }
 }
 
-fn named(name: &str) -> Result<&'static Layout, NoVolume> {
-    layout(name).ok_or_else(|| NoVolume(format!("there is no layout `{name}`")))
+/// A block as it stands in a boot sector. A layout of a user's own may have the same fields otherwise.
+fn as_in_a_sector(fact: &BlockFact) -> Result<(Arc<Layout>, Vec<u8>), NoVolume> {
+    let is_of_sectors =
+        ["fat-block-13", "fat-block-19", "fat-block-25", "fat-block-51"].contains(&fact.layout.name.as_str());
+    if is_of_sectors {
+        return Ok((fact.layout.clone(), fact.bytes.clone()));
+    }
+    let layout = named("fat-block-19")?;
+    let mut bytes = Vec::new();
+    for field in &layout.fields {
+        let value = fact.number(&field.name).or_else(|| (field.name == "hidden_sectors").then_some(0));
+        let value = value.ok_or_else(|| NoVolume(format!("`{}` has no `{}`", fact.subject, field.name)))?;
+        bytes.extend(layout.encode(field, value));
+    }
+    Ok((layout, bytes))
+}
+
+fn named(name: &str) -> Result<Arc<Layout>, NoVolume> {
+    layout(name).cloned().ok_or_else(|| NoVolume(format!("there is no layout `{name}`")))
 }
 
 /// The values of a FAT block that stands in a boot sector.
@@ -141,7 +162,7 @@ pub(super) fn values(layout: &Layout, bytes: &[u8]) -> Result<Values, NoVolume> 
 
 /// The layout of the block in a boot sector: how much of it counts is told by the signature of its extension, and by the 16-bit total,
 /// which is 0 where the 32-bit one counts. *FAT: General Overview of On-Disk Format* 1.03, Boot Sector and BPB.
-pub(super) fn own_layout(block: &[u8]) -> Result<&'static Layout, NoVolume> {
+pub(super) fn own_layout(block: &[u8]) -> Result<Arc<Layout>, NoVolume> {
     let long = named("fat-block-51")?;
     let is_signed = matches!(long.decode(block).number("extended_boot_signature"), Some(0x28 | 0x29));
     if is_signed && block.len() >= long.len() {

@@ -15,7 +15,7 @@ use reveille_decoders::volume::{
 use reveille_facts::image::{Question, Table, check};
 
 use super::super::files::{self, NewFile};
-use super::super::{CLEAN, number};
+use super::super::number;
 use super::input::must_be_writable;
 use super::table::{Given, TableArgs};
 use super::{CAUTION, Unfit, order_name};
@@ -127,7 +127,7 @@ impl Make {
             report::image_findings_text(&given.model, &self.output, &findings, out)?;
         }
         writeln!(out, "{CAUTION}")?;
-        Ok(super::check::code(&findings).max(CLEAN))
+        Ok(super::check::code(&findings))
     }
 
     fn remarks(&self, given: &Given, is_there: bool, out: &mut dyn Write) -> Result<()> {

@@ -122,10 +122,9 @@ fn choose<'a>(model: &'a Model, label: Option<&str>) -> Result<&'a BlockFact> {
     let Some(label) = label else {
         let mut geometries: Vec<(&BlockFact, _)> = Vec::new();
         for block in &readable {
-            if let Ok(geometry) = Table::of_block(block).map(|it| it.geometry) {
-                if !geometries.iter().any(|it| it.1 == geometry) {
-                    geometries.push((block, geometry));
-                }
+            match Table::of_block(block).map(|it| it.geometry) {
+                Ok(geometry) if !geometries.iter().any(|it| it.1 == geometry) => geometries.push((block, geometry)),
+                _ => (),
             }
         }
         return match geometries[..] {
