@@ -195,7 +195,7 @@ mod tests {
     use super::{NewFile, PIECE, Step, put, target};
 
     /// Writes two files over an old one and a new name, with the step of a number failing. The result tells whether it got that far.
-    fn with_failure(at: usize) -> (Vec<Step>, [Option<Vec<u8>>; 2], usize) {
+    fn with_failure(at: Option<usize>) -> (Vec<Step>, [Option<Vec<u8>>; 2], usize) {
         let folder = tempfile::tempdir().unwrap();
         let (old, new) = (folder.path().join("old.img"), folder.path().join("new.img"));
         fs::write(&old, b"old bytes").unwrap();
@@ -205,22 +205,26 @@ mod tests {
         let mut steps = Vec::new();
         let mut gate = |step| {
             steps.push(step);
-            if steps.len() == at + 1 { Err(io::Error::from(io::ErrorKind::StorageFull)) } else { Ok(()) }
+            if at.is_some_and(|at| steps.len() == at + 1) {
+                Err(io::Error::from(io::ErrorKind::StorageFull))
+            } else {
+                Ok(())
+            }
         };
         let result = put(&files, &targets, true, &mut gate);
-        assert_eq!(result.is_err(), steps.len() == at + 1);
+        assert_eq!(result.is_err(), at.is_some_and(|at| steps.len() == at + 1));
         let names = fs::read_dir(folder.path()).unwrap().count();
         (steps, [fs::read(&old).ok(), fs::read(&new).ok()], names)
     }
 
     #[test]
     fn a_failure_at_any_step_leaves_the_old_file_or_the_whole_new_one() {
-        let (all, _, _) = with_failure(usize::MAX);
+        let (all, _, _) = with_failure(None);
         for step in [Step::Create, Step::Write, Step::Permissions, Step::Sync, Step::Name] {
             assert!(all.contains(&step), "{step:?} is gone through");
         }
         for at in 0..=all.len() {
-            let (steps, [old, new], names) = with_failure(at);
+            let (steps, [old, new], names) = with_failure(Some(at));
             let old = old.unwrap();
             assert!(old == b"old bytes" || old == vec![1; 3 * PIECE + 5], "step {at}, {:?}: a part", steps.last());
             assert!(new.as_ref().is_none_or(|it| *it == vec![2; PIECE]), "step {at}, {:?}: a part", steps.last());
