@@ -62,6 +62,46 @@ pub fn run(folder: &Path, arguments: &[&str]) -> Output {
     }
 }
 
+/// Runs an outside tool and gives what it printed. Its exit code has to be 0.
+///
+/// # Panics
+/// If it is not installed, or fails.
+#[must_use]
+pub fn tool(name: &str, arguments: &[&str]) -> String {
+    let path = format!("{}:/usr/sbin:/sbin", std::env::var("PATH").unwrap_or_default());
+    let mut shell = Command::new("sh");
+    shell.arg("-c").arg("exec \"$0\" \"$@\"").arg(name).args(arguments).env("PATH", path);
+    let output = shell.output().expect("the shell starts");
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    let printed = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_ne!(output.status.code(), Some(127), "{name} is missing: run tests/install-tools.sh system");
+    assert!(output.status.success(), "{name} {arguments:?}: {said}{printed}");
+    printed
+}
+
+/// Makes the image of a standard format as its `made_with` says.
+///
+/// # Panics
+/// If the tool is not known, not installed, or fails.
+pub fn make_image(image: &Path, made_with: &str) {
+    let image_name = image.to_str().expect("a temporary path is text");
+    let mut words = made_with.split_whitespace();
+    match words.next() {
+        Some("mformat") => {
+            // A remark in brackets is none of the tool's words.
+            let words: Vec<&str> = words.take_while(|word| !word.starts_with('(')).collect();
+            let _ = tool("mformat", &[&words[..], &["-C", "-i", image_name, "::"]].concat());
+        }
+        Some("mkfs.fat") => {
+            let words: Vec<&str> = words.collect();
+            let (kib, options) = words.split_last().expect("mkfs.fat is given a size");
+            let kib = kib.trim_matches(['(', ')']);
+            let _ = tool("mkfs.fat", &[options, &["-C", image_name, kib]].concat());
+        }
+        other => panic!("unknown tool {other:?}"),
+    }
+}
+
 /// A client of the language server, over real pipes.
 pub struct Client {
     child: Child,

@@ -171,6 +171,7 @@ const FILES: &[&str] = &[
     include_str!("../families/recipe.toml"),
     include_str!("../families/track.toml"),
     include_str!("../families/own.toml"),
+    include_str!("../families/boot.toml"),
 ];
 
 static FAMILIES: LazyLock<Vec<Family>> = LazyLock::new(|| {

@@ -11,13 +11,16 @@
 //! ```
 
 mod block;
+pub mod boot;
 pub mod checksum;
 pub mod chips;
 mod family;
 mod format;
 mod formula;
+pub mod program_header;
 pub mod track;
 pub mod transfer;
+pub mod volume;
 
 pub use block::{
     Block, Endian, Example, Field, FieldKind, FieldText, Layout, LayoutError, LayoutText, Rows, ValuesText, layout,

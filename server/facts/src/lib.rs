@@ -9,6 +9,7 @@ mod constants;
 mod convert;
 mod finding;
 mod fix;
+pub mod image;
 mod linkage;
 mod machine;
 mod model;

@@ -2,44 +2,16 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::process::Command;
 
 use reveille_decoders::formats;
 use reveille_fixture::Numbers;
+use reveille_tests::{make_image, tool};
 
 use crate::{STYLES, block_facts, data_lines, fact_in};
 
-/// Runs a tool and gives what it printed.
-fn tool(name: &str, arguments: &[&str]) -> String {
-    let path = format!("{}:/usr/sbin:/sbin", std::env::var("PATH").unwrap_or_default());
-    let mut shell = Command::new("sh");
-    shell.arg("-c").arg("exec \"$0\" \"$@\"").arg(name).args(arguments).env("PATH", path);
-    let output = shell.output().expect("the shell starts");
-    let said = String::from_utf8_lossy(&output.stderr).into_owned();
-    assert_ne!(output.status.code(), Some(127), "{name} is missing: run tests/install-tools.sh system");
-    assert!(output.status.success(), "{name} {arguments:?}: {said}");
-    String::from_utf8_lossy(&output.stdout).into_owned()
-}
-
 /// The boot sector of an image that is made as `made_with` says.
 fn boot_sector(image: &Path, made_with: &str) -> Vec<u8> {
-    let image_name = image.to_str().expect("a temporary path is text");
-    let mut words = made_with.split_whitespace();
-    match words.next() {
-        Some("mformat") => {
-            // A remark in brackets is none of the tool's words.
-            let words: Vec<&str> = words.take_while(|word| !word.starts_with('(')).collect();
-            let arguments = [&words[..], &["-C", "-i", image_name, "::"]].concat();
-            tool("mformat", &arguments);
-        }
-        Some("mkfs.fat") => {
-            let words: Vec<&str> = words.collect();
-            let (kib, options) = words.split_last().expect("mkfs.fat is given a size");
-            let kib = kib.trim_matches(['(', ')']);
-            tool("mkfs.fat", &[options, &["-C", image_name, kib]].concat());
-        }
-        other => panic!("unknown tool {other:?}"),
-    }
+    make_image(image, made_with);
     let mut sector = std::fs::read(image).expect("the tool made the image");
     sector.truncate(512);
     sector

@@ -174,6 +174,14 @@ impl BlockFact {
         places
     }
 
+    /// The bytes that the source lays down before the block, as many as asked for: those of a boot sector that is there as a whole.
+    #[must_use]
+    pub fn bytes_before(&self, count: usize) -> Option<Vec<u8>> {
+        let all: Vec<Option<u8>> = self.items.iter().flat_map(|it| it.bytes.iter().copied()).collect();
+        let start = self.items_start.checked_sub(count).filter(|_| self.entry.1 == 1 && self.offset == count)?;
+        all.get(start..self.items_start)?.iter().copied().collect()
+    }
+
     /// Cylinders, heads, sectors per track and bytes per sector: from the fields, or from the standard format of this total.
     #[must_use]
     pub fn geometry(&self) -> Option<[i64; 4]> {

@@ -19,6 +19,35 @@ pub(super) fn read(path: &Path, most: u64) -> Result<Option<Vec<u8>>> {
     Ok(Some(bytes).filter(|it| it.len() as u64 <= most))
 }
 
+/// What happens to a file on its way to its name; a test makes each of them fail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Step {
+    Create,
+    Write,
+    Permissions,
+    Sync,
+    Name,
+}
+
+/// Lets a step happen, or makes it fail.
+type Gate<'a> = &'a mut dyn FnMut(Step) -> io::Result<()>;
+
+/// So many bytes are written at once.
+const PIECE: usize = 64 << 10;
+
+/// Whether a path is a file that can be read whole. A pipe would be waited for, a device has no end.
+pub(super) fn must_be_plain(path: &Path) -> Result<()> {
+    let shown = path.display();
+    let kind = fs::metadata(path).with_context(|| format!("`{shown}` cannot be opened"))?;
+    if kind.is_dir() {
+        bail!("`{shown}` is a folder, expected a file");
+    }
+    if !kind.is_file() {
+        bail!("`{shown}` is a pipe or a device, expected a file");
+    }
+    Ok(())
+}
+
 /// A file to write.
 #[derive(Debug)]
 pub(super) struct NewFile<'a> {
@@ -43,7 +72,7 @@ pub(super) fn write(files: &[NewFile<'_>], inputs: &[&Path], force: bool) -> Res
         }
         targets.push(target);
     }
-    put(files, &targets, force)
+    put(files, &targets, force, &mut |_| Ok(()))
 }
 
 /// Writes files back that were read: each one is complete in its new form, or as it was.
@@ -59,23 +88,26 @@ pub(super) fn rewrite(files: &[NewFile<'_>], before: &[Vec<u8>]) -> Result<()> {
         }
         targets.push(target);
     }
-    put(files, &targets, true)
+    put(files, &targets, true, &mut |_| Ok(()))
 }
 
 /// Gives files their names, once all of them are complete on the disk.
-fn put(files: &[NewFile<'_>], targets: &[PathBuf], force: bool) -> Result<()> {
+fn put(files: &[NewFile<'_>], targets: &[PathBuf], force: bool, gate: Gate<'_>) -> Result<()> {
     let mut ready = Vec::new();
     for (NewFile { path, bytes }, target) in files.iter().zip(targets) {
-        let written = written_beside(target, bytes);
+        let written = written_beside(target, bytes, gate);
         ready.push(written.with_context(|| format!("`{}` cannot be written", path.display()))?);
     }
     let mut done: Vec<String> = Vec::new();
     for ((file, temporary), target) in files.iter().zip(ready).zip(targets) {
-        named(temporary, target, force).with_context(|| {
+        gate(Step::Name).and_then(|()| named(temporary, target, force)).with_context(|| {
             let so_far = if done.is_empty() { String::new() } else { format!("; written so far: {}", done.join(", ")) };
             format!("`{}` cannot be written{so_far}", file.path.display())
         })?;
         done.push(format!("`{}`", file.path.display()));
+    }
+    for target in targets {
+        sync_folder(target);
     }
     Ok(())
 }
@@ -107,19 +139,35 @@ fn target(path: &Path, force: bool) -> Result<PathBuf> {
 }
 
 /// A temporary file in the folder of a target, complete on the disk. It goes when it is dropped.
-fn written_beside(target: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+fn written_beside(target: &Path, bytes: &[u8], gate: Gate<'_>) -> io::Result<NamedTempFile> {
+    gate(Step::Create)?;
     let mut builder = tempfile::Builder::new();
     builder.prefix(".reveille-");
     // As any new file; what the user's mask takes away is taken away.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
     let mut temporary = builder.tempfile_in(target.parent().unwrap_or(Path::new(".")))?;
-    temporary.write_all(bytes)?;
+    for piece in bytes.chunks(PIECE) {
+        gate(Step::Write)?;
+        temporary.write_all(piece)?;
+    }
     if let Ok(there) = fs::metadata(target) {
+        gate(Step::Permissions)?;
         temporary.as_file().set_permissions(there.permissions())?;
     }
+    gate(Step::Sync)?;
     temporary.as_file().sync_all()?;
     Ok(temporary)
+}
+
+/// Makes a new name last through a loss of power. Not every file system has that; the file itself is on the disk already.
+fn sync_folder(target: &Path) {
+    #[cfg(unix)]
+    if let Some(folder) = target.parent().and_then(|it| File::open(it).ok()) {
+        let _ = folder.sync_all();
+    }
+    #[cfg(not(unix))]
+    let _ = target;
 }
 
 /// Gives a temporary file its name.
@@ -136,5 +184,53 @@ fn named(temporary: NamedTempFile, target: &Path, force: bool) -> io::Result<()>
             Ok(())
         }
         Err(error) => Err(error.error),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+    use std::io;
+
+    use super::{NewFile, PIECE, Step, put, target};
+
+    /// Writes two files over an old one and a new name, with the step of a number failing. The result tells whether it got that far.
+    fn with_failure(at: Option<usize>) -> (Vec<Step>, [Option<Vec<u8>>; 2], usize) {
+        let folder = tempfile::tempdir().unwrap();
+        let (old, new) = (folder.path().join("old.img"), folder.path().join("new.img"));
+        fs::write(&old, b"old bytes").unwrap();
+        let files =
+            [NewFile { path: &old, bytes: vec![1; 3 * PIECE + 5] }, NewFile { path: &new, bytes: vec![2; PIECE] }];
+        let targets = [target(&old, true).unwrap(), target(&new, true).unwrap()];
+        let mut steps = Vec::new();
+        let mut gate = |step| {
+            steps.push(step);
+            if at.is_some_and(|at| steps.len() == at + 1) {
+                Err(io::Error::from(io::ErrorKind::StorageFull))
+            } else {
+                Ok(())
+            }
+        };
+        let result = put(&files, &targets, true, &mut gate);
+        assert_eq!(result.is_err(), at.is_some_and(|at| steps.len() == at + 1));
+        let names = fs::read_dir(folder.path()).unwrap().count();
+        (steps, [fs::read(&old).ok(), fs::read(&new).ok()], names)
+    }
+
+    #[test]
+    fn a_failure_at_any_step_leaves_the_old_file_or_the_whole_new_one() {
+        let (all, _, _) = with_failure(None);
+        for step in [Step::Create, Step::Write, Step::Permissions, Step::Sync, Step::Name] {
+            assert!(all.contains(&step), "{step:?} is gone through");
+        }
+        for at in 0..=all.len() {
+            let (steps, [old, new], names) = with_failure(Some(at));
+            let old = old.unwrap();
+            assert!(old == b"old bytes" || old == vec![1; 3 * PIECE + 5], "step {at}, {:?}: a part", steps.last());
+            assert!(new.as_ref().is_none_or(|it| *it == vec![2; PIECE]), "step {at}, {:?}: a part", steps.last());
+            let is_named = all[..at.min(all.len())].iter().filter(|it| **it == Step::Name).count();
+            assert_eq!((old != b"old bytes", new.is_some()), (is_named >= 1, is_named >= 2), "step {at}");
+            assert_eq!(names, 1 + usize::from(new.is_some()), "step {at}: nothing is left over");
+        }
     }
 }

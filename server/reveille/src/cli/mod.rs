@@ -2,6 +2,7 @@
 
 mod files;
 mod format;
+mod image;
 mod lint;
 mod listing;
 mod rom;
@@ -49,6 +50,8 @@ enum Action {
     Sheet(sheet::Sheet),
     /// Works with dumps of ROM chips: holds the source against them, splits an image into a pair, joins a pair.
     Rom(rom::Rom),
+    /// Works with images of diskettes: makes one by the firmware's parameter block, checks, lists, extracts, puts tracks in order.
+    Image(image::Image),
 }
 
 /// What is told of the program from outside its sources.
@@ -143,6 +146,7 @@ pub(crate) fn run() -> ExitCode {
         Action::Format(format) => format.run(&mut out),
         Action::Sheet(sheet) => sheet.run(&mut out),
         Action::Rom(rom) => rom.run(&mut out),
+        Action::Image(image) => image.run(&mut out),
     };
     let result = result.and_then(|code| Ok(out.flush().map(|()| code)?));
     match result {

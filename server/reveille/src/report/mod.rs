@@ -3,6 +3,7 @@
 mod compare;
 mod compare_json;
 mod health;
+mod image;
 mod json;
 mod listing;
 mod place;
@@ -14,6 +15,9 @@ mod text;
 pub(crate) use compare::{Compared, DumpFile, compare_text};
 pub(crate) use compare_json::compare_json;
 pub(crate) use health::health;
+pub(crate) use image::{
+    NamedTable, image_findings_json, image_findings_text, image_list_json, image_list_text, recipe,
+};
 pub(crate) use json::{json_lines, sheet_json};
 pub(crate) use listing::{listing_json, listing_text};
 pub(crate) use place::{Shown, display_path, line_number, shown};

@@ -1,0 +1,92 @@
+//! `reveille image`: images of diskettes.
+
+mod check;
+mod convert;
+mod extract;
+mod input;
+mod list;
+mod make;
+mod table;
+
+use std::fmt;
+use std::io::Write;
+
+use anyhow::Result;
+use clap::{Args, Subcommand, ValueEnum};
+use reveille_decoders::volume::{ORDERS, OrderKind, order};
+
+use super::ERRORS;
+
+/// Said wherever an image is made or put in order.
+const CAUTION: &str = "Before a disk is written: write-protect the original, keep its first image untouched, and use real double-density media for 250 kbit/s.";
+
+#[derive(Debug, Args)]
+#[command(after_help = CAUTION)]
+pub(super) struct Image {
+    #[command(subcommand)]
+    action: Action,
+}
+
+#[derive(Debug, Subcommand)]
+enum Action {
+    /// Makes a raw sector image: boot sector, FATs, root directory and files, laid out by a parameter block.
+    #[command(after_help = CAUTION)]
+    Make(make::Make),
+    /// Checks an image against the firmware's block: boot sector, FATs, chains, directories, the boot file.
+    Check(check::Check),
+    /// Lists the files of an image.
+    List(list::List),
+    /// Writes files of an image into a folder.
+    Extract(extract::Extract),
+    /// Puts the tracks of an image in another order.
+    #[command(after_help = CAUTION)]
+    Convert(convert::Convert),
+}
+
+impl Image {
+    pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
+        let result = match &self.action {
+            Action::Make(make) => make.run(out),
+            Action::Check(check) => check.run(out),
+            Action::List(list) => list.run(out),
+            Action::Extract(extract) => extract.run(out),
+            Action::Convert(convert) => convert.run(out),
+        };
+        match result {
+            Err(error) if error.is::<Unfit>() => {
+                eprintln!("reveille: {error:#}");
+                Ok(ERRORS)
+            }
+            result => result,
+        }
+    }
+}
+
+/// What is in the files does not fit: exit code 1, and nothing was written.
+#[derive(Debug)]
+struct Unfit(String);
+
+impl fmt::Display for Unfit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; nothing was written", self.0)
+    }
+}
+
+impl std::error::Error for Unfit {}
+
+/// The forms of the output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// One object a line.
+    Json,
+}
+
+/// Reads the name of an order of tracks.
+fn order_name(text: &str) -> Result<OrderKind, String> {
+    order(text).map(|it| it.kind).ok_or_else(|| {
+        let names: Vec<String> = ORDERS.iter().map(|it| format!("`{}` ({})", it.name, it.title)).collect();
+        format!("known orders are {}", names.join(", "))
+    })
+}
