@@ -18,6 +18,7 @@ mod relations;
 pub mod rom;
 mod rules;
 mod scanned;
+mod sectors;
 mod source;
 mod track;
 

@@ -9,7 +9,7 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
-use crate::{linkage, reads, relations, source};
+use crate::{linkage, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
 #[derive(Clone, Copy, Debug)]
@@ -164,6 +164,7 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let constants = constants(program, unit);
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     findings.extend(reads::findings(program, unit, &blocks));
+    findings.extend(sectors::findings(program, unit, &blocks));
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));

@@ -216,6 +216,7 @@ const FILES: &[&str] = &[
     include_str!("../../blocks/fat-block-19.toml"),
     include_str!("../../blocks/fat-block-25.toml"),
     include_str!("../../blocks/fat-block-51.toml"),
+    include_str!("../../blocks/boot-sector-11.toml"),
     include_str!("../../blocks/word-block-18.toml"),
     include_str!("../../blocks/cpm-block-15.toml"),
     include_str!("../../blocks/cpm-block-16.toml"),

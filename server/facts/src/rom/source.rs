@@ -226,6 +226,12 @@ impl SourceImage {
         Some(&self.areas[area]).filter(|it| address < it.end())
     }
 
+    /// The byte at an address; none where none is laid down, or nobody knows it.
+    #[must_use]
+    pub fn byte(&self, address: i64) -> Option<u8> {
+        u8::try_from(self.cell(address)).ok()
+    }
+
     pub(super) fn cell(&self, address: i64) -> u16 {
         self.area_at(address).map_or(HOLE, |it| it.cells[(address - i64::from(it.from)) as usize])
     }
