@@ -40,7 +40,18 @@ impl Machine {
         for block in &reading.file.blocks {
             match Layout::new(layout_text(block), layouts()) {
                 Ok(layout) => own.push(Arc::new(layout)),
-                Err(errors) => findings.extend(errors.iter().filter_map(|it| layout_finding(file, &text, block, it))),
+                Err(errors) => {
+                    // What the reader has told of a field already is not told again.
+                    let is_told = |it: &&LayoutError| match it {
+                        LayoutError::Field(at, _) => block.fields.get(*at).is_some_and(|field| {
+                            let (from, to) = (field.span.start, field.span.end);
+                            reading.problems.iter().any(|it| (from..to).contains(&it.span.start))
+                        }),
+                        _ => false,
+                    };
+                    let own = errors.iter().filter(|it| !is_told(it));
+                    findings.extend(own.filter_map(|it| layout_finding(file, &text, block, it)));
+                }
             }
         }
         own.extend(layouts().iter().cloned());

@@ -77,13 +77,14 @@ fn check_field(field: &FieldText, tell: &mut impl FnMut(&Range<usize>, String)) 
         }
         return;
     }
-    if bytes > 8 {
-        let message = format!("`bytes` is {bytes}, expected 1 to 8 for a number; characters need `kind = \"text\"`");
+    // A long word is the most that the processor moves.
+    if bytes > 4 {
+        let message = format!("`bytes` is {bytes}, expected 1 to 4 for a number; characters need `kind = \"text\"`");
         tell(&field.bytes.span, message);
         return;
     }
     // A field is a number without sign; what does not fit in is never its value.
-    let highest = if bytes > 7 { i64::MAX } else { (1 << (8 * bytes)) - 1 };
+    let highest = (1_i64 << (8 * bytes)) - 1;
     let own = [("min", &field.min), ("max", &field.max), ("must", &field.must)];
     let own = own.into_iter().filter_map(|(key, it)| Some((key, it.as_ref()?)));
     let mut fits = true;

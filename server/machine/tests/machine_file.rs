@@ -241,7 +241,7 @@ fn numbers_that_do_not_go_together_are_told() {
         ("bytes = 2, values = [1, 65536]", "65536", "`values` has 65536, expected 0 to 65535: the field has 2 bytes"),
         ("bytes = 1, must = -1", "-1", "`must` has -1, expected 0 to 255: the field has 1 byte"),
         ("bytes = 1, min = 5, max = 4", "5", "`min` is 5, expected at most `max`, which is 4"),
-        ("bytes = 9", "9", "`bytes` is 9, expected 1 to 8 for a number; characters need `kind = \"text\"`"),
+        ("bytes = 9", "9", "`bytes` is 9, expected 1 to 4 for a number; characters need `kind = \"text\"`"),
         (
             "bytes = 9, kind = \"text\", min = 1",
             "1",
