@@ -252,7 +252,7 @@ fn numbers_that_do_not_go_together_are_told() {
         let (it, at) = problem(&text);
         assert_eq!((&*at, &*it.message), (place, message), "{rest}");
     }
-    assert_eq!(messages(&field("bytes = 8, max = 9223372036854775807")), [""; 0]);
+    assert_eq!(messages(&field("bytes = 4, max = 4294967295")), [""; 0]);
     let memory = "[[machine.a.memory]]\nname = \"r\"\nfrom = \"$FFFFFF00\"\nsize = 257\nkind = \"ram\"\n";
     let (it, at) = problem(memory);
     let expected = "`size` is 257, expected 1 to 256 bytes: from $FFFFFF00 on there are no more addresses";
