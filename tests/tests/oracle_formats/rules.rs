@@ -66,7 +66,7 @@ pub(crate) fn fields(bytes: &[u8], len: usize) -> Fields {
     }
 }
 
-fn is_power(number: i64) -> bool {
+pub(crate) fn is_power(number: i64) -> bool {
     number > 0 && number & (number - 1) == 0
 }
 

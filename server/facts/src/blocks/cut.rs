@@ -189,7 +189,8 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
             }
             // Better fit first; a whole number of entries before a byte too many or too few; the longer layout last.
             let length = if layout.rows_of().is_some() { 0 } else { layout.len() as u32 / 2 };
-            let rank = fit + if is_whole { 60 } else { 0 } + if is_spoken_of { 30 } else { 0 } + length;
+            // One wrong field of nine or more outweighs no odd byte that makes another layout fit.
+            let rank = fit + if is_whole { 120 } else { 0 } + if is_spoken_of { 30 } else { 0 } + length;
             if best.as_ref().is_none_or(|it| rank > it.0) {
                 let confidence = confidence(run, &layout, entries.len(), is_whole, has_shape);
                 let (bytes, unknown_layout) = (bytes.clone(), unknown_layout.clone());
