@@ -154,6 +154,7 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
     let unknown_layout = named.and_then(Result::err).map(str::to_owned);
     let words = Words::new(program, run);
     let mut best: Option<(u32, Cut)> = None;
+    let len = whole.len();
     for (bytes, fill_bytes) in variants(program, layouts, run, whole) {
         for layout in candidates(layouts, bytes.len()) {
             let is_spoken_of = !layout.words.is_empty() && words.speak_of(&layout);
@@ -162,6 +163,12 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
             }
             let Some((entries, fit)) = entries(&bytes, &layout) else { continue };
             let is_whole = bytes.len() % layout.len() == 0;
+            // Where nothing speaks of disks, one slip is believed, not a second one that makes the first look like one: an odd byte
+            // behind an end mark, or in exchanged words.
+            let is_twice = bytes.len() != len || entries.iter().any(|it| it.shape.is_swapped);
+            if !run.has_words && !is_whole && is_twice {
+                continue;
+            }
             let is_block = |it: &Entry, holds: &dyn Fn(reveille_decoders::Block<'_>) -> bool| {
                 let (own, holes) = placed(&bytes, it);
                 holds(layout.decode_with_holes(&own, &holes))

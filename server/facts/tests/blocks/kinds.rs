@@ -234,3 +234,39 @@ fn a_register_is_followed_as_long_as_it_surely_has_its_address() {
         assert_eq!(odd_reads(&format!("{before}{read}")), [""; 0], "{before}");
     }
 }
+
+#[test]
+fn tables_of_other_things_are_no_blocks_whatever_their_labels_say() {
+    let sine = "0,12,24,36,48,59,70,80,89,98,105,112,117,121,124,126,127,126,124,121,117,112,105,98";
+    for label in ["drive", "order", "format", "skew", "cmd", "track", "gap", "dpb", "cpm", "bpb", "disk", "sector"] {
+        for data in [
+            format!("dc.b\t{sine}"),
+            "dc.w\t$000,$FFF,$F00,$0F0,$00F,$FF0,$0FF,$F0F,$777,$CCC,$700,$070,$007,$770,$077,$707".to_owned(),
+            "dc.b\t27,49,50,51,52,53,54,55,56,57,48,45,61,8,9,113,119,101,114,116,121,117,105,111".to_owned(),
+            "dc.b\t80,25,2,9,0,7,12,13".to_owned(),
+            "dc.b\t1,2,4,8,16,32,64,128".to_owned(),
+            "dc.b\t31,28,31,30,31,30,31,31,30,31,30,31".to_owned(),
+            "dc.b\t$3F,$06,$5B,$4F,$66,$6D,$7D,$07,$7F,$6F".to_owned(),
+            "dc.w\t10000,1000,100,10,1".to_owned(),
+            "dc.w\t50,75,110,134,150,300,600,1200,2400,4800,9600,19200".to_owned(),
+            "dc.b\t'0123456789ABCDEF'".to_owned(),
+            "dc.b\t'the disk is not ready',13,10,0".to_owned(),
+            format!("dc.w\t{}", ["one", "two", "one", "two", "one"].map(|it| format!("{it}-{label}_tab")).join(",")),
+            format!("dc.l\t{}", ["one", "two", "one", "two"].join(",")),
+        ] {
+            let text = format!("*\tthe {label} lamp\n{label}_tab\t{data}\n\teven\none\trts\ntwo\trts\n");
+            assert_eq!(blocks(&text), [""; 0], "{text}");
+        }
+    }
+    // In the order of: no order of sectors.
+    assert_eq!(blocks("*\terror numbers in the order of the list\ndisk_errs\tdc.b\t1,2,3,4,5,6,7,8\n"), [""; 0]);
+    assert_eq!(blocks("sector_order\tdc.b\t1,4,7,2,5,8,3,6,9\n").len(), 1);
+}
+
+#[test]
+fn two_slips_make_no_block_where_nothing_speaks_of_disks() {
+    // 13 bytes with the words the other way round, a byte more, then an end mark: met in a jump table.
+    let text = "table\tdc.b\t$02,$00,$02,$00,$01,$02,$00,$70,$05,$A0,$F9,$00,$03,$55\n\tdc.w\t0\n";
+    assert_eq!(blocks(text), [""; 0]);
+    assert_eq!(blocks(&text.replace("table", "bpb")).len(), 1);
+}
