@@ -158,7 +158,9 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
     for (bytes, fill_bytes) in variants(program, layouts, run, whole) {
         for layout in candidates(layouts, bytes.len()) {
             let is_spoken_of = !layout.words.is_empty() && words.speak_of(&layout);
-            if layout.needs_words && !is_spoken_of {
+            // Filler has the values of any list.
+            let is_one_value = || bytes.first().is_some_and(|first| bytes.iter().all(|it| it == first));
+            if layout.needs_words && (!is_spoken_of || is_one_value()) {
                 continue;
             }
             let Some((entries, fit)) = entries(&bytes, &layout) else { continue };
