@@ -2,10 +2,12 @@
 
 use crate::{blocks, codes, model};
 
+type Published = (&'static str, &'static str, &'static str, [i64; 10], &'static [&'static str]);
+
 /// The published CP/M blocks: name, words or bytes that lay it down, layout, its fields from SPT to OFF, and its findings.
 ///
 /// Sources: CP/M Operating System Manual, page B-2; CP/M-68K source of 1983, dpb0, dpb2 and dpb3; cpmtools 2.23, diskdefs.
-const PUBLISHED: &[(&str, &str, &str, [i64; 10], &[&str])] = &[
+const PUBLISHED: &[Published] = &[
     (
         "fm8_dpb",
         "dc.b\t$1A,$00,$03,$07,$00,$F2,$00,$3F,$00,$C0,$00,$10,$00,$02,$00",
