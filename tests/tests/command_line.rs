@@ -305,6 +305,8 @@ fn the_page_of_specimens_names_each_code_that_the_damaged_demo_has() {
             "block" => "L",
             "boot" => "B",
             "cross" => "X",
+            "word" => "W",
+            "cpm" => "C",
             _ => "",
         };
         [code.to_owned(), format!("{letter}{number:0>2}")]

@@ -9,6 +9,7 @@ use crate::finding::Edit;
 pub(crate) fn set_bytes(program: &Program, items: &[DataItem], changes: &[(usize, u8)]) -> Option<Vec<Edit>> {
     let mut edits = Vec::new();
     let mut start = 0;
+    let lower = is_lower(program, items);
     for item in items {
         let end = start + item.bytes.len();
         let own: Vec<_> = changes.iter().filter(|change| (start..end).contains(&change.0)).collect();
@@ -25,12 +26,29 @@ pub(crate) fn set_bytes(program: &Program, items: &[DataItem], changes: &[(usize
             let value = bytes.iter().try_fold(0_u32, |value, byte| Some(value << 8 | u32::from((*byte)?)))?;
             let file = program.file(item.place.file)?;
             let (chunk, _, text) = file.at(item.place.chunk, item.place.line);
-            let text = restyled(item.span.of(text), value, item.item_bytes, chunk.dialect());
+            let text = restyled(item.span.of(text), value, item.item_bytes, (chunk.dialect(), lower));
             edits.push(Edit { place: item.place, span: item.span, text });
         }
         start = end;
     }
     (!edits.is_empty()).then_some(edits)
+}
+
+/// Whether the author writes digits above 9 in lower case: some operand of the table has them so, and none in upper case.
+fn is_lower(program: &Program, items: &[DataItem]) -> bool {
+    let mut lower = false;
+    for item in items.iter().filter(|it| !it.is_made) {
+        let Some(file) = program.file(item.place.file) else { continue };
+        let (_, _, text) = file.at(item.place.chunk, item.place.line);
+        let own = item.span.of(text);
+        let prefix = ["$", "0x", "0X"].iter().find_map(|it| own.strip_prefix(it));
+        let Some(digits) = prefix.filter(|it| it.bytes().all(|it| it.is_ascii_hexdigit())) else { continue };
+        if digits.bytes().any(|it| it.is_ascii_uppercase()) {
+            return false;
+        }
+        lower |= digits.bytes().any(|it| it.is_ascii_lowercase());
+    }
+    lower
 }
 
 /// The characters that end a line: those of the line itself, or of any line for the last.
@@ -43,10 +61,13 @@ pub(crate) fn line_end(chunk: &Chunk, line: &Line) -> &'static str {
     }
 }
 
-/// A number written as `old` is: in its base, with its prefix, its number of digits and its case.
-pub(crate) fn restyled(old: &str, value: u32, bytes: u32, dialect: Dialect) -> String {
+/// A number written as `old` is: in its base, with its prefix, its number of digits and its case; where `old` has no digit above 9, in
+/// lower case if the second part of `style` says so.
+fn restyled(old: &str, value: u32, bytes: u32, style: (Dialect, bool)) -> String {
+    let (dialect, lower) = style;
     let is_all = |text: &str, radix| !text.is_empty() && text.chars().all(|it| it.is_digit(radix));
-    let upper = !old.bytes().any(|it| matches!(it, b'a'..=b'f'));
+    let has = |digits: std::ops::RangeInclusive<u8>| old.bytes().any(|it| digits.contains(&it));
+    let upper = !has(b'a'..=b'f') && (!lower || has(b'A'..=b'F'));
     let hex = |digits: usize| if upper { format!("{value:0digits$X}") } else { format!("{value:0digits$x}") };
     if let Some(digits) = old.strip_prefix('$').filter(|it| is_all(it, 16)) {
         return format!("${}", hex(digits.len()));
@@ -71,8 +92,8 @@ pub(crate) fn restyled(old: &str, value: u32, bytes: u32, dialect: Dialect) -> S
     // An expression or a name: a plain number in its place.
     let digits = bytes as usize * 2;
     match dialect {
-        Dialect::Motorola => format!("${value:0digits$X}"),
-        Dialect::Dotted | Dialect::Mit | Dialect::Sgs => format!("0x{value:0digits$X}"),
+        Dialect::Motorola => format!("${}", hex(digits)),
+        Dialect::Dotted | Dialect::Mit | Dialect::Sgs => format!("0x{}", hex(digits)),
     }
 }
 
@@ -94,7 +115,10 @@ mod tests {
             ("TOTAL&255", Motorola, "$F9"),
             ("TOTAL&255", Dotted, "0xF9"),
         ] {
-            assert_eq!(restyled(old, 0xf9, 1, dialect), new);
+            assert_eq!(restyled(old, 0xf9, 1, (dialect, false)), new);
+        }
+        for (old, new) in [("$05", "$f9"), ("$A0", "$F9"), ("160", "249")] {
+            assert_eq!(restyled(old, 0xf9, 1, (Motorola, true)), new, "beside other digits in lower case");
         }
     }
 }

@@ -7,6 +7,8 @@
 
 mod damage;
 mod images;
+mod kinds;
+mod mutation;
 mod rules;
 
 use std::path::Path;

@@ -66,7 +66,7 @@ pub(crate) fn fields(bytes: &[u8], len: usize) -> Fields {
     }
 }
 
-fn is_power(number: i64) -> bool {
+pub(crate) fn is_power(number: i64) -> bool {
     number > 0 && number & (number - 1) == 0
 }
 
@@ -188,6 +188,7 @@ pub(crate) fn rules(bytes: &[u8], len: usize, is_odd_before_word: bool) -> BTree
             let whole = total / (track * sides);
             // Drives of those numbers of cylinders: Q75131, fdutils 5.6 manual.
             report("fat-020", !matches!(whole, 35 | 40 | 41 | 42 | 77 | 80..=84));
+            report("track-009", whole > 84);
             cylinders = Some(whole);
         }
     }

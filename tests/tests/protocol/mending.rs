@@ -116,3 +116,68 @@ fn related_places_are_told_where_the_client_takes_them() {
     assert!(findings[0].get("relatedInformation").is_none_or(Value::is_null), "{findings:?}");
     assert_eq!(client.stop(), 0);
 }
+
+/// The changes of a kind that are offered at a place.
+fn offered(client: &mut Client, line: u32, only: &Value) -> Vec<Value> {
+    let mut context = json!({ "diagnostics": [] });
+    if !only.is_null() {
+        context["only"] = only.clone();
+    }
+    let place = json!({ "line": line, "character": 10 });
+    let params =
+        json!({ "textDocument": { "uri": DISK }, "range": { "start": place, "end": place }, "context": context });
+    client.result("textDocument/codeAction", params).as_array().expect("a list").clone()
+}
+
+/// 720 KiB and 1440 KiB: Microsoft Knowledge Base Q75131.
+#[test]
+fn a_block_is_offered_the_values_of_other_formats_and_its_table_more_entries() {
+    let text = "*\tdisk formats\r\nship_bpb\r\n\tdc.b\t$00,$02,$02,$01,$00,$02,$70,$00,$a0,$05,$f9,$03,$00,$09,$00,$02,$00,$00,$00\t720 K\r\n\teven\r\n\trts\r\n";
+    let (mut client, findings) = opened(text);
+    assert_eq!(findings, Vec::<Value>::new());
+    let all = offered(&mut client, 2, &Value::Null);
+    let after = |name: &str| {
+        let own: Vec<&Value> =
+            all.iter().filter(|it| it["title"].as_str().is_some_and(|it| it.starts_with(name))).collect();
+        let [action] = own[..] else { panic!("one `{name}` of {all:?}") };
+        assert_eq!(action["kind"], "refactor.rewrite");
+        assert!(action["isPreferred"].as_bool() != Some(true), "nobody wants a table rewritten by the way: {action}");
+        edited(text, action["edit"]["changes"][DISK].as_array().expect("the change is in the document"))
+    };
+    let large = "$00,$02,$01,$01,$00,$02,$e0,$00,$40,$0b,$f0,$09,$00,$12,$00,$02,$00,$00,$00";
+    let small = "$00,$02,$02,$01,$00,$02,$70,$00,$a0,$05,$f9,$03,$00,$09,$00,$02,$00,$00,$00";
+    assert_eq!(after("Convert `ship_bpb` to 1.44 MB ("), text.replace(small, large));
+    let added = after("Add a block for 1.44 MB (");
+    assert_eq!(added, text.replace("720 K\r\n", &format!("720 K\r\n\tdc.b\t{large}\t1.44 MB\r\n")));
+    let (fresh, findings) = opened(&added);
+    assert_eq!(findings, Vec::<Value>::new());
+    assert_eq!((client.stop(), fresh.stop()), (0, 0));
+}
+
+#[test]
+fn rewrites_are_offered_at_blocks_alone_and_only_where_they_are_asked_for() {
+    let text = "*\tdisk formats\nship_bpb\n\tdc.b\t0,2,2,1,0,2,112,0,$A0,5,$E9,3,0,9,0,2,0,0,0\n\teven\nstart\trts\n";
+    let (mut client, findings) = opened(text);
+    assert_eq!(codes(&findings), ["fat-026"]);
+    let kinds = |found: &[Value]| {
+        let mut kinds: Vec<String> =
+            found.iter().map(|it| it["kind"].as_str().expect("a change has a kind").to_owned()).collect();
+        kinds.dedup();
+        kinds
+    };
+    for only in [json!(["refactor"]), json!(["refactor.rewrite"]), json!(["source", "refactor"])] {
+        assert_eq!(kinds(&offered(&mut client, 2, &only)), ["refactor.rewrite"], "{only}");
+    }
+    for only in [json!(["refactor.extract"]), json!(["refactor.rewrite.more"]), json!(["ref"]), json!([])] {
+        assert_eq!(offered(&mut client, 2, &only), Vec::<Value>::new(), "{only}");
+    }
+    assert_eq!(offered(&mut client, 4, &json!(["refactor"])), Vec::<Value>::new(), "code is no block");
+    // The finding's own change is asked for where the finding is.
+    let at = &findings[0]["range"];
+    let ask = |only: Value| json!({ "textDocument": { "uri": DISK }, "range": at, "context": { "diagnostics": [], "only": only } });
+    let found = client.result("textDocument/codeAction", ask(json!(["quickfix"])));
+    assert_eq!(kinds(found.as_array().expect("a list")), ["quickfix"]);
+    let found = client.result("textDocument/codeAction", ask(json!(["quickfix", "refactor"])));
+    assert_eq!(kinds(found.as_array().expect("a list")), ["quickfix", "refactor.rewrite"]);
+    assert_eq!(client.stop(), 0);
+}

@@ -154,14 +154,23 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
     let unknown_layout = named.and_then(Result::err).map(str::to_owned);
     let words = Words::new(program, run);
     let mut best: Option<(u32, Cut)> = None;
+    let len = whole.len();
     for (bytes, fill_bytes) in variants(program, layouts, run, whole) {
         for layout in candidates(layouts, bytes.len()) {
             let is_spoken_of = !layout.words.is_empty() && words.speak_of(&layout);
-            if layout.needs_words && !is_spoken_of {
+            // Filler has the values of any list.
+            let is_one_value = || bytes.first().is_some_and(|first| bytes.iter().all(|it| it == first));
+            if layout.needs_words && (!is_spoken_of || is_one_value()) {
                 continue;
             }
             let Some((entries, fit)) = entries(&bytes, &layout) else { continue };
             let is_whole = bytes.len() % layout.len() == 0;
+            // Where nothing speaks of disks, one slip is believed, not a second one that makes the first look like one: an odd byte
+            // behind an end mark, or in exchanged words.
+            let is_twice = bytes.len() != len || entries.iter().any(|it| it.shape.is_swapped);
+            if !run.has_words && !is_whole && is_twice {
+                continue;
+            }
             let is_block = |it: &Entry, holds: &dyn Fn(reveille_decoders::Block<'_>) -> bool| {
                 let (own, holes) = placed(&bytes, it);
                 holds(layout.decode_with_holes(&own, &holes))
@@ -189,7 +198,8 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
             }
             // Better fit first; a whole number of entries before a byte too many or too few; the longer layout last.
             let length = if layout.rows_of().is_some() { 0 } else { layout.len() as u32 / 2 };
-            let rank = fit + if is_whole { 60 } else { 0 } + if is_spoken_of { 30 } else { 0 } + length;
+            // One wrong field of nine or more outweighs no odd byte that makes another layout fit.
+            let rank = fit + if is_whole { 120 } else { 0 } + if is_spoken_of { 30 } else { 0 } + length;
             if best.as_ref().is_none_or(|it| rank > it.0) {
                 let confidence = confidence(run, &layout, entries.len(), is_whole, has_shape);
                 let (bytes, unknown_layout) = (bytes.clone(), unknown_layout.clone());

@@ -19,10 +19,12 @@ impl Words {
         Self(words.map(str::to_ascii_lowercase).collect())
     }
 
-    /// Whether one of a layout's words is there, or stands at the start of a longer one: `skewtab` speaks of `skew`.
+    /// Whether one of a layout's words is there, or stands at the start of a longer one: `skewtab` speaks of `skew`. Of two words
+    /// with a blank between, such as `sector order`, both have to be there.
     pub(super) fn speak_of(&self, layout: &Layout) -> bool {
         let is_it = |own: &str, word: &str| own == word || word.len() >= 4 && own.starts_with(word);
-        layout.words.iter().any(|word| self.0.iter().any(|own| is_it(own, word)))
+        let is_there = |word: &str| self.0.iter().any(|own| is_it(own, word));
+        layout.words.iter().any(|words| words.split(' ').all(is_there))
     }
 
     /// Whether one of these words is there.

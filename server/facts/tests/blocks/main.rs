@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
+mod kinds;
+mod made;
+
 use std::path::PathBuf;
 
 use reveille_facts::{Fact, Finding, Model};

@@ -57,7 +57,7 @@ pub(crate) fn sheet_markdown(
             reveille_decoders::layouts().iter().map(|it| format!("{} (`@block {}`)", it.title, it.name)).collect();
         writeln!(
             out,
-            "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is. \n",
+            "None found. Looked for: {}. A comment with the words in brackets, on a table or above it, says what the table is.\n",
             titles.join("; ")
         )?;
     } else {
