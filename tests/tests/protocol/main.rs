@@ -3,6 +3,7 @@
 mod documents;
 mod layout;
 mod life;
+mod machine;
 mod mending;
 mod questions;
 mod renaming;

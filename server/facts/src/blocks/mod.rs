@@ -238,11 +238,7 @@ pub(crate) fn blocks(program: &Program, unit: &Unit, layouts: &[Arc<Layout>]) ->
         layouts.iter().flat_map(|it| &it.labels).flat_map(|label| program.names().find(label)).collect();
     let wants = |head: Head<'_>| may_be_block(layouts, head) || head.label.is_some_and(|it| labels.contains(&it));
     let mut runs = data_runs(program, unit, &wants);
-    runs.extend(made_runs(program, unit).into_iter().filter(|run| {
-        let bytes: Vec<u8> = run.items.iter().flat_map(|it| &it.bytes).map_while(|it| *it).take(13).collect();
-        let (has_words, is_marked) = (run.has_words, run.block.is_some());
-        wants(Head { label: run.label, bytes: &bytes, is_symbolic: false, has_words, is_marked })
-    }));
+    runs.extend(made_runs(program, unit, &wants));
     let mut covered: Option<Covered> = None;
     for run in &runs {
         // A block whose fields have labels of their own goes on in the runs behind it.

@@ -3,7 +3,7 @@
 use reveille_source::{LineKind, OpId, Operation, Span};
 use rustc_hash::FxHashMap;
 
-use super::{DataItem, DataRun, line_items};
+use super::{DataItem, DataRun, Head, line_items};
 use crate::expression::Value;
 use crate::index::{has_disk_word, marked_block};
 use crate::unit::{Place, Unit};
@@ -22,67 +22,63 @@ struct Lines<'a> {
     by_line: FxHashMap<Place, Vec<u32>>,
 }
 
-/// What is known of a run while its calls are gathered.
-struct Open {
-    run: DataRun,
+/// Calls in a row that may be one table. Nothing of them is evaluated yet.
+struct Group {
+    calls: Vec<Place>,
+    label: Option<crate::Symbol>,
+    has_words: bool,
+    block: Option<String>,
     /// The line of the source behind the last call.
     next: usize,
 }
 
-/// The tables of a unit that macros lay down: each run is calls in a row, from one label to the next, that make nothing but data.
+/// The tables of a unit that macros lay down: each run is calls in a row, from one label to the next, that make nothing but data. As in
+/// [`super::data_runs`], what is not wanted by its label, its words and its first bytes costs nothing more.
 #[must_use]
-pub fn made_runs(program: &Program, unit: &Unit) -> Vec<DataRun> {
+pub fn made_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> bool) -> Vec<DataRun> {
+    if unit.expansions.is_empty() {
+        return Vec::new();
+    }
     let mut by_line: FxHashMap<Place, Vec<u32>> = FxHashMap::default();
     for (at, expansion) in unit.expansions.iter().enumerate() {
         by_line.entry(expansion.from).or_default().push(at as u32);
     }
     let lines = Lines { program, unit, by_line };
-    let (mut found, mut open): (Vec<DataRun>, Option<Open>) = (Vec::new(), None);
+    let mut groups: Vec<Group> = Vec::new();
     let mut seen = rustc_hash::FxHashSet::default();
+    // Whether the call before belongs to the last group.
+    let mut is_open = false;
     for expansion in unit.expansions.iter().filter(|it| it.from.file.expansion().is_none()) {
         if !seen.insert(expansion.from) {
             continue;
         }
-        let Some(made) = lines.call(expansion.from) else {
-            found.extend(open.take().map(|it| it.run));
+        let Some(own) = lines.group(expansion.from) else {
+            is_open = false;
             continue;
         };
-        open = match open.take() {
-            Some(mut before) if lines.follows(&before, &made) => {
-                before.run.items.extend(made.run.items);
-                before.run.last = made.run.last;
-                before.run.has_words |= made.run.has_words;
-                before.next = made.next;
-                Some(before)
+        match groups.last_mut().filter(|it| is_open && lines.follows(it, &own)) {
+            Some(before) => {
+                before.calls.extend(own.calls);
+                before.has_words |= own.has_words;
+                before.next = own.next;
             }
-            before => {
-                found.extend(before.map(|it| it.run));
-                Some(made)
-            }
-        };
+            None => groups.push(own),
+        }
+        is_open = true;
     }
-    found.extend(open.map(|it| it.run));
-    found
+    groups.into_iter().filter(|it| lines.is_wanted(it, wants)).filter_map(|it| lines.run(it)).collect()
 }
 
 impl Lines<'_> {
-    /// The data that the lines of one call lay down; none if they do anything else.
-    fn call(&self, place: Place) -> Option<Open> {
-        let file = self.program.file(place.file)?;
-        let (_, line, text) = file.at(place.chunk, place.line);
-        let mut items = Vec::new();
+    /// A call as a table of its own; none where its first lines are no data.
+    fn group(&self, place: Place) -> Option<Group> {
         let first = *self.by_line.get(&place).filter(|_| !self.unit.is_replaced(place))?.first()?;
-        let start = Place { file: FileId::of_expansion(first as usize), chunk: 0, line: 0 };
-        let address = self.unit.location(self.program, start);
-        self.lay(place, address, 0, &mut items)?;
-        if items.is_empty() {
+        let indexed = self.unit.expansions.get(first as usize)?.file.indexed.first()?;
+        if !indexed.instructions.is_empty() {
             return None;
         }
-        for item in &mut items {
-            item.span = self.argument(item).unwrap_or(Span { start: line.operation.start, end: line.operands.end });
-            item.place = place;
-            item.is_made = true;
-        }
+        let file = self.program.file(place.file)?;
+        let (_, line, text) = file.at(place.chunk, place.line);
         let number = file.line_number(place);
         let above = self.above(file, number);
         let comment = line.comment.of(text);
@@ -90,13 +86,52 @@ impl Lines<'_> {
             false => self.program.names().find(line.label.of(text)),
             true => above.label,
         };
-        let has_words = above.has_words
-            || has_disk_word(comment)
-            || has_disk_word(line.label.of(text))
-            || has_disk_word(line.operation.of(text));
+        let own_words = [comment, line.label.of(text), line.operation.of(text)];
+        let has_words = above.has_words || own_words.iter().any(|it| has_disk_word(it));
         let block = marked_block(comment).map(str::to_owned).or(above.block);
-        let run = DataRun { file: place.file, first: place, last: place, label, has_words, block, items, address };
-        Some(Open { run, next: number + 1 })
+        Some(Group { calls: vec![place], label, has_words, block, next: number + 1 })
+    }
+
+    /// Whether a group is wanted by what is known without a value: of first bytes that need names, nothing is.
+    fn is_wanted(&self, group: &Group, wants: &dyn Fn(Head<'_>) -> bool) -> bool {
+        let first = group.calls.first().and_then(|it| self.by_line.get(it)?.first().copied());
+        let indexed = first.and_then(|it| self.unit.expansions.get(it as usize)?.file.indexed.first());
+        let run = indexed.and_then(|it| it.runs.first()).filter(|it| !it.is_symbolic);
+        let bytes = run.map_or(&[][..], |it| &it.head[..it.head_len.into()]);
+        let (has_words, is_marked) = (group.has_words, group.block.is_some());
+        let is_told = has_words || is_marked || bytes.len() > 1;
+        let head = Head { label: group.label, bytes, is_symbolic: false, has_words, is_marked };
+        (is_told || group.label.is_some()) && wants(head)
+    }
+
+    /// The data that the lines of a group's calls lay down; none if they do anything else.
+    fn run(&self, group: Group) -> Option<DataRun> {
+        let (first, last) = (*group.calls.first()?, *group.calls.last()?);
+        let start = FileId::of_expansion(*self.by_line.get(&first)?.first()? as usize);
+        let address = self.unit.location(self.program, Place { file: start, chunk: 0, line: 0 });
+        let (mut items, mut at) = (Vec::new(), address);
+        for place in group.calls {
+            let file = self.program.file(place.file)?;
+            let (_, line, _) = file.at(place.chunk, place.line);
+            let before = items.len();
+            at = self.lay(place, at, 0, &mut items)?;
+            for item in &mut items[before..] {
+                item.span = self.argument(item).unwrap_or(Span { start: line.operation.start, end: line.operands.end });
+                item.place = place;
+                item.is_made = true;
+            }
+        }
+        let (label, has_words, block) = (group.label, group.has_words, group.block);
+        (!items.is_empty()).then_some(DataRun {
+            file: first.file,
+            first,
+            last,
+            label,
+            has_words,
+            block,
+            items,
+            address,
+        })
     }
 
     /// The items of the lines that a line stands for, in the order of the program; none if one of them is no data.
@@ -164,21 +199,20 @@ impl Lines<'_> {
     }
 
     /// Whether a call goes on with the table of the call before: nothing but blank lines and comments between, no label, no mark.
-    fn follows(&self, before: &Open, made: &Open) -> bool {
-        let Some(file) = self.program.file(made.run.file).filter(|_| before.run.file == made.run.file) else {
-            return false;
-        };
-        let number = file.line_number(made.run.first);
+    fn follows(&self, before: &Group, made: &Group) -> bool {
+        let (Some(first), Some(last)) = (made.calls.first(), before.calls.last()) else { return false };
+        let Some(file) = self.program.file(first.file).filter(|_| first.file == last.file) else { return false };
+        let number = file.line_number(*first);
         let is_empty = |at: usize| {
             file.place(at).is_some_and(|it| {
                 let (_, line, _) = file.at(it.chunk, it.line);
                 line.op == OpId::NONE && line.label.is_empty()
             })
         };
-        let (_, line, _) = file.at(made.run.first.chunk, made.run.first.line);
+        let (_, line, _) = file.at(first.chunk, first.line);
         number >= before.next
             && line.label.is_empty()
-            && made.run.block.is_none()
+            && made.block.is_none()
             && number - before.next < 64
             && (before.next..number).all(is_empty)
     }

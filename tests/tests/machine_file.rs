@@ -1,0 +1,87 @@
+//! The machine file on the command line: which sources it speaks for, and what it adds to findings and sheet.
+
+use reveille_tests::{run, tests_folder};
+use serde_json::Value;
+
+const BLOCK: &str = "[[block]]\nname = \"pen-setup\"\nat = [\"pen_table\"]\nfields = [{ name = \"pressure\", bytes = 1, max = MOST }]\n";
+const SOURCE: &str = "pen_table\tdc.b\t7\n\teven\n";
+
+fn codes(folder: &std::path::Path, path: &str) -> Vec<(String, String)> {
+    let output = run(folder, &["lint", "--format", "json", path]);
+    let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
+    let found = output.out.lines().map(|line| serde_json::from_str::<Value>(line).expect("a finding"));
+    found.map(|it| (text(&it["file"]), text(&it["finding"]))).collect()
+}
+
+#[test]
+fn a_machine_file_speaks_for_its_folder_and_those_below_unless_a_deeper_one_does() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let write = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("folders can be made");
+        std::fs::write(path, text).expect("the folder can be written to");
+    };
+    write("reveille.toml", &BLOCK.replace("MOST", "5"));
+    write("rom/a.s", SOURCE);
+    write("bench/reveille.toml", &BLOCK.replace("MOST", "9"));
+    write("bench/b.s", SOURCE);
+    let found = |path: &str, code: &str| (path.to_owned(), code.to_owned());
+    assert_eq!(codes(folder.path(), "."), [found("./rom/a.s", "block-102")]);
+    // A file alone is read with the machine file above it, from wherever the program was started.
+    assert_eq!(codes(folder.path(), "rom/a.s"), [found("rom/a.s", "block-102")]);
+    assert_eq!(codes(&folder.path().join("rom"), "a.s"), [found("a.s", "block-102")]);
+    assert_eq!(codes(folder.path(), "bench/b.s"), []);
+}
+
+#[test]
+fn the_drive_of_the_machine_file_decides_what_fits() {
+    // 9, 10, 11 and 12 sectors of 512 bytes at 250 kbit/s and 300 turns: the disk reference's track budget, from the FD179X data sheet.
+    let block = |sectors: i64, fat: i64| {
+        let total = 80 * 2 * sectors;
+        format!(
+            "tried_bpb\tdc.b\t0,2,1,1,0,2,$E0,0,{},{},$F0,{fat},0,{sectors},0,2,0,0,0\n\teven\n",
+            total & 255,
+            total >> 8
+        )
+    };
+    let drive = "[[machine.skerry.drive]]\ncylinders = 80\nheads = 2\nrpm = 300\nrate = RATE\n";
+    for (rate, sectors, fat, expected) in [
+        ("250_000", 9, 5, None),
+        ("250_000", 10, 5, Some("track-003")),
+        ("250_000", 11, 6, Some("track-002")),
+        ("250_000", 12, 6, Some("track-001")),
+        ("500_000", 18, 9, None),
+        ("500_000", 21, 10, Some("track-002")),
+        ("250_000", 18, 9, Some("track-001")),
+    ] {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::fs::write(folder.path().join("reveille.toml"), drive.replace("RATE", rate))
+            .expect("a file can be written");
+        std::fs::write(folder.path().join("a.s"), block(sectors, fat)).expect("a file can be written");
+        let found = codes(folder.path(), "a.s");
+        let tracks: Vec<&str> = found.iter().map(|it| it.1.as_str()).filter(|it| it.starts_with("track-")).collect();
+        assert_eq!(tracks, expected.into_iter().collect::<Vec<_>>(), "{sectors} sectors at {rate}: {found:?}");
+        let sheet = run(folder.path(), &["sheet", "."]).out;
+        let cannot = expected == Some("track-001");
+        assert_eq!(sheet.contains("cannot read this disk"), cannot, "{sectors} sectors at {rate}");
+        assert_eq!(sheet.contains("reads this disk"), !cannot, "{sectors} sectors at {rate}");
+    }
+}
+
+#[test]
+fn the_page_of_the_sheet_has_pictures_and_takes_nothing_of_a_source_for_markup() {
+    let page = run(&tests_folder().join("demo"), &["sheet", "skerry", "--format", "html"]);
+    assert_eq!(page.code, 0);
+    // One for each block whose disk has a whole geometry.
+    assert_eq!(page.out.matches("<figure><svg ").count(), 5);
+    assert_eq!(page.out.matches("</svg></figure>").count(), 5);
+    for from_outside in ["<script", "<link", "src=", "@import"] {
+        assert!(!page.out.contains(from_outside), "{from_outside}");
+    }
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let text = "x\tdc.b\t'<b>bold</b>',0\t@block boot-sector-11\n\teven\n";
+    std::fs::write(folder.path().join("a.s"), text).expect("a file can be written");
+    let page = run(folder.path(), &["sheet", ".", "--format", "html"]).out;
+    assert!(page.contains("&lt;b&gt;"), "{page}");
+    assert!(!page.contains("<b>"), "{page}");
+}
