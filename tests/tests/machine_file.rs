@@ -26,7 +26,7 @@ fn a_machine_file_speaks_for_its_folder_and_those_below_unless_a_deeper_one_does
     write("bench/reveille.toml", &BLOCK.replace("MOST", "9"));
     write("bench/b.s", SOURCE);
     let found = |path: &str, code: &str| (path.to_owned(), code.to_owned());
-    assert_eq!(codes(folder.path(), "."), [found("./rom/a.s", "block-102")]);
+    assert_eq!(codes(folder.path(), "."), [found("rom/a.s", "block-102")]);
     // A file alone is read with the machine file above it, from wherever the program was started.
     assert_eq!(codes(folder.path(), "rom/a.s"), [found("rom/a.s", "block-102")]);
     assert_eq!(codes(&folder.path().join("rom"), "a.s"), [found("a.s", "block-102")]);

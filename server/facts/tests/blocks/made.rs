@@ -205,3 +205,11 @@ fn what_cannot_be_rewritten_is_not_offered() {
     let shared = format!("boot\tdc.b\t$60,$1c,'LOADER',1,2,3,{K720}\n\teven\n");
     assert!(added(&shared).is_empty(), "the line lays down more than the block");
 }
+
+/// 720 KiB: article Q75131.
+#[test]
+fn a_macro_may_have_the_name_of_a_directive_that_people_give_to_their_things() {
+    let text =
+        "format\tmacro\n\tdc.b\t0,2,\\1,1,0,2,112,0,$A0,5,$F9,3,0,9,0,2,0,0,0\n\tendm\nours\tformat\t2\n\teven\n";
+    assert_eq!(blocks(text), ["ours fat-block-19 80x2x9x512 certain"]);
+}

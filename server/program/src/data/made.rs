@@ -72,8 +72,10 @@ pub fn made_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
 impl Lines<'_> {
     /// A call as a table of its own; none where its first lines are no data.
     fn group(&self, place: Place) -> Option<Group> {
-        let first = *self.by_line.get(&place).filter(|_| !self.unit.is_replaced(place))?.first()?;
-        let indexed = self.unit.expansions.get(first as usize)?.file.indexed.first()?;
+        let first = *self.by_line.get(&place)?.first()?;
+        // A line that stands for itself, with other names in it, is an ordinary line.
+        let expansion = self.unit.expansions.get(first as usize).filter(|it| it.body_lines > 0)?;
+        let indexed = expansion.file.indexed.first()?;
         if !indexed.instructions.is_empty() {
             return None;
         }
