@@ -8,14 +8,13 @@ mod list;
 mod make;
 mod table;
 
-use std::fmt;
 use std::io::Write;
 
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
 use reveille_decoders::volume::{ORDERS, OrderKind, order};
 
-use super::ERRORS;
+use super::{Unfit, unfit_is_told};
 
 /// Said wherever an image is made or put in order.
 const CAUTION: &str = "Before a disk is written: write-protect the original, keep its first image untouched, and use real double-density media for 250 kbit/s.";
@@ -52,27 +51,9 @@ impl Image {
             Action::Extract(extract) => extract.run(out),
             Action::Convert(convert) => convert.run(out),
         };
-        match result {
-            Err(error) if error.is::<Unfit>() => {
-                eprintln!("reveille: {error:#}");
-                Ok(ERRORS)
-            }
-            result => result,
-        }
+        unfit_is_told(result)
     }
 }
-
-/// What is in the files does not fit: exit code 1, and nothing was written.
-#[derive(Debug)]
-struct Unfit(String);
-
-impl fmt::Display for Unfit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}; nothing was written", self.0)
-    }
-}
-
-impl std::error::Error for Unfit {}
 
 /// The forms of the output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

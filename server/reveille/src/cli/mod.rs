@@ -54,6 +54,29 @@ enum Action {
     Image(image::Image),
 }
 
+/// What is in the files does not fit: exit code 1, and nothing was written.
+#[derive(Debug)]
+struct Unfit(String);
+
+impl std::fmt::Display for Unfit {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}; nothing was written", self.0)
+    }
+}
+
+impl std::error::Error for Unfit {}
+
+/// Tells of files that do not fit, and gives the exit code.
+fn unfit_is_told(result: anyhow::Result<u8>) -> anyhow::Result<u8> {
+    match result {
+        Err(error) if error.is::<Unfit>() => {
+            eprintln!("reveille: {error:#}");
+            Ok(ERRORS)
+        }
+        result => result,
+    }
+}
+
 /// What is told of the program from outside its sources.
 #[derive(Debug, Args)]
 struct FromOutside {

@@ -2,7 +2,6 @@
 
 mod compare;
 
-use std::fmt;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -13,7 +12,7 @@ use reveille_decoders::transfer::{self, Flat, Image, Reading, TransferFormat, in
 use reveille_decoders::{Severity, chips};
 
 use super::files::{self, NewFile};
-use super::{CLEAN, ERRORS};
+use super::{CLEAN, Unfit, unfit_is_told};
 
 /// The most bytes of an image: the 68000 addresses 24 bits (M68000 user's manual, address bus).
 const MOST_IMAGE: usize = 1 << 24;
@@ -52,27 +51,9 @@ impl Rom {
             Action::Split(split) => split.run(out),
             Action::Join(join) => join.run(out),
         };
-        match result {
-            Err(error) if error.is::<Unfit>() => {
-                eprintln!("reveille: {error:#}");
-                Ok(ERRORS)
-            }
-            result => result,
-        }
+        unfit_is_told(result)
     }
 }
-
-/// What is in the files does not fit: exit code 1, and nothing was written.
-#[derive(Debug)]
-struct Unfit(String);
-
-impl fmt::Display for Unfit {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}; nothing was written", self.0)
-    }
-}
-
-impl std::error::Error for Unfit {}
 
 /// The forms that files are written in. What is read may have any of them; its content tells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

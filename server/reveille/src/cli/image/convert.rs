@@ -33,11 +33,8 @@ impl Convert {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
         must_be_writable(&self.output)?;
         let bytes = self.input.read()?;
-        let mut given = self.table.given(out)?;
         let shown = self.input.image.display();
-        let table = self.table.or_own(&bytes, &mut given).map_err(|why| {
-            Unfit(format!("`{shown}` has no block that makes a volume: {why}; give --table or --standard"))
-        })?;
+        let table = self.table.must_be(&self.input, &bytes, out)?;
         let geometry = &table.geometry;
         if bytes.len() as u64 != geometry.bytes() {
             let (has, wants) = (bytes.len(), geometry.bytes());

@@ -33,13 +33,7 @@ pub(super) struct Extract {
 impl Extract {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
         let bytes = self.input.read()?;
-        let mut given = self.table.given(out)?;
-        let table = self.table.or_own(&bytes, &mut given).map_err(|why| {
-            Unfit(format!(
-                "`{}` has no block that makes a volume: {why}; give --table or --standard",
-                self.input.image.display()
-            ))
-        })?;
+        let table = self.table.must_be(&self.input, &bytes, out)?;
         let (_, bytes) = self.input.arranged(bytes, &table.geometry)?;
         let volume = read(&bytes, &table.geometry);
         let chosen = self.chosen(&volume.entries)?;

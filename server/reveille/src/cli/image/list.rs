@@ -7,9 +7,9 @@ use clap::Args;
 use reveille_decoders::volume::read;
 
 use super::super::CLEAN;
+use super::Format;
 use super::input::Input;
 use super::table::TableArgs;
-use super::{Format, Unfit};
 use crate::report;
 
 #[derive(Debug, Args)]
@@ -26,13 +26,7 @@ pub(super) struct List {
 impl List {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
         let bytes = self.input.read()?;
-        let mut given = self.table.given(out)?;
-        let table = self.table.or_own(&bytes, &mut given).map_err(|why| {
-            Unfit(format!(
-                "`{}` has no block that makes a volume: {why}; give --table or --standard",
-                self.input.image.display()
-            ))
-        })?;
+        let table = self.table.must_be(&self.input, &bytes, out)?;
         let (_, bytes) = self.input.arranged(bytes, &table.geometry)?;
         let volume = read(&bytes, &table.geometry);
         match self.format {

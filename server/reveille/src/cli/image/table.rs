@@ -12,6 +12,7 @@ use reveille_facts::{BlockFact, Finding, Model};
 
 use super::super::FromOutside;
 use super::Unfit;
+use super::input::Input;
 use crate::{load, report};
 
 /// The block, and the boot file.
@@ -79,6 +80,19 @@ impl TableArgs {
     /// The block of what was given, else that of the image.
     pub(super) fn or_own(&self, image: &[u8], given: &mut Given) -> Result<Table, reveille_decoders::volume::NoVolume> {
         given.table.take().map_or_else(|| Table::of_image(image), Ok)
+    }
+
+    /// The block that an image is read by: the one that is given, or the image's own.
+    ///
+    /// # Errors
+    /// Neither makes a volume.
+    pub(super) fn must_be(&self, input: &Input, image: &[u8], out: &mut dyn Write) -> Result<Table> {
+        let mut given = self.given(out)?;
+        let table = self.or_own(image, &mut given).map_err(|why| {
+            let shown = input.image.display();
+            Unfit(format!("`{shown}` has no block that makes a volume: {why}; give --table or --standard"))
+        })?;
+        Ok(table)
     }
 
     fn judge(&self, model: &Model, block: &BlockFact, out: &mut dyn Write) -> Result<()> {
