@@ -23,7 +23,7 @@ mod symbols;
 mod tokens;
 
 pub use actions::{Action, TextEdit, actions, rewrites};
-pub use block::{bytes_text, disk_svg, disk_text, formulas, table_of_blocks};
+pub use block::{bytes_text, disk_svg, disk_text, formulas, on_tracks, table_of_blocks};
 pub use calls::{Call, Routine, incoming_calls, outgoing_calls, routine_at};
 pub use completion::{Completion, CompletionKind, completions};
 pub use dialect::{DialectTold, dialect};

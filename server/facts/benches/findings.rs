@@ -1,9 +1,12 @@
-//! From text to findings: cold, and after one key.
+//! From text to findings: cold, after one key, with a thousand tables; and from an image to findings.
 
 use std::path::PathBuf;
 
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use reveille_decoders::formats;
+use reveille_decoders::volume::{Arrangement, Moment, NewEntry, OrderKind, RawName, raw_name, write};
 use reveille_facts::Model;
+use reveille_facts::image::{Question, Table, check};
 use reveille_program::{Content, Program};
 use reveille_source::{Document, Encoding, File};
 
@@ -37,5 +40,46 @@ fn findings(criterion: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, findings);
+/// Tables of all families, one behind the other.
+const TABLES: &str = "disk_bpb\tdc.b\t0,2,2,1,0,2,112,0,$A0,5,$F9,3,0,9,0,2,0,0,0\n\teven\n\
+word_bpb\tdc.w\t512,2,1024,7,5,6,18,711,0\n\
+disk_dpb\tdc.w\t26,$0307,0,242,63,$C000,16,2\n\
+skewtab\tdc.b\t1,7,13,19,25,5,11,17,23,3,9,15,21,2,8,14,20,26,6,12,18,24,4,10,16,22\n\teven\n\
+drives\tdc.w\t80,2,9,512\n";
+
+fn tables(criterion: &mut Criterion) {
+    let mut text = String::new();
+    for at in 0..200 {
+        for line in TABLES.lines() {
+            let number = if line.starts_with('\t') { String::new() } else { format!("n{at}_") };
+            text.push_str(&number);
+            text.push_str(line);
+            text.push('\n');
+        }
+    }
+    criterion.bench_function("1,000 tables of five kinds to findings", |bench| {
+        bench.iter(|| {
+            let mut program = Program::new();
+            program.set_files(vec![(PathBuf::from("a.s"), Content::Text(File::new(&text, None), Encoding::Utf8))]);
+            Model::new(program, &[], None).findings().len()
+        });
+    });
+}
+
+fn images(criterion: &mut Criterion) {
+    let table = formats().iter().find(|it| it.name == "1440k").and_then(|it| Table::of_format(it).ok());
+    let (Some(table), Ok(moment)) = (table, Moment::new([1986, 3, 3], [12, 0, 0])) else { return };
+    let content = vec![0x4e; 500_000];
+    let names: Vec<RawName> = ["FIRST.SYS", "SECOND.SYS"].iter().filter_map(|it| raw_name(it).ok()).collect();
+    let files: Vec<NewEntry<'_>> = names.iter().map(|name| NewEntry { path: vec![*name], bytes: &content }).collect();
+    let make = || write(&table.geometry, &files, None, moment).map_or_else(|_| Vec::new(), |it| it.bytes);
+    criterion.bench_function("a volume of 1.44 MB with two files", |bench| bench.iter(make));
+    let image = make();
+    let Ok(arrangement) = Arrangement::new(OrderKind::ByCylinder, &table.geometry) else { return };
+    criterion.bench_function("check of an image of 1.44 MB", |bench| {
+        bench.iter(|| check(&Question { bytes: &image, arrangement, table: &table, boot: None }).findings.len());
+    });
+}
+
+criterion_group!(benches, findings, tables, images);
 criterion_main!(benches);

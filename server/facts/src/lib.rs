@@ -30,4 +30,4 @@ pub use finding::{Edit, Evidence, Finding, Fix};
 pub use machine::{MACHINE_FILE, Machine};
 pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
-pub use track::{InDrive, reads};
+pub use track::{InDrive, reads, usual_track};

@@ -199,6 +199,15 @@ fn unusual(drive: &Drive, at: Evidence) -> Option<Finding> {
     told(&values(&setup), &subject, "", |code| code == "track-005").pop()
 }
 
+/// How the sectors of a block go on the tracks that are usual for the standard format that it equals.
+#[must_use]
+pub fn usual_track(block: &BlockFact) -> Option<Budget> {
+    let format = block.format?;
+    let raw = reveille_decoders::track::raw_bytes(format.data_rate, format.rpm)?;
+    let (sectors, size) = (u32::try_from(format.sectors_per_track).ok()?, u32::try_from(format.sector_size).ok()?);
+    Budget::new(format.encoding, sectors, size, raw, false)
+}
+
 /// How a drive does with the disk of a block.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct InDrive {

@@ -6,7 +6,8 @@ mod table;
 use std::fmt::Write;
 
 use reveille_decoders::family;
-use reveille_facts::{BlockFact, Part};
+use reveille_decoders::track::Budget;
+use reveille_facts::{BlockFact, Drive, Evidence, Model, Part, reads, usual_track};
 use reveille_source::TokenKind;
 
 use crate::hover::{Hover, describe, escaped, number};
@@ -85,6 +86,9 @@ pub(crate) fn block_hover(spot: &Spot<'_>, block: &BlockFact, thing: Option<&Thi
     if let Some(map) = block.map() {
         let _ = writeln!(text, "\n```text\n{}```", disk_text(&map));
     }
+    for line in on_tracks(spot.model, block) {
+        let _ = writeln!(text, "\n{line}");
+    }
     let confidence = &block.confidence;
     let _ = writeln!(text, "\n{}: {}", confidence.level.name(), confidence.reasons.join("; "));
     // What the operand itself is, besides its place in the block.
@@ -120,6 +124,48 @@ pub fn formulas(block: &BlockFact) -> Vec<String> {
         Some(format!("{meaning}: {how}**{value}**"))
     };
     derived.iter().filter_map(line).collect()
+}
+
+/// How the block's sectors go on their tracks: in the drives of the machine file, or as the standard format has it that the block equals.
+#[must_use]
+pub fn on_tracks(model: &Model, block: &BlockFact) -> Vec<String> {
+    let drives = &model.machine_of(block.at.place.file).drives;
+    if drives.is_empty() {
+        let format = block.format.filter(|_| block.is_readable());
+        return format
+            .and_then(|it| Some((it, usual_track(block)?)))
+            .into_iter()
+            .map(|(format, budget)| {
+                let (rate, rpm, title) = (format.data_rate / 1000, format.rpm, &format.title);
+                let code = format.encoding.name();
+                format!(
+                    "Track, as usual for {title}: {code}, {rate} kbit/s, {rpm} turns a minute{}",
+                    of_budget(&budget)
+                )
+            })
+            .collect();
+    }
+    let line = |(drive, _): &(Drive, Evidence)| {
+        let found = reads(drive, block)?;
+        let name = drive.name.as_ref().map_or_else(|| "the drive".to_owned(), |it| format!("drive `{}`", it.value));
+        let verdict = if found.obstacles.is_empty() { "reads this disk" } else { "cannot read this disk" };
+        let reasons: String = found.obstacles.iter().chain(&found.cautions).map(|it| format!("; {it}")).collect();
+        let budget = found.budget.filter(|_| found.obstacles.is_empty());
+        Some(format!(
+            "In {name} of the machine file: {verdict}{reasons}{}",
+            budget.as_ref().map_or(String::new(), of_budget)
+        ))
+    };
+    drives.iter().filter_map(line).collect()
+}
+
+/// What a track has, what the sectors take, and what is left for gap 3.
+fn of_budget(budget: &Budget) -> String {
+    let standard = budget.standard.map_or(String::new(), |it| format!(", {it} with the usual gaps"));
+    format!(
+        "; a track has {} bytes, its sectors take {} with the least gaps of the data sheet{standard}; gap 3 may have {} bytes",
+        budget.raw, budget.datasheet_min, budget.gap3_left
+    )
 }
 
 /// The bytes of a block in hex, those of an operand in brackets.

@@ -3,7 +3,7 @@
 use std::io::Write;
 
 use reveille_decoders::{FieldKind, Scalar, family};
-use reveille_facts::{BlockFact, ConstantsFact, Evidence, Fact, Finding, Model};
+use reveille_facts::{BlockFact, ConstantsFact, DiskPart, Evidence, Fact, Finding, Model, reads};
 use reveille_program::Value;
 use serde::Serialize;
 use serde_json::{Map, json};
@@ -102,7 +102,7 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
         Fact::Block(block) => FactJson {
             kind: "parameter-block",
             subject: block.subject.clone(),
-            value: block_value(block),
+            value: block_value(model, block),
             evidence: evidence(block.parts.iter().map(|part| part.at).collect()),
         },
         Fact::Constants(constants) => FactJson {
@@ -129,7 +129,7 @@ fn scalar(value: Scalar) -> serde_json::Value {
     }
 }
 
-fn block_value(block: &BlockFact) -> serde_json::Value {
+fn block_value(model: &Model, block: &BlockFact) -> serde_json::Value {
     let mut fields = Map::new();
     for field in &block.layout.fields {
         if let Some(value) = block.block().value(field) {
@@ -153,7 +153,25 @@ fn block_value(block: &BlockFact) -> serde_json::Value {
     let geometry = block.geometry().map(|[cylinders, heads, sectors, size]| {
         json!({"cylinders": cylinders, "heads": heads, "sectors_per_track": sectors, "sector_size": size})
     });
+    let parts = block.map().map(|map| {
+        let part = |it: &DiskPart| json!({"title": it.title, "from": it.from, "to": it.to});
+        json!({"unit": map.unit, "per_track": map.per_track, "tracks": map.tracks, "parts": map.parts.iter().map(part).collect::<Vec<_>>()})
+    });
+    let drives = model.machine_of(block.at.place.file).drives.iter().filter_map(|(drive, _)| {
+        let found = reads(drive, block)?;
+        Some(json!({
+            "name": drive.name.as_ref().map(|it| it.value.as_str()),
+            "reads": found.obstacles.is_empty(),
+            "obstacles": found.obstacles,
+            "cautions": found.cautions,
+            "track_bytes": found.budget.map(|it| it.raw),
+            "gap3": found.budget.map(|it| it.gap3_left),
+        }))
+    });
+    let drives: Vec<serde_json::Value> = drives.collect();
     json!({
+        "disk": parts,
+        "drives": drives,
         "layout": block.layout.name,
         "entry": block.entry.0,
         "entries": block.entry.1,

@@ -5,8 +5,8 @@ use std::io::Write;
 use std::path::Path;
 
 use reveille_decoders::Severity;
-use reveille_editor::{disk_text, formulas, table_of_blocks};
-use reveille_facts::{BlockFact, DiskMap, Drive, Evidence, Fact, InDrive, Model, reads};
+use reveille_editor::{disk_text, formulas, on_tracks, table_of_blocks};
+use reveille_facts::{BlockFact, DiskMap, Evidence, Fact, Model};
 use reveille_program::Value;
 
 use super::{display_path, line_number};
@@ -138,30 +138,10 @@ fn one_block(model: &Model, block: &BlockFact, pictures: Pictures<'_>, out: &mut
     if let Some(map) = block.map() {
         writeln!(out, "{}", pictures(&map, &format!("The disk of {}: {}", block.subject, block.in_words())))?;
     }
-    for (drive, at) in &model.machine_of(block.at.place.file).drives {
-        if let Some(found) = reads(drive, block) {
-            writeln!(out, "{}\n", in_drive(model, drive, *at, &found))?;
-        }
+    for line in on_tracks(model, block) {
+        writeln!(out, "{line}\n")?;
     }
     recipe(model, block, out)
-}
-
-/// How a drive of the machine file does with the disk.
-fn in_drive(model: &Model, drive: &Drive, at: Evidence, found: &InDrive) -> String {
-    let name = drive.name.as_ref().map_or_else(|| "the drive".to_owned(), |it| format!("drive `{}`", it.value));
-    let verdict = if found.obstacles.is_empty() { "reads this disk" } else { "cannot read this disk" };
-    let mut text = format!("In {name} ({}): {verdict}", place(model, at));
-    for reason in found.obstacles.iter().chain(&found.cautions) {
-        text.push_str("; ");
-        text.push_str(reason);
-    }
-    if let Some(budget) = found.budget.filter(|_| found.obstacles.is_empty()) {
-        text.push_str(&format!(
-            "; a track has {} bytes, and gap 3 may be {} of them after each sector",
-            budget.raw, budget.gap3_left
-        ));
-    }
-    text
 }
 
 /// The commands that make an image of the block's disk and hold one against it.
