@@ -85,3 +85,11 @@ fn the_page_of_the_sheet_has_pictures_and_takes_nothing_of_a_source_for_markup()
     assert!(page.contains("&lt;b&gt;"), "{page}");
     assert!(!page.contains("<b>"), "{page}");
 }
+
+#[test]
+fn a_machine_file_that_is_no_text_is_told_as_no_toml() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    std::fs::write(folder.path().join("reveille.toml"), b"\xff\xfe\0bad").expect("a file can be written");
+    std::fs::write(folder.path().join("a.s"), SOURCE).expect("a file can be written");
+    assert_eq!(codes(folder.path(), "a.s"), [("reveille.toml".to_owned(), "machine-001".to_owned())]);
+}

@@ -164,8 +164,11 @@ pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Co
         bail!("`{}` has {size} bytes; a source has {MOST_BYTES} at most", path.display());
     }
     let bytes = std::fs::read(path).with_context(cannot)?;
+    if is_machine_file(path) {
+        // What is no text is no TOML either, and is told as that.
+        return Ok(Some(Content::Beside(File::new(&String::from_utf8_lossy(&bytes), dialect))));
+    }
     Ok(match decode(bytes) {
-        Decoded::Text(text, _) if is_machine_file(path) => Some(Content::Beside(File::new(&text, dialect))),
         Decoded::Text(text, encoding) => Some(Content::Text(File::new(&text, dialect), encoding)),
         Decoded::Binary(at) if is_surely_source(path) => Some(Content::Binary(at)),
         Decoded::Binary(_) => None,

@@ -68,7 +68,11 @@ impl TableArgs {
             given.model = load::model(&[path], &self.from_outside.options()?)?;
             let block = choose(&given.model, label.as_deref())?;
             self.judge(&given.model, block, out)?;
-            given.table = Some(Table::of_block(block)?);
+            given.table = Some(match block.format {
+                // A word block says where things lie, and nothing of tracks and descriptor: its standard format does.
+                Some(format) if block.layout.family != "fat" => Table::of_format(format)?,
+                _ => Table::of_block(block)?,
+            });
         }
         (given.boot, given.remark) = match &self.boot {
             Some(name) => (Some(BootName { name: raw_name(name).map_err(anyhow::Error::msg)?, at: None }), None),
@@ -127,8 +131,10 @@ fn split(text: &str) -> (PathBuf, Option<String>) {
 
 /// The block of a label, or the only one.
 fn choose<'a>(model: &'a Model, label: Option<&str>) -> Result<&'a BlockFact> {
-    let all: Vec<&BlockFact> = model.blocks().filter(|it| it.layout.family == "fat").collect();
-    let readable: Vec<&BlockFact> = all.iter().copied().filter(|it| it.is_readable()).collect();
+    let is_volume = |it: &&BlockFact| it.layout.family == "fat" || it.format.is_some();
+    let all: Vec<&BlockFact> = model.blocks().filter(is_volume).collect();
+    let readable: Vec<&BlockFact> =
+        all.iter().copied().filter(|it| it.is_readable() && it.layout.family == "fat").collect();
     let candidates = |blocks: &[&BlockFact]| {
         let line = |it: &&BlockFact| format!("  {}", described(model, it));
         blocks.iter().map(line).collect::<Vec<_>>().join("\n")
@@ -159,6 +165,12 @@ fn choose<'a>(model: &'a Model, label: Option<&str>) -> Result<&'a BlockFact> {
             [] => (),
             _ => bail!("`{label}` is there several times; name one file of these:\n{}", candidates(&found)),
         }
+    }
+    if let Some(block) = model.blocks().find(|it| it.subject.eq_ignore_ascii_case(label)) {
+        let title = &block.layout.title;
+        bail!(
+            "`{label}` is a {title}; an image is made from a FAT block, or from a word block that equals a standard format"
+        );
     }
     if all.is_empty() {
         bail!("no FAT parameter block was found in the source");
