@@ -408,13 +408,13 @@ fn the_demo_makes_its_disk_and_reads_it() {
 #[test]
 fn a_word_block_makes_the_image_of_its_standard_format_and_a_cpm_block_none() {
     let text = "sys_bpb\tdc.w\t512,2,1024,7,5,6,18,711,0\ncpm_dpb\tdc.w\t26,775,0,242,63,-16384,16,2\n";
-    let folder = reveille_tests::folder(&[("a.s", text.as_bytes())]);
-    let made = reveille_tests::run(folder.path(), &["image", "make", "--table", "a.s:sys_bpb", "a.img"]);
-    assert_eq!((made.code, reveille_tests::file(folder.path(), "a.img").len()), (0, 737_280), "{}", made.err);
-    let checked = reveille_tests::run(folder.path(), &["image", "check", "a.img", "--standard", "68k-720k"]);
+    let folder = folder(&[("a.s", text.as_bytes())]);
+    let made = run(folder.path(), &["image", "make", "--table", "a.s:sys_bpb", "a.img"]);
+    assert_eq!((made.code, file(folder.path(), "a.img").len()), (0, 737_280), "{}", made.err);
+    let checked = run(folder.path(), &["image", "check", "a.img", "--standard", "68k-720k"]);
     assert_eq!(checked.code, 0, "{}", checked.out);
-    let refused = reveille_tests::run(folder.path(), &["image", "make", "--table", "a.s:cpm_dpb", "b.img"]);
+    let refused = run(folder.path(), &["image", "make", "--table", "a.s:cpm_dpb", "b.img"]);
     assert_eq!(refused.code, 2);
     assert!(refused.err.contains("`cpm_dpb` is a CP/M disk parameter block"), "{}", refused.err);
-    assert_eq!(reveille_tests::names(folder.path()), ["a.img", "a.s"]);
+    assert_eq!(names(folder.path()), ["a.img", "a.s"]);
 }
