@@ -1,8 +1,8 @@
 //! Boot sectors that the source lays down as a whole: a branch, eleven bytes before a parameter block, and what follows it.
 
 use reveille_decoders::boot::{BLOCK_START, BootSector};
-use reveille_program::{Place, Program, Unit};
-use reveille_source::Span;
+use reveille_program::{Place, Program, Unit, data_run_at};
+use reveille_source::{Operation, Span};
 
 use crate::blocks::BlockFact;
 use crate::finding::{Evidence, Finding};
@@ -10,6 +10,9 @@ use crate::rom::SourceImage;
 
 /// The bytes of a boot sector that rules look at.
 const SECTOR: i64 = 512;
+
+/// First bytes of branches: BRA.S of a 68000, short and near jump of an 8086.
+const BRANCHES: [u8; 3] = [0x60, 0xeb, 0xe9];
 
 /// How many lines before the block its sector may start.
 const MOST_LINES: usize = 16;
@@ -35,10 +38,22 @@ fn start(program: &Program, unit: &Unit, block: &BlockFact) -> Option<i64> {
     let is_start = |number: usize| {
         let Some(place) = file.place(number) else { return false };
         let (_, line, _) = file.at(place.chunk, place.line);
-        let lays_down = line.op.is_instruction() || line.op.directive().is_some();
-        lays_down && unit.is_active(place) && unit.absolute(unit.location(program, place)) == Some(address)
+        let is_branch = match line.op.get() {
+            Operation::Instruction(mnemonic) => mnemonic.instruction.name == "bra",
+            Operation::Directive(_) => starts_with_branch(program, unit, place),
+            _ => false,
+        };
+        is_branch && unit.is_active(place) && unit.absolute(unit.location(program, place)) == Some(address)
     };
     (number.saturating_sub(MOST_LINES)..=number).any(is_start).then_some(address)
+}
+
+/// Whether the first byte that a line of data lays down is a branch's.
+fn starts_with_branch(program: &Program, unit: &Unit, place: Place) -> bool {
+    let run = data_run_at(program, unit, place);
+    let first =
+        run.as_ref().and_then(|run| run.items.iter().find(|it| it.place == place)?.bytes.first().copied().flatten());
+    first.is_some_and(|it| BRANCHES.contains(&it))
 }
 
 fn of_sector(program: &Program, image: &SourceImage, block: &BlockFact, start: i64) -> Vec<Finding> {
@@ -46,7 +61,7 @@ fn of_sector(program: &Program, image: &SourceImage, block: &BlockFact, start: i
     // Gaps that nothing is laid into count as zeros, if the sector goes on behind them.
     let len = (0..SECTOR).rev().find(|at| byte(*at).is_some()).map_or(0, |at| at + 1);
     let bytes: Vec<u8> = (0..len).map(|at| byte(at).unwrap_or(0)).collect();
-    if !matches!(bytes.first(), Some(0x60 | 0xeb | 0xe9)) {
+    if !bytes.first().is_some_and(|it| BRANCHES.contains(it)) {
         return Vec::new();
     }
     let volume = block.number("capacity").and_then(|it| u64::try_from(it).ok()).unwrap_or(0);

@@ -1,6 +1,7 @@
 //! Findings about the source itself: form of lines, names, values, includes.
 
 use reveille_decoders::Severity;
+use reveille_machine::distance;
 use reveille_program::{
     ExpressionProblem, Place, Problem, ProblemKind, Program, SourceFile, Symbol, Unit, definition_span,
 };
@@ -314,21 +315,4 @@ fn nearest(program: &Program, unit: &Unit, name: &str) -> Option<String> {
     let first = |it: &str| it.bytes().next().map(|byte| byte.to_ascii_lowercase());
     let best = close.map(|it| (distance(&it, name), it)).min_by_key(|it| (it.0, first(&it.1) != first(name)))?;
     (best.0 <= most).then(|| best.1.to_string())
-}
-
-/// How many letters differ (Levenshtein's distance), without regard to case.
-fn distance(one: &str, two: &str) -> usize {
-    let (one, two) = (one.to_ascii_lowercase(), two.to_ascii_lowercase());
-    let two = two.as_bytes();
-    let mut row: Vec<usize> = (0..=two.len()).collect();
-    for (at, byte) in one.bytes().enumerate() {
-        let mut before = row[0];
-        row[0] = at + 1;
-        for (other, byte_two) in two.iter().enumerate() {
-            let cost = before + usize::from(byte != *byte_two);
-            before = row[other + 1];
-            row[other + 1] = cost.min(before + 1).min(row[other] + 1);
-        }
-    }
-    row[two.len()]
 }

@@ -4,6 +4,7 @@
 
 mod kinds;
 mod made;
+mod sectors;
 
 use std::path::PathBuf;
 
