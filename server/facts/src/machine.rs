@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, LazyLock};
 
 use reveille_decoders::{Endian, FieldKind, FieldText, Layout, LayoutError, LayoutText, ValuesText, layouts};
-use reveille_machine::{BlockText, Drive, MachineFile, Problem, ProblemKind, Spanned, span_inside};
+use reveille_machine::{BlockText, Drive, MachineFile, Memory, Problem, ProblemKind, Serial, Spanned, span_inside};
 use reveille_program::{Program, SourceFile};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
@@ -19,13 +19,23 @@ pub struct Machine {
     pub layouts: Vec<Arc<Layout>>,
     /// Its diskette drives, and where each is written.
     pub drives: Vec<(Drive, Evidence)>,
+    /// Ranges of its addresses, and where each is written.
+    pub memory: Vec<(Memory, Evidence)>,
+    /// Its serial ports, and where each is written.
+    pub serial: Vec<(Serial, Evidence)>,
     /// What is wrong with the file.
     pub(crate) findings: Vec<Finding>,
 }
 
 impl Default for Machine {
     fn default() -> Self {
-        Self { layouts: layouts().to_vec(), drives: Vec::new(), findings: Vec::new() }
+        Self {
+            layouts: layouts().to_vec(),
+            drives: Vec::new(),
+            memory: Vec::new(),
+            serial: Vec::new(),
+            findings: Vec::new(),
+        }
     }
 }
 
@@ -55,13 +65,24 @@ impl Machine {
             }
         }
         own.extend(layouts().iter().cloned());
-        Self { layouts: own, drives: drives(file, &reading.file), findings }
+        let MachineFile { machines, .. } = &reading.file;
+        Self {
+            layouts: own,
+            drives: placed(file, machines.iter().flat_map(|it| &it.drives), |it| &it.span),
+            memory: placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span),
+            serial: placed(file, machines.iter().flat_map(|it| &it.serial), |it| &it.span),
+            findings,
+        }
     }
 }
 
-fn drives(file: &SourceFile, read: &MachineFile) -> Vec<(Drive, Evidence)> {
-    let drives = read.machines.iter().flat_map(|it| &it.drives);
-    drives.filter_map(|it| Some((it.clone(), evidence(file, it.span.clone())?))).collect()
+/// Tables of a machine file with the places where they are written.
+fn placed<'a, T: Clone + 'a>(
+    file: &SourceFile,
+    tables: impl Iterator<Item = &'a T>,
+    span: fn(&T) -> &std::ops::Range<usize>,
+) -> Vec<(T, Evidence)> {
+    tables.filter_map(|it| Some((it.clone(), evidence(file, span(it).clone())?))).collect()
 }
 
 /// The place of a range of bytes of a machine file.

@@ -138,6 +138,14 @@ pub struct Serial {
     pub channel: Option<Spanned<String>>,
     /// The chip's clock in Hz.
     pub clock: Option<Spanned<u32>>,
+    /// Which of the chip's variants, where they differ in their rates.
+    pub variant: Option<Spanned<String>>,
+    /// Which of the chip's timers clocks the line: `c` or `d`.
+    pub timer: Option<Spanned<&'static str>>,
+    /// The socket at the machine: `DB-25` or `DE-9`.
+    pub connector: Option<Spanned<&'static str>>,
+    /// Whose pins the socket has: `as DTE` or `as DCE`.
+    pub wired: Option<Spanned<&'static str>>,
 }
 
 /// A diskette drive; see [`crate::keys::DRIVE`].
@@ -310,6 +318,10 @@ impl Serial {
             stride: table.number32("stride"),
             channel: table.text("channel"),
             clock: table.number32("clock"),
+            variant: table.text("variant"),
+            timer: table.choice("timer"),
+            connector: table.choice("connector"),
+            wired: table.choice("wired"),
         })
     }
 }

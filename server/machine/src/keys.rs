@@ -228,8 +228,39 @@ pub static SERIAL: Section = Section {
             "the chip's clock, which the line's speed is made from",
             "3_686_400",
         ),
+        key(
+            "variant",
+            Kind::Text,
+            Optional,
+            "which of the chip's variants, where they differ in their rates",
+            r#""C""#,
+        ),
+        key(
+            "timer",
+            Kind::Choice(TIMERS),
+            Optional,
+            "which of the chip's timers clocks the line, where that is a matter of wiring",
+            r#""d""#,
+        ),
+        key("connector", Kind::Choice(CONNECTORS), Optional, "the socket at the machine", r#""DB-25""#),
+        key(
+            "wired",
+            Kind::Choice(WIRINGS),
+            Optional,
+            "whose pins the socket has; measure it, no source says it",
+            r#""as DTE""#,
+        ),
     ],
 };
+
+const TIMERS: &[Choice] = &[choice("c", "timer C"), choice("d", "timer D, the usual one")];
+
+const CONNECTORS: &[Choice] = &[choice("DB-25", "25 pins, EIA-232"), choice("DE-9", "9 pins, EIA-574")];
+
+const WIRINGS: &[Choice] = &[
+    choice("as DTE", "as a terminal: it transmits on pin 2 of 25"),
+    choice("as DCE", "as a modem: it receives there"),
+];
 
 /// A diskette drive of a machine.
 pub static DRIVE: Section = Section {
