@@ -18,6 +18,7 @@ mod family;
 mod format;
 mod formula;
 pub mod program_header;
+pub mod serial;
 pub mod track;
 pub mod transfer;
 pub mod volume;
