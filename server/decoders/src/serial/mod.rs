@@ -18,12 +18,14 @@
 
 mod line;
 mod load;
+mod names;
 mod session;
 #[cfg(test)]
 mod tests;
 
 pub use line::{BUDGET, Budget, Item, Line, Rate, SIGNALS, Signal, nearest_standard, standard_rates};
 pub use load::{Field, Note, RateCase, Register, State, Variant, chip, chips};
+pub use names::{Meaning, meanings};
 pub use session::{Outside, Port, Session, Touched};
 
 use crate::Formula;
@@ -113,38 +115,10 @@ impl Chip {
         own.or_else(|| self.registers.iter().find(|it| it.also.iter().any(|also| also.eq_ignore_ascii_case(name))))
     }
 
-    /// The register and channel that a name of a source means: `MR1A`, `CSR_B`, `DUCRA`, `SCC_WR4`. Characters that are no letters or
-    /// digits do not count. `more` is whether words of the chip must stand before a short name.
+    /// The register and channel that a name of a source means: `MR1A`, `CSR_B`, `DUCRA`, `SCC_WR4`; see [`meanings`].
     #[must_use]
-    pub fn register_named(&self, name: &str) -> Option<(&Register, Option<usize>)> {
-        let plain: String = name.chars().filter(char::is_ascii_alphanumeric).collect::<String>().to_ascii_uppercase();
-        let mut stems = vec![plain.as_str()];
-        for word in self
-            .words
-            .iter()
-            .map(|it| it.to_ascii_uppercase())
-            .chain(self.also.iter().map(|it| it.to_ascii_uppercase()))
-        {
-            if let Some(rest) = plain.strip_prefix(word.as_str()).filter(|it| !it.is_empty()) {
-                stems.push(rest);
-            }
-        }
-        if let Some(rest) = plain.strip_prefix("DU").filter(|_| self.channels.len() > 1 && !self.own_bases) {
-            stems.push(rest);
-        }
-        for stem in stems {
-            if let Some(register) = self.register(stem) {
-                return Some((register, None));
-            }
-            for (at, channel) in self.channels.iter().enumerate().filter(|_| self.channels.len() > 1) {
-                let channel = channel.to_ascii_uppercase();
-                let rest = stem.strip_suffix(channel.as_str()).or_else(|| stem.strip_prefix(channel.as_str()));
-                if let Some(register) = rest.and_then(|it| self.register(it)) {
-                    return Some((register, Some(at)));
-                }
-            }
-        }
-        None
+    pub fn register_named(&'static self, name: &str) -> Option<(&'static Register, Option<usize>)> {
+        meanings(name).into_iter().find(|it| std::ptr::eq(it.chip, self)).map(|it| (it.register, it.channel))
     }
 
     /// Whether a part number or a name of a text is this chip's.
