@@ -129,6 +129,7 @@ struct ChipText {
     also: Vec<String>,
     title: String,
     words: Vec<String>,
+    tells: Vec<String>,
     channels: Vec<String>,
     clocks: Vec<u32>,
     clock_is: Option<String>,
@@ -138,6 +139,8 @@ struct ChipText {
     #[serde(default)]
     pairs: bool,
     register_bytes: Option<u32>,
+    #[serde(default)]
+    stream: Vec<String>,
     #[serde(default)]
     state: Vec<StateText>,
     #[serde(default)]
@@ -314,6 +317,8 @@ impl Chip {
             also: text.also,
             title: text.title,
             words: text.words,
+            tells: text.tells,
+            stream: text.stream,
             channels: text.channels,
             clocks: text.clocks,
             clock_is: text.clock_is,

@@ -41,6 +41,8 @@ pub struct Chip {
     pub title: String,
     /// Words of labels and comments that speak of such a chip, in lower case.
     pub words: Vec<String>,
+    /// Words by which a name alone tells this chip and no other, in lower case.
+    pub tells: Vec<String>,
     /// Its channels.
     pub channels: Vec<String>,
     /// Usual clocks in Hz; the first is taken where nobody says which.
@@ -53,6 +55,8 @@ pub struct Chip {
     pub own_bases: bool,
     /// Its tables are pairs of register number and value.
     pub pairs: bool,
+    /// The registers that the bytes of a table without register numbers go to, in order; the last again and again.
+    pub stream: Vec<String>,
     /// Bytes of a register: 1 or 2.
     pub register_bytes: u32,
     /// What chooses between registers of one address.
