@@ -115,6 +115,18 @@ pub struct RateCase {
     pub(crate) is_stopped: bool,
 }
 
+/// A kind of constant by which a rate is chosen.
+#[derive(Debug)]
+pub struct RateConstant {
+    /// The register that it goes to.
+    pub register: String,
+    /// The variant that it belongs to.
+    pub variant: Option<String>,
+    /// What it is, in a few words.
+    pub title: String,
+    pub(crate) divide: Formula,
+}
+
 /// Something to be told where a formula holds.
 #[derive(Debug)]
 pub struct Note {
@@ -154,6 +166,8 @@ struct ChipText {
     #[serde(default)]
     side: BTreeMap<String, BTreeMap<String, String>>,
     rate: Vec<RateText>,
+    #[serde(default)]
+    rate_constant: Vec<RateConstantText>,
     #[serde(default)]
     flow: Vec<NoteText>,
     #[serde(default)]
@@ -244,6 +258,15 @@ struct RateText {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+struct RateConstantText {
+    register: String,
+    variant: Option<String>,
+    title: String,
+    divide: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 struct NoteText {
     when: String,
     text: String,
@@ -308,6 +331,10 @@ impl Chip {
                 is_stopped: it.stopped,
             })
         };
+        let constant = |it: RateConstantText| -> Result<RateConstant, FormulaError> {
+            let divide = Formula::new(&it.divide)?;
+            Ok(RateConstant { register: it.register, variant: it.variant, title: it.title, divide })
+        };
         let derived = text.derived.into_iter().map(|it| Ok((it.name, Formula::new(&it.formula)?)));
         let state = |it: StateText| State { name: it.name, start: it.start, lost: it.lost, reset: it.reset };
         let variant = |it: VariantText| Variant { name: it.name, also: it.also, clock: it.clock };
@@ -333,6 +360,7 @@ impl Chip {
             derived: derived.collect::<Result<_, FormulaError>>()?,
             line: formulas(text.line)?,
             rates: text.rate.into_iter().map(rate).collect::<Result<_, _>>()?,
+            rate_constants: text.rate_constant.into_iter().map(constant).collect::<Result<_, _>>()?,
             flow: notes(text.flow)?,
             notes: notes(text.note)?,
             wrong: notes(text.wrong)?,

@@ -24,7 +24,7 @@ mod session;
 mod tests;
 
 pub use line::{BUDGET, Budget, Item, Line, Rate, SIGNALS, Signal, nearest_standard, standard_rates};
-pub use load::{Field, Note, RateCase, Register, State, Variant, chip, chips};
+pub use load::{Field, Note, RateCase, RateConstant, Register, State, Variant, chip, chips};
 pub use names::{Meaning, meanings};
 pub use session::{Outside, Port, Session, Touched};
 
@@ -71,6 +71,8 @@ pub struct Chip {
     pub(crate) sides: [Vec<(String, Formula)>; 2],
     /// How rates are made: of each direction the first case that holds.
     pub rates: Vec<RateCase>,
+    /// Constants of sources by which rates are chosen.
+    pub rate_constants: Vec<RateConstant>,
     pub(crate) flow: Vec<Note>,
     pub(crate) notes: Vec<Note>,
     pub(crate) wrong: Vec<Note>,
@@ -89,6 +91,18 @@ impl Chip {
         let is_it =
             |it: &&Variant| it.name.eq_ignore_ascii_case(name) || it.also.iter().any(|also| names_part(name, also));
         self.variants.iter().find(is_it)
+    }
+
+    /// What a constant of a kind divides the clock by; none where it is none of that kind.
+    #[must_use]
+    pub fn divide_of(&self, kind: &RateConstant, value: i64) -> Option<i64> {
+        let names = |name: &str| {
+            if name == "value" {
+                return Some(crate::Scalar::Number(value));
+            }
+            self.lists.iter().find(|it| it.0 == name).map(|it| crate::Scalar::List(it.1.clone()))
+        };
+        kind.divide.number(&names).filter(|it| *it > 0)
     }
 
     /// How many addresses it has, in registers.

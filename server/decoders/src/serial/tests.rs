@@ -179,8 +179,7 @@ fn unknown_values_leave_their_settings_unknown() {
     session.write_named(chip.register("MR2").unwrap(), Some(0), Some(7), 2);
     let line = session.line(0, &Outside { clock: 3_686_400, variant: None, timer: None });
     assert!(line.data.is_none() && line.parity.is_none() && line.words().is_none());
-    // The stop bits of this chip depend on the number of data bits only where those could be five.
-    assert!(line.stop_16.is_none());
+    assert_eq!(line.stop(), Some(1.0));
 }
 
 #[test]
@@ -238,7 +237,9 @@ fn the_files_agree_with_themselves() {
             .registers
             .iter()
             .flat_map(|it| it.when.iter().chain(it.after.iter().chain(&it.after_read).map(|it| &it.1)));
-        let all: Vec<&Formula> = formulas.chain(rates.flatten()).chain(notes).chain(registers).collect();
+        let constants = chip.rate_constants.iter().map(|it| &it.divide);
+        let all: Vec<&Formula> =
+            formulas.chain(constants).chain(rates.flatten()).chain(notes).chain(registers).collect();
         for formula in all {
             for name in formula.names() {
                 assert!(is_known(name), "{}: `{name}` in `{}`", chip.name, formula.text());
