@@ -24,7 +24,7 @@ mod time;
 
 pub use choose::{Choice, Misfit, choose, forms_of};
 pub use decode::{Decoded, decode};
-pub use effects::{ends, leaves, writes, written};
+pub use effects::{MemoryUse, ends, leaves, memory_use, writes, written};
 pub use encode::{Encoding, OperandProblem, encode, word_count};
 pub use later::{is_later_register, later_processor};
 pub use mnemonics::{Candidate, MNEMONICS, Mnemonic, Operands, mnemonic, mnemonic_index};

@@ -2,6 +2,7 @@
 //!
 //! [`Model::new`] makes them from a program and its analysis. Every output shows these; none works anything out by itself.
 
+mod access;
 mod blocks;
 mod catalog;
 mod code;

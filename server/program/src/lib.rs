@@ -5,6 +5,7 @@
 
 mod analysis;
 mod check;
+mod code;
 mod data;
 mod equates;
 mod expression;
@@ -20,6 +21,7 @@ mod settings;
 mod unit;
 
 pub use analysis::Analysis;
+pub use code::{Addressed, Code, CodeAt, CodeLine, DataByte};
 pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs, made_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
 pub use index::is_local_label;

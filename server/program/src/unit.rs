@@ -63,6 +63,14 @@ pub struct Definition {
     pub(crate) is_uncertain: bool,
 }
 
+impl Definition {
+    /// The ordinary labels before it in the unit: the scope of a local label.
+    #[must_use]
+    pub fn scope(&self) -> u32 {
+        self.scope
+    }
+}
+
 /// What is wrong with a program's lines.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum ProblemKind {

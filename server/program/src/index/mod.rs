@@ -1,5 +1,6 @@
 //! What a chunk of lines gives the program: definitions, uses, sizes, data tables. Made once when the chunk is read.
 
+mod instructions;
 mod items;
 
 use std::sync::Arc;
@@ -7,12 +8,13 @@ use std::sync::Arc;
 use reveille_source::{Chunk, Dialect, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
 
 use crate::expression::{Alone, ExpressionProblem, evaluate};
-use crate::instruction::{Expr, Instruction, Read, read};
+use crate::instruction::{Expr, Instruction};
 use crate::preprocessor::{Directive, directive};
 use crate::settings::Settings;
 use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
 
+pub(crate) use instructions::{Addressed, AddressedValue, addresses};
 pub use items::is_local_label;
 use items::static_bytes;
 pub(crate) use items::{
@@ -39,6 +41,8 @@ pub(crate) struct Indexed {
     pub(crate) instructions: Box<[Instruction]>,
     /// Lines that write the status register.
     pub(crate) status_writes: Box<[u16]>,
+    /// Operands of instructions that give an address by a number or a name, in the order of the lines.
+    pub(crate) addressed: Box<[Addressed]>,
     /// For each line, the bytes of its instruction if it is part of a [`EventKind::Code`]; empty if there is none.
     pub(crate) sizes: Box<[u8]>,
     /// How the runs of data lie at the chunk's borders.
@@ -136,6 +140,7 @@ struct Builder<'a> {
     instructions: Vec<Instruction>,
     sizes: Vec<u8>,
     status_writes: Vec<u16>,
+    addressed: Vec<Addressed>,
     /// Problems of the instruction that is being read.
     read_problems: Vec<(Span, ProblemKind)>,
     settings: &'a Settings,
@@ -173,6 +178,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         instructions: Vec::new(),
         sizes: Vec::new(),
         status_writes: Vec::new(),
+        addressed: Vec::new(),
         read_problems: Vec::new(),
         settings,
         includes: Vec::new(),
@@ -221,7 +227,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         ends_open: builder.open,
         is_clear: builder.runs.is_empty() && !builder.was_closed,
     };
-    let Builder { events, runs, problems, symbolic, sizes, status_writes, includes, .. } = builder;
+    let Builder { events, runs, problems, symbolic, sizes, status_writes, addressed, includes, .. } = builder;
     Indexed {
         events: events.into(),
         uses: uses.into(),
@@ -232,6 +238,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         instructions: instructions.into(),
         sizes: sizes.into(),
         status_writes: status_writes.into(),
+        addressed: addressed.into(),
         includes: includes.into(),
         border,
         chunk,
@@ -538,74 +545,6 @@ impl<'a> Builder<'a> {
         }
         if needs_names {
             self.symbolic.push(at);
-        }
-    }
-
-    fn instruction(&mut self, at: u16, line: &Line, text: &'a str, mnemonic: &'static reveille_cpu::Mnemonic) {
-        let (before, uses_before) = (self.read_problems.len(), self.uses.len());
-        let operands = line.operands.of(text).as_bytes();
-        if let [.., b',' | b' ' | b'\t', b's' | b'S', b'r' | b'R'] = operands {
-            self.status_writes.push(at);
-        }
-        let read = read(text, at, line, self.dialect, mnemonic, self.settings, &mut self.read_problems);
-        let has_problems = self.read_problems.len() > before;
-        if has_problems {
-            let found = self.read_problems.drain(before..).map(|(span, kind)| (at, span, kind));
-            self.problems.extend(found);
-        }
-        let (bytes, mut record) = match read {
-            Read::Static(bytes) => (bytes, None),
-            Read::Fixed(bytes, record) => (bytes, Some(record)),
-            Read::Variable(record) => (0, Some(record)),
-        };
-        // The names that the operands use: a record knows them, unless one of its values is more than a name and a number.
-        let knows_names = |it: &Instruction| it.count < 3 && it.operands.iter().all(|term| term.value != Expr::Text);
-        match &mut record {
-            Some(record) if !has_problems && knows_names(record) => {
-                for term in &mut record.operands {
-                    if let Expr::Name(name, span, _) = &mut term.value {
-                        // The place of the text stands for the name until it is interned.
-                        *name = Symbol::from_index(self.texts.len() as u32);
-                        self.texts.push(span.of(text));
-                        let len = span.end - span.start;
-                        let found = Use { symbol: UNSET, line: at, start: span.start, len, must_exist: true };
-                        self.uses.push((self.texts.len() - 1, found));
-                    }
-                }
-            }
-            None if !has_problems => (),
-            _ => {
-                let first = self.uses.len();
-                self.uses(at, text, line.operands, true);
-                for term in record.iter_mut().flat_map(|it| &mut it.operands) {
-                    if let Expr::Name(name, span, _) = &mut term.value {
-                        match self.uses[first..].iter().find(|it| it.1.start == span.start) {
-                            Some((text, _)) => *name = Symbol::from_index(*text as u32),
-                            None => term.value = Expr::Text,
-                        }
-                    }
-                }
-            }
-        }
-        self.instructions.extend(record);
-        if bytes == 0 {
-            self.event(at, EventKind::Instruction(self.instructions.len() as u16 - 1), None);
-            return;
-        }
-        if self.sizes.is_empty() {
-            self.sizes.resize(self.chunk.lines().len(), 0);
-        }
-        self.sizes[usize::from(at)] = bytes as u8;
-        // A line with names may turn out to use texts of the preprocessor: the walk has to stop at it, and behind it.
-        let may_be_replaced = self.dialect.is_unix() && self.uses.len() > uses_before;
-        if may_be_replaced {
-            self.apart = Some(at);
-        }
-        match self.events.last_mut() {
-            Some(Event { kind: EventKind::Code(sum), line }) if !may_be_replaced && self.apart != Some(*line) => {
-                *sum += bytes;
-            }
-            _ => self.event(at, EventKind::Code(bytes), None),
         }
     }
 

@@ -87,6 +87,10 @@ pub struct Assembled {
     pub choice: Choice,
     /// The operands; values that are not known are 0.
     pub operands: [Operand; 2],
+    /// Whether the value of each operand is known; so it is where there is none.
+    pub is_known: [bool; 2],
+    /// Whether the operands stand in the line in the other order.
+    pub is_reversed: bool,
     /// The bytes.
     pub bytes: Bytes,
     /// How long it takes.
@@ -330,6 +334,8 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
         return None;
     }
     let settings = program.settings();
+    let is_known = resolved.is_unknown.map(|it| !it);
+    let is_reversed = record.is_reversed;
     let jump = sized.filter(|it| is_branch(mnemonic) && it.bytes > 4);
     if let Some(sized) = jump {
         let target = (!resolved.is_unknown[0]).then_some(resolved.operands[0].value);
@@ -340,14 +346,14 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
         let form = &jump.instruction.forms[0];
         let time = time(settings.cpu, form, Size::Word, 0, &operands, 3);
         let choice = Choice { form, instruction: jump.instruction, size: Size::Word };
-        return Some(Assembled { mnemonic, choice, operands, bytes, time, was_open: true });
+        return Some(Assembled { mnemonic, choice, operands, is_known, is_reversed, bytes, time, was_open: true });
     }
     let operands = resolved.operands;
     let bytes = bytes_of(mnemonic, &choice, resolved, address.unwrap_or(0), &record);
     let words = (bytes.len() / 2) as u8;
     let time = time(settings.cpu, choice.form, choice.size, mnemonic.condition, &operands, words);
     let was_open = sized.is_some() || choice.instruction.name != mnemonic.instruction.name;
-    Some(Assembled { mnemonic, choice, operands, bytes, time, was_open })
+    Some(Assembled { mnemonic, choice, operands, is_known, is_reversed, bytes, time, was_open })
 }
 
 /// The form of a record and the kinds of its operands.

@@ -57,8 +57,8 @@ pub(crate) struct Instruction {
 
 /// What a line's instruction is, as far as its text alone tells.
 pub(crate) enum Read {
-    /// Nothing of it can change: so many bytes.
-    Static(u32),
+    /// Nothing of it can change: so many bytes, and the addresses that its operands give.
+    Static(u32, [Option<i64>; 2]),
     /// Its length is known, its value not.
     Fixed(u32, Instruction),
     /// Its length depends on names or distances.
@@ -260,12 +260,12 @@ pub(crate) fn read(
     let mut record = record(text, at, line, dialect, mnemonic, settings, problems);
     if problems.len() > before {
         // A value that cannot be read keeps the line from having bytes; its length is that of its form.
-        return Read::Static(guess(&record));
+        return Read::Static(guess(&record), [None; 2]);
     }
     if line.size != 0 && record.size.is_none() {
         let legal = Misfit::Size(mnemonic.sizes);
         problems.push((line.size_span(), ProblemKind::Misfit(legal)));
-        return Read::Static(guess(&record));
+        return Read::Static(guess(&record), [None; 2]);
     }
     // Absolute addresses without names are as long as they need to be.
     let is_branch = super::assemble::is_branch(mnemonic);
@@ -280,7 +280,7 @@ pub(crate) fn read(
     let operands = kinds(&record);
     if record.size == Some(Size::Long) && super::assemble::is_branch(mnemonic) && !settings.sizing.takes_long_branches {
         problems.push((line.size_span(), ProblemKind::Misfit(Misfit::Size(reveille_cpu::Sizes::of("ws")))));
-        return Read::Static(4);
+        return Read::Static(4, [None; 2]);
     }
     let choice = choose(mnemonic, settings.cpu, record.size, &operands, record.count.into(), record.written);
     let choice = match choice {
@@ -292,7 +292,7 @@ pub(crate) fn read(
                 return Read::Variable(record);
             }
             problems.push((misfit_span(text, line, &record, misfit, dialect), ProblemKind::Misfit(misfit)));
-            return Read::Static(guess(&record));
+            return Read::Static(guess(&record), [None; 2]);
         }
     };
     // A constant with names in it may be small enough for a quick form: whoever knows the names tells.
@@ -321,7 +321,11 @@ pub(crate) fn read(
             let at = record.operands[which].span;
             problems.push((if at.is_empty() { line.operands } else { at }, kind));
         }
-        return Read::Static(encoding.len());
+        let mut addresses = [None; 2];
+        for at in crate::index::addresses(&record) {
+            addresses[at] = Some(operands[at].value);
+        }
+        return Read::Static(encoding.len(), addresses);
     }
     let is_open = if has_branch {
         record.size.is_none()
