@@ -8,6 +8,7 @@ use reveille_machine::{BlockText, Drive, MachineFile, Memory, Problem, ProblemKi
 use reveille_program::{Program, SourceFile};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
+use crate::serial::machine_findings;
 
 /// The name of a machine file.
 pub const MACHINE_FILE: &str = "reveille.toml";
@@ -46,6 +47,8 @@ impl Machine {
         let text = file.source().text();
         let reading = reveille_machine::read(&text);
         let mut findings: Vec<Finding> = reading.problems.iter().filter_map(|it| problem(file, it)).collect();
+        let serial = placed(file, reading.file.machines.iter().flat_map(|it| &it.serial), |it| &it.span);
+        findings.extend(machine_findings(&serial, &|range| evidence(file, range.clone())));
         let mut own = Vec::new();
         for block in &reading.file.blocks {
             match Layout::new(layout_text(block), layouts()) {
@@ -70,7 +73,7 @@ impl Machine {
             layouts: own,
             drives: placed(file, machines.iter().flat_map(|it| &it.drives), |it| &it.span),
             memory: placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span),
-            serial: placed(file, machines.iter().flat_map(|it| &it.serial), |it| &it.span),
+            serial,
             findings,
         }
     }

@@ -5,10 +5,12 @@ use std::sync::Arc;
 use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
+use crate::access::accesses;
 use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
+use crate::serial::{FamilyFact, LineFact, Named, Port, SerialFacts, ports, serial};
 use crate::{linkage, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -18,6 +20,10 @@ pub enum Fact<'a> {
     Block(&'a BlockFact),
     /// Constants that give a disk's geometry.
     Constants(&'a ConstantsFact),
+    /// What a serial line is set to.
+    Line(&'a LineFact),
+    /// Constants by which a source chooses rates or frames.
+    Family(&'a FamilyFact),
 }
 
 /// The facts and findings of one unit.
@@ -25,6 +31,7 @@ pub enum Fact<'a> {
 struct UnitFacts {
     blocks: Vec<BlockFact>,
     constants: Vec<ConstantsFact>,
+    serial: SerialFacts,
     findings: Vec<Finding>,
     /// Findings about names that the unit lacks; none where another unit has the name.
     foreign: Vec<(Symbol, Finding)>,
@@ -104,7 +111,35 @@ impl Model {
         let mut seen = FxHashSet::default();
         let constants = self.units.iter().flat_map(|unit| &unit.constants);
         let constants = constants.filter(move |it| it.values.first().is_some_and(|first| seen.insert(first.3)));
-        self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants))
+        let families = self.units.iter().flat_map(|unit| &unit.serial.families);
+        let mut seen_families = FxHashSet::default();
+        let families = families.filter(move |it| it.members.first().is_some_and(|own| seen_families.insert(own.at)));
+        let facts = self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants));
+        facts.chain(self.lines().map(Fact::Line)).chain(families.map(Fact::Family))
+    }
+
+    /// What serial lines are set to. A file that several units read gives its settings once.
+    pub fn lines(&self) -> impl Iterator<Item = &LineFact> {
+        let mut seen = FxHashSet::default();
+        self.units
+            .iter()
+            .flat_map(|unit| &unit.serial.lines)
+            .filter(move |it| seen.insert((it.at, it.channel, it.form)))
+    }
+
+    /// The serial ports of the unit that reads a file.
+    pub fn ports(&self, file: FileId) -> impl Iterator<Item = &Port> {
+        self.serial_of(file).into_iter().flat_map(|it| &it.ports)
+    }
+
+    /// The constants by which the unit that reads a file chooses rates or frames.
+    pub fn families(&self, file: FileId) -> impl Iterator<Item = &FamilyFact> {
+        self.serial_of(file).into_iter().flat_map(|it| &it.families)
+    }
+
+    fn serial_of(&self, file: FileId) -> Option<&SerialFacts> {
+        let at = self.analysis.units().position(|unit| unit.files().contains(&file))?;
+        Some(&self.units[at].serial)
     }
 
     /// The block that a place of a line belongs to.
@@ -165,6 +200,11 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     findings.extend(reads::findings(program, unit, &blocks));
     findings.extend(sectors::findings(program, unit, &blocks));
+    let named = Named::new(program, unit);
+    let ports = ports(program, machine, unit, &named);
+    let accesses = accesses(program, unit, &|address| ports.iter().any(|it| it.covers(address)));
+    let (serial, own) = serial(program, unit, &named, ports, &accesses);
+    findings.extend(own);
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));
@@ -172,5 +212,5 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     }
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
-    UnitFacts { blocks, constants, findings, foreign }
+    UnitFacts { blocks, constants, serial, findings, foreign }
 }

@@ -168,7 +168,7 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
             // Where nothing speaks of disks, one slip is believed, not a second one that makes the first look like one: an odd byte
             // behind an end mark, or in exchanged words.
             let is_twice = bytes.len() != len || entries.iter().any(|it| it.shape.is_swapped);
-            if !run.has_words && !is_whole && is_twice {
+            if !run.subjects.has_disks() && !is_whole && is_twice {
                 continue;
             }
             let is_block = |it: &Entry, holds: &dyn Fn(reveille_decoders::Block<'_>) -> bool| {
@@ -182,7 +182,7 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
             }
             // A layout that has words of its own, and none of them is there, must be beyond doubt.
             let needs_all = !layout.words.is_empty() && !is_spoken_of;
-            let enough = match (run.has_words, is_whole) {
+            let enough = match (run.subjects.has_disks(), is_whole) {
                 _ if needs_all && !has_shape => continue,
                 _ if needs_all || layout.len() < SHORT => 950,
                 (true, true) => 600,
@@ -193,7 +193,7 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
             // Filler tells nothing by itself, and one repeated value is a buffer.
             let is_repeated = run.items.iter().any(|it| it.bytes.len() > it.item_bytes as usize);
             let is_filler = entries.iter().all(|it| it.shape.is_template);
-            if fit < enough || is_filler && (is_repeated || !run.has_words) {
+            if fit < enough || is_filler && (is_repeated || !run.subjects.has_disks()) {
                 continue;
             }
             // Better fit first; a whole number of entries before a byte too many or too few; the longer layout last.
@@ -216,7 +216,7 @@ pub(super) fn cut(program: &Program, layouts: &[Arc<Layout>], run: &DataRun) -> 
 /// shorter layout. Only where words speak of disks, since bytes that follow a shorter block may fit by chance.
 fn truncated(layouts: &[Arc<Layout>], run: &DataRun, unknown_layout: &Option<String>) -> Option<Cut> {
     let bytes: Vec<Option<u8>> = run.items.iter().flat_map(|item| item.bytes.iter().copied()).collect();
-    let own = bytes.iter().copied().collect::<Option<Vec<u8>>>().filter(|_| run.has_words)?;
+    let own = bytes.iter().copied().collect::<Option<Vec<u8>>>().filter(|_| run.subjects.has_disks())?;
     let layout = layouts.windows(2).find_map(|pair| {
         let (short, long) = (&pair[0], &pair[1]);
         let block = long.decode(&own);
@@ -308,7 +308,7 @@ fn confidence(run: &DataRun, layout: &Layout, count: usize, is_whole: bool, has_
         let many = if count > 1 { format!("{count} x {}", layout.len()) } else { layout.len().to_string() };
         reasons.push(format!("the table is exactly {many} bytes long"));
     }
-    if run.has_words {
+    if run.subjects.has_disks() {
         reasons.push("label or comments speak of disks".to_owned());
     }
     let level = match reasons.len() {
@@ -429,7 +429,7 @@ pub(super) fn across_labels(
         }
         joined.items.extend(next.items.iter().cloned());
         joined.last = next.last;
-        joined.has_words |= next.has_words;
+        joined.subjects |= next.subjects;
     }
     if joined.last == first.last {
         return None;
@@ -442,7 +442,7 @@ pub(super) fn across_labels(
         let Some(own) = known else { continue };
         let block = layout.decode(&own);
         let (all, good) = block.score();
-        let is_enough = block.has_shape() && (all == good || joined.has_words && good + 1 >= all);
+        let is_enough = block.has_shape() && (all == good || joined.subjects.has_disks() && good + 1 >= all);
         let mut run = joined.clone();
         if is_enough && ends_line(&mut run, layout.len()) {
             let confidence = confidence(&run, layout, 1, true, true);

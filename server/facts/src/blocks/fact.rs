@@ -109,7 +109,7 @@ fn last_place(items: &[DataItem], len: usize) -> Option<Place> {
 }
 
 /// The comments of a table's first line, of an entry's first line, and above the table.
-pub(super) fn comments(program: &Program, table: Place, entry: Place) -> String {
+pub(crate) fn comments(program: &Program, table: Place, entry: Place) -> String {
     let Some(file) = program.file(table.file) else { return String::new() };
     let comment = |place: Place| {
         let (_, line, text) = file.at(place.chunk, place.line);

@@ -13,6 +13,7 @@ use rustc_hash::FxHashSet;
 
 use crate::finding::Evidence;
 use cut::{across_labels, by_shape, cut};
+pub(crate) use fact::comments;
 use fact::facts;
 pub use map::{DiskMap, Part as DiskPart};
 
@@ -199,7 +200,7 @@ impl BlockFact {
 
 /// Everything that may be a block by its first bytes: what is not wanted here is not evaluated.
 fn may_be_block(layouts: &[Arc<Layout>], head: Head<'_>) -> bool {
-    if head.is_marked || head.has_words {
+    if head.is_marked || head.subjects.has_disks() {
         return true;
     }
     let is_boot_sector = matches!(head.bytes.first(), Some(0x60 | 0xeb | 0xe9));

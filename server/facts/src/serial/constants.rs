@@ -21,7 +21,8 @@ struct Constant {
 
 /// The settings that constants of a unit make: of each chip and channel those that lack no register.
 pub(super) fn constants(program: &Program, unit: &Unit, ports: &[Port]) -> Vec<LineFact> {
-    let definitions = unit.definitions().iter().filter(|it| matches!(it.kind, DefinitionKind::Equate | DefinitionKind::Set));
+    let definitions =
+        unit.definitions().iter().filter(|it| matches!(it.kind, DefinitionKind::Equate | DefinitionKind::Set));
     let own: Vec<Constant> = definitions.flat_map(|it| constant(program, it)).collect();
     let mut found = Vec::new();
     for chip in chips() {
@@ -37,7 +38,12 @@ pub(super) fn constants(program: &Program, unit: &Unit, ports: &[Port]) -> Vec<L
         for channel in channels {
             let steps: Vec<Step> = of_chip()
                 .filter(|it| it.channel.is_none() || it.channel == channel)
-                .map(|it| Step { to: To::Named(it.register, channel), value: Some(it.value), at: it.at, value_at: None })
+                .map(|it| Step {
+                    to: To::Named(it.register, channel),
+                    value: Some(it.value),
+                    at: it.at,
+                    value_at: None,
+                })
                 .collect();
             let Some(first) = steps.first() else { continue };
             let unplaced;

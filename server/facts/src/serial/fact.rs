@@ -6,7 +6,7 @@ use super::ports::{Clock, Port};
 use crate::finding::Evidence;
 
 /// How a source sets a line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Form {
     /// By instructions.
     Code,
@@ -122,7 +122,9 @@ impl LineFact {
 
     /// The receiver's rate and the transmitter's.
     pub fn rates(&self) -> impl Iterator<Item = (&'static str, &Rate)> {
-        [("receives", &self.line.rx), ("sends", &self.line.tx)].into_iter().filter_map(|it| Some((it.0, it.1.as_ref()?)))
+        [("receives", &self.line.rx), ("sends", &self.line.tx)]
+            .into_iter()
+            .filter_map(|it| Some((it.0, it.1.as_ref()?)))
     }
 }
 
@@ -205,7 +207,8 @@ fn fact(
     if port.variant.is_none() && !port.chip.variants.is_empty() {
         for variant in &port.chip.variants {
             // Without a word of its clock each variant has its own.
-            let hertz = if port.clock.from == super::ports::ClockFrom::Usual { variant.clock } else { port.clock.hertz };
+            let hertz =
+                if port.clock.from == super::ports::ClockFrom::Usual { variant.clock } else { port.clock.hertz };
             let outside = Outside { clock: hertz, variant: Some(&variant.name), timer: None };
             candidates.push((variant, session.line(channel, &outside).rates()));
         }

@@ -110,8 +110,33 @@ impl FamilyFact {
 
 /// Words before or behind a rate in a name. Common practice, no source.
 const RATE_WORDS: &[&str] = &[
-    "b", "bd", "br", "baud", "bps", "rate", "dr", "r", "speed", "spd", "sp", "ser", "tx", "rx", "txrx", "brg", "tc", "div", "bauds",
-    "baudrate", "bdrate", "csr", "clk", "s", "ttyb", "datarate", "timeconst",
+    "b",
+    "bd",
+    "br",
+    "baud",
+    "bps",
+    "rate",
+    "dr",
+    "r",
+    "speed",
+    "spd",
+    "sp",
+    "ser",
+    "tx",
+    "rx",
+    "txrx",
+    "brg",
+    "tc",
+    "div",
+    "bauds",
+    "baudrate",
+    "bdrate",
+    "csr",
+    "clk",
+    "s",
+    "ttyb",
+    "datarate",
+    "timeconst",
 ];
 
 /// A spelling of a part of a name, and what it says. Longer ones before those that they contain. Common practice, no source.
@@ -154,8 +179,10 @@ const FRAME_WORDS: &[(&str, Selects)] = &[
 ];
 
 /// Words before or behind a number of data bits. Common practice, no source.
-const DATA_WORDS: &[&str] =
-    &["bits", "bit", "databits", "data", "cs", "wl", "len", "length", "chars", "char", "word", "wordlen", "nb", "dbits", "db", "ndb", "d"];
+const DATA_WORDS: &[&str] = &[
+    "bits", "bit", "databits", "data", "cs", "wl", "len", "length", "chars", "char", "word", "wordlen", "nb", "dbits",
+    "db", "ndb", "d",
+];
 
 /// What a name says that its constant selects.
 fn selects(name: &str) -> Option<Selects> {
@@ -213,9 +240,12 @@ fn rate_name(plain: &str) -> Option<Selects> {
     if behind.contains(|it: char| it.is_ascii_digit()) || !standard_rates().any(|it| (it - rate).abs() < 0.01) {
         return None;
     }
-    let is_word = |it: &str| it.is_empty() || RATE_WORDS.iter().any(|word| it == *word || it.ends_with(word) && word.len() > 2);
-    (is_word(before) && (behind.is_empty() || RATE_WORDS.contains(&behind)) && !(before.is_empty() && behind.is_empty()))
-        .then_some(Selects::Rate(rate))
+    let is_word =
+        |it: &str| it.is_empty() || RATE_WORDS.iter().any(|word| it == *word || it.ends_with(word) && word.len() > 2);
+    (is_word(before)
+        && (behind.is_empty() || RATE_WORDS.contains(&behind))
+        && !(before.is_empty() && behind.is_empty()))
+    .then_some(Selects::Rate(rate))
 }
 
 fn data_name(plain: &str) -> Option<Selects> {
@@ -247,14 +277,24 @@ pub(super) fn families(program: &Program, unit: &Unit, ports: &[Port]) -> Vec<Fa
         let name = program.names().text(definition.symbol);
         let Some(selects) = selects(&name) else { continue };
         // A constant that is the number itself selects nothing.
-        let is_number = matches!(selects, Selects::Rate(rate) if value as f64 == rate) || matches!(selects, Selects::Data(bits) if value == bits);
+        let is_number = matches!(selects, Selects::Rate(rate) if value as f64 == rate)
+            || matches!(selects, Selects::Data(bits) if value == bits);
         if is_number {
             continue;
         }
         let Some(at) = label(program, definition) else { continue };
-        members.push(Member { name: name.to_string(), symbol: definition.symbol, selects, value, exact: None, fits: false, at });
+        members.push(Member {
+            name: name.to_string(),
+            symbol: definition.symbol,
+            selects,
+            value,
+            exact: None,
+            fits: false,
+            at,
+        });
     }
-    let (rates, frames): (Vec<Member>, Vec<Member>) = members.into_iter().partition(|it| matches!(it.selects, Selects::Rate(_)));
+    let (rates, frames): (Vec<Member>, Vec<Member>) =
+        members.into_iter().partition(|it| matches!(it.selects, Selects::Rate(_)));
     let mut found: Vec<FamilyFact> = rate_families(ports, rates);
     found.extend(frame_family(ports, &frames));
     found
@@ -262,7 +302,9 @@ pub(super) fn families(program: &Program, unit: &Unit, ports: &[Port]) -> Vec<Fa
 
 /// Groups of rate constants with one name but for the rate, each with the chip and clock that make of it what the names say.
 fn rate_families(ports: &[Port], members: Vec<Member>) -> Vec<FamilyFact> {
-    let stem = |it: &Member| -> String { it.name.chars().filter(|it| !it.is_ascii_digit()).collect::<String>().to_ascii_lowercase() };
+    let stem = |it: &Member| -> String {
+        it.name.chars().filter(|it| !it.is_ascii_digit()).collect::<String>().to_ascii_lowercase()
+    };
     let mut groups: Vec<(String, Vec<Member>)> = Vec::new();
     for member in members {
         let own = stem(&member).replace('k', "");
@@ -347,7 +389,9 @@ fn frame_family(ports: &[Port], members: &[Member]) -> Vec<FamilyFact> {
                 Selects::Data(bits) => data() == Some(bits),
                 Selects::Parity(own) => parity() == Some(own),
                 Selects::Stop(own) => stop() == Some(own),
-                Selects::Frame(bits, own, stops) => data() == Some(bits) && parity() == Some(own) && stop() == Some(stops),
+                Selects::Frame(bits, own, stops) => {
+                    data() == Some(bits) && parity() == Some(own) && stop() == Some(stops)
+                }
             }
         };
         let registers = chips().iter().flat_map(|chip| chip.registers.iter().map(move |it| (chip, it)));
@@ -383,9 +427,15 @@ pub(super) fn family_findings(families: &[FamilyFact]) -> Vec<Finding> {
             let Selects::Rate(rate) = member.selects else { continue };
             let Some((exact, error)) = member.exact.zip(member.error()) else { continue };
             let (code, verdict) = match error.abs() {
-                it if it > MEANT_WITHIN => ("serial-014", "it is no value for this rate: correct the value or the name"),
-                it if it > reveille_decoders::serial::BUDGET.severe_above => ("serial-001", "a line at this rate will probably fail"),
-                it if it > reveille_decoders::serial::BUDGET.warn_above => ("serial-002", "a line at this rate leaves the other end little"),
+                it if it > MEANT_WITHIN => {
+                    ("serial-014", "it is no value for this rate: correct the value or the name")
+                }
+                it if it > reveille_decoders::serial::BUDGET.severe_above => {
+                    ("serial-001", "a line at this rate will probably fail")
+                }
+                it if it > reveille_decoders::serial::BUDGET.warn_above => {
+                    ("serial-002", "a line at this rate leaves the other end little")
+                }
                 _ => continue,
             };
             let message = format!(

@@ -31,7 +31,9 @@ pub(super) fn line_findings(fact: &LineFact) -> Vec<Finding> {
         found.push(finding);
     } else {
         for (verb, rate) in &rates {
-            if let Some(finding) = rate_error(fact, verb, rate, rates.len() == 2 && rates[0].1.exact == rates[1].1.exact) {
+            if let Some(finding) =
+                rate_error(fact, verb, rate, rates.len() == 2 && rates[0].1.exact == rates[1].1.exact)
+            {
                 push_once(&mut found, finding);
             }
         }
@@ -195,7 +197,11 @@ pub(super) fn access_findings(program: &Program, port: &Port, named: &Named, acc
         // The low byte of a word goes to the odd half.
         let reaches = access.address + lane;
         let small = access.value.is_some_and(|it| it < 0x100 && it > 0);
-        if lane == 0 && port.offset(reaches).is_some() && access.kind != AccessKind::Read && (small || access.value.is_none()) {
+        if lane == 0
+            && port.offset(reaches).is_some()
+            && access.kind != AccessKind::Read
+            && (small || access.value.is_none())
+        {
             let message = format!(
                 "the chip is on the even half of the bus and gets the high byte of this word{}: write a byte",
                 access.value.map_or_else(String::new, |it| format!(", ${:02X}, not ${:02X}", it >> 8, it & 0xff))
@@ -240,7 +246,8 @@ pub(super) fn access_findings(program: &Program, port: &Port, named: &Named, acc
                     format!("{}: {}", differs.0.name, differs.1)
                 }
             };
-            let message = format!("{instruction} reads before it writes on the 68000: {what}; write the whole value with MOVE");
+            let message =
+                format!("{instruction} reads before it writes on the 68000: {what}; write the whole value with MOVE");
             Some(Finding::new("serial-013", access.at, message))
         }
         AccessKind::Write => {
@@ -253,7 +260,8 @@ pub(super) fn access_findings(program: &Program, port: &Port, named: &Named, acc
                 return Some(Finding::new("serial-009", access.at, message));
             }
             let register = readable.first().filter(|_| writable.is_empty())?;
-            let message = format!("{} ({}) can only be read: the chip takes nothing here", register.name, register.title);
+            let message =
+                format!("{} ({}) can only be read: the chip takes nothing here", register.name, register.title);
             Some(Finding::new("serial-009", access.at, message))
         }
         AccessKind::Read => {
@@ -289,13 +297,17 @@ fn symbol_meaning(
 }
 
 /// What the machine file says of its serial ports and no chip has.
-pub(super) fn machine_findings(serial: &[(reveille_machine::Serial, Evidence)], place: &dyn Fn(&std::ops::Range<usize>) -> Option<Evidence>) -> Vec<Finding> {
+pub(crate) fn machine_findings(
+    serial: &[(reveille_machine::Serial, Evidence)],
+    place: &dyn Fn(&std::ops::Range<usize>) -> Option<Evidence>,
+) -> Vec<Finding> {
     let mut found = Vec::new();
     let known = || reveille_decoders::serial::chips().iter();
     for (entry, _) in serial {
         let Some(chip) = reveille_decoders::serial::chip(&entry.chip.value) else {
             let names: Vec<&str> = known().map(|it| it.name.as_str()).collect();
-            let mut message = format!("`{}` is no serial chip that is known; known are {}", entry.chip.value, names.join(", "));
+            let mut message =
+                format!("`{}` is no serial chip that is known; known are {}", entry.chip.value, names.join(", "));
             if let Some(near) = nearest(&entry.chip.value, names.iter().copied()) {
                 message = format!("`{}` is no serial chip that is known; did you mean `{near}`?", entry.chip.value);
             }
@@ -305,7 +317,8 @@ pub(super) fn machine_findings(serial: &[(reveille_machine::Serial, Evidence)], 
         if let Some(channel) = &entry.channel
             && chip.channel(&channel.value).is_none()
         {
-            let message = format!("the {} has no channel `{}`; it has {}", chip.name, channel.value, chip.channels.join(" and "));
+            let message =
+                format!("the {} has no channel `{}`; it has {}", chip.name, channel.value, chip.channels.join(" and "));
             found.extend(place(&channel.span).map(|at| Finding::new("machine-004", at, message)));
         }
         if let Some(variant) = &entry.variant
@@ -319,4 +332,3 @@ pub(super) fn machine_findings(serial: &[(reveille_machine::Serial, Evidence)], 
     }
     found
 }
-

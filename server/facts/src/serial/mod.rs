@@ -12,8 +12,8 @@ use reveille_program::{Program, Unit};
 
 pub use fact::{Form, LineFact, RegisterWrite};
 pub use families::{FamilyFact, Member, Selects};
-pub use ports::{Clock, ClockFrom, Port};
 pub(crate) use findings::machine_findings;
+pub use ports::{Clock, ClockFrom, Port};
 pub(crate) use ports::{Named, ports};
 
 use crate::access::Access;

@@ -11,6 +11,9 @@ use crate::machine::Machine;
 /// How far from one register to the next, where nothing tells: byte-wide chips sit on one half of the 68000's bus.
 const USUAL_STRIDE: i64 = 2;
 
+/// How many names of registers are put together to chips; each is held against each.
+const MOST_NAMES: usize = 512;
+
 /// The lowest address of a port that is told by a name alone; below are vectors and small numbers.
 const LOWEST: i64 = 0x400;
 
@@ -64,6 +67,24 @@ pub struct Port {
 }
 
 impl Port {
+    /// A chip whose address nobody knows.
+    pub(crate) fn unplaced(chip: &'static Chip, channel: Option<usize>, at: Evidence) -> Self {
+        let clock = Clock { hertz: chip.clocks.first().copied().unwrap_or(1), from: ClockFrom::Usual, at: None };
+        let channel = if chip.own_bases { channel.or(Some(0)) } else { None };
+        Self {
+            chip,
+            base: 0,
+            stride: USUAL_STRIDE,
+            channel,
+            clock,
+            variant: None,
+            timer: None,
+            entries: Vec::new(),
+            at,
+            is_told: false,
+        }
+    }
+
     /// The number of the register at an address, if it is one of the chip's.
     #[must_use]
     pub fn offset(&self, address: i64) -> Option<u32> {
@@ -132,7 +153,9 @@ impl Named {
             let own = meanings(&name);
             if !own.is_empty() {
                 found.registers.insert(definition.symbol, own);
-                found.hits.push((at as u32, value));
+                if found.hits.len() < MOST_NAMES {
+                    found.hits.push((at as u32, value));
+                }
             }
             if value >= LOWEST {
                 let chip = chip_of_name(&name).or_else(|| chip_of_text(comment(program, definition)));
@@ -164,7 +187,8 @@ fn chip_of_name(name: &str) -> Option<&'static Chip> {
     let first = words.find(|it| !it.is_empty())?;
     let rest: Vec<String> = words.filter(|it| !it.is_empty()).collect();
     // A longer name is that of a register, or of something else about the chip.
-    let is_base = rest.iter().all(|it| matches!(it.as_str(), "base" | "adr" | "addr" | "address" | "port" | "chip" | "a" | "b"));
+    let is_base =
+        rest.iter().all(|it| matches!(it.as_str(), "base" | "adr" | "addr" | "address" | "port" | "chip" | "a" | "b"));
     let stem = first.strip_suffix("base").unwrap_or(&first);
     chips().iter().find(|chip| is_base && chip.tells.iter().any(|it| it == stem))
 }
@@ -214,9 +238,9 @@ pub(crate) fn ports(program: &Program, machine: &Machine, unit: &Unit, named: &N
         };
         let base = i64::from(serial.at.value);
         let stride = serial.stride.as_ref().map_or(1, |it| i64::from(it.value));
-        let same = found.iter_mut().find(|it| {
-            std::ptr::eq(it.chip, own) && it.base == base && it.stride == stride && !own.own_bases
-        });
+        let same = found
+            .iter_mut()
+            .find(|it| std::ptr::eq(it.chip, own) && it.base == base && it.stride == stride && !own.own_bases);
         if let Some(port) = same {
             port.entries.push((channel, serial.clone()));
             continue;
@@ -318,7 +342,9 @@ fn by_names(program: &Program, unit: &Unit, named: &Named) -> Vec<Port> {
                     let other = unit.definitions().get(*other as usize);
                     let own = other.and_then(|it| named.registers.get(&it.symbol)).into_iter().flatten();
                     own.into_iter().any(|it| {
-                        std::ptr::eq(it.chip, meaning.chip) && it.channel == meaning.channel && it.register.places.iter().any(|it| it.1 == 1)
+                        std::ptr::eq(it.chip, meaning.chip)
+                            && it.channel == meaning.channel
+                            && it.register.places.iter().any(|it| it.1 == 1)
                     })
                 });
                 let stride = data.map_or(USUAL_STRIDE, |it| it.1 - value);
@@ -344,9 +370,9 @@ fn groups(unit: &Unit, named: &Named) -> Vec<Group> {
                     if base < LOWEST && base != 0 {
                         continue;
                     }
-                    let same = all.iter_mut().find(|it| {
-                        std::ptr::eq(it.chip, meaning.chip) && it.stride == stride && it.base == base
-                    });
+                    let same = all
+                        .iter_mut()
+                        .find(|it| std::ptr::eq(it.chip, meaning.chip) && it.stride == stride && it.base == base);
                     match same {
                         Some(group) => {
                             if !group.offsets.contains(offset) {
@@ -375,7 +401,10 @@ fn groups(unit: &Unit, named: &Named) -> Vec<Group> {
         let overlaps = |it: &Group| {
             let reach = |it: &Group| it.base..it.base + it.stride * i64::from(it.chip.len());
             it.base == group.base
-                || group.base != 0 && it.base != 0 && reach(it).start < reach(&group).end && reach(&group).start < reach(it).end
+                || group.base != 0
+                    && it.base != 0
+                    && reach(it).start < reach(&group).end
+                    && reach(&group).start < reach(it).end
         };
         if !best.iter().any(overlaps) {
             best.push(group);

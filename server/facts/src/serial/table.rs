@@ -12,7 +12,8 @@ use crate::finding::Evidence;
 const MOST_ITEMS: usize = 256;
 
 /// Words of a table that is sent to a chip as it stands. Common practice, no source.
-const SETTING_WORDS: &[&str] = &["init", "setup", "set", "config", "cfg", "param", "params", "mode", "tab", "table", "cmds", "commands"];
+const SETTING_WORDS: &[&str] =
+    &["init", "setup", "set", "config", "cfg", "param", "params", "mode", "tab", "table", "cmds", "commands"];
 
 /// An item of a table.
 struct Cell<'a> {
@@ -51,18 +52,21 @@ pub(super) fn tables(program: &Program, unit: &Unit, ports: &[Port], named: &Nam
     }
     let mut seen = FxHashSet::default();
     runs.retain(|it| seen.insert(it.first));
-    runs.iter().filter_map(|run| table(program, unit, ports, run)).collect()
+    runs.iter().filter_map(|run| table(program, ports, run)).collect()
 }
 
 /// The setting that one table makes.
-fn table(program: &Program, unit: &Unit, ports: &[Port], run: &DataRun) -> Option<LineFact> {
+fn table(program: &Program, ports: &[Port], run: &DataRun) -> Option<LineFact> {
     if run.items.len() < 2 || run.items.len() > MOST_ITEMS {
         return None;
     }
     let label = run.label.map(|it| program.names().text(it).to_string());
     let cells = cells(program, run);
     let about = about(program, ports, run, label.as_deref().unwrap_or(""), &cells)?;
-    let own = ports.iter().find(|it| std::ptr::eq(it.chip, about.chip) && (it.channel.is_none() || about.channel.is_none() || it.channel == about.channel));
+    let own = ports.iter().find(|it| {
+        std::ptr::eq(it.chip, about.chip)
+            && (it.channel.is_none() || about.channel.is_none() || it.channel == about.channel)
+    });
     let unplaced;
     let port = match own {
         Some(port) => port,
@@ -91,8 +95,7 @@ fn table(program: &Program, unit: &Unit, ports: &[Port], run: &DataRun) -> Optio
             best = Some(fact);
         }
     }
-    let unit_has = best.as_ref().is_some_and(|it| unit.is_active(it.at.place) || it.at.place.file.expansion().is_some());
-    best.filter(|_| unit_has || run.items.iter().any(|it| it.is_made))
+    best
 }
 
 /// Whether a setting is one, and no other table that happens to fit.
@@ -148,7 +151,8 @@ fn about(program: &Program, ports: &[Port], run: &DataRun, label: &str, cells: &
     let text = format!("{label} {comments}");
     let words: Vec<String> = words(&text);
     let sets = words.iter().any(|it| {
-        SETTING_WORDS.contains(&it.as_str()) || it.len() > 4 && SETTING_WORDS.iter().any(|word| word.len() > 3 && it.ends_with(word))
+        SETTING_WORDS.contains(&it.as_str())
+            || it.len() > 4 && SETTING_WORDS.iter().any(|word| word.len() > 3 && it.ends_with(word))
     });
     if let Some(mark) = &run.chip {
         let (name, channel) = mark.split_once('.').map_or((mark.as_str(), None), |it| (it.0, Some(it.1)));
@@ -178,7 +182,11 @@ fn about(program: &Program, ports: &[Port], run: &DataRun, label: &str, cells: &
         return new(chip, channel_of(chip));
     }
     let spoken = chips().iter().find(|chip| {
-        chip.words.iter().any(|word| words.iter().any(|own| own == word || own.len() > word.len() && own.starts_with(word.as_str()) && word.len() > 2))
+        chip.words.iter().any(|word| {
+            words
+                .iter()
+                .any(|own| own == word || own.len() > word.len() && own.starts_with(word.as_str()) && word.len() > 2)
+        })
     });
     if let Some(chip) = spoken {
         // A word such as `uart` is said of other chips too.
@@ -200,10 +208,9 @@ fn words(text: &str) -> Vec<String> {
     let mut word = String::new();
     let mut last_small = false;
     for it in text.chars().chain([' ']) {
-        if !it.is_ascii_alphabetic() || it.is_ascii_uppercase() && last_small {
-            if !word.is_empty() {
-                found.push(std::mem::take(&mut word));
-            }
+        let is_border = !it.is_ascii_alphabetic() || it.is_ascii_uppercase() && last_small;
+        if is_border && !word.is_empty() {
+            found.push(std::mem::take(&mut word));
         }
         if it.is_ascii_alphabetic() {
             word.push(it.to_ascii_lowercase());
@@ -214,7 +221,8 @@ fn words(text: &str) -> Vec<String> {
 }
 
 fn is_name(text: &str) -> bool {
-    text.starts_with(|it: char| it.is_ascii_alphabetic() || it == '_') && text.bytes().all(|it| it.is_ascii_alphanumeric() || it == b'_' || it == b'.')
+    text.starts_with(|it: char| it.is_ascii_alphabetic() || it == '_')
+        && text.bytes().all(|it| it.is_ascii_alphanumeric() || it == b'_' || it == b'.')
 }
 
 /// The register that an operand names, alone or as a distance: `CRA`, `MR1A-DUART`.
@@ -232,7 +240,8 @@ fn pairs(cells: &[Cell<'_>], where_to: &dyn Fn(&Cell<'_>) -> Option<To>) -> Opti
                 // One cell behind the pairs ends the table.
                 break;
             };
-            let is_end = matches!((selector.bytes, selector.value), (1, Some(0xff)) | (2, Some(0xffff)) | (4, Some(u32::MAX)));
+            let is_end =
+                matches!((selector.bytes, selector.value), (1, Some(0xff)) | (2, Some(0xffff)) | (4, Some(u32::MAX)));
             if is_end {
                 break;
             }
@@ -298,7 +307,12 @@ fn commented(cells: &[Cell<'_>], chip: &'static Chip, channel: Option<usize>) ->
         let words = cell.comment.split(|it: char| !it.is_ascii_alphanumeric() && it != '_');
         let named = words.filter(|it| it.len() > 1).take(4).find_map(|it| chip.register_named(it));
         if let Some((register, own)) = named.filter(|it| it.0.can_write) {
-            steps.push(Step { to: To::Named(register, own.or(channel)), value: cell.value, at: cell.at, value_at: None });
+            steps.push(Step {
+                to: To::Named(register, own.or(channel)),
+                value: cell.value,
+                at: cell.at,
+                value_at: None,
+            });
         }
     }
     (steps.len() >= 2 && steps.len() + 1 >= cells.len()).then_some(steps)
@@ -307,7 +321,8 @@ fn commented(cells: &[Cell<'_>], chip: &'static Chip, channel: Option<usize>) ->
 /// Values alone, in the order in which the chip wants them.
 fn stream(cells: &[Cell<'_>], about: &About, channel: Option<usize>) -> Option<Vec<Step>> {
     let chip = about.chip;
-    let all_values = cells.iter().all(|it| it.bytes == 1) || cells.iter().all(|it| it.bytes == 2 && it.value.is_some_and(|it| it < 0x100));
+    let all_values = cells.iter().all(|it| it.bytes == 1)
+        || cells.iter().all(|it| it.bytes == 2 && it.value.is_some_and(|it| it < 0x100));
     if chip.stream.is_empty() || !all_values || !about.sets || cells.len() > 16 {
         return None;
     }

@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 
 use super::{DataItem, DataRun, Head, line_items};
 use crate::expression::Value;
-use crate::index::{has_disk_word, marked_block};
+use crate::index::{MARKS, Subjects, marked, subjects};
 use crate::unit::{Place, Unit};
 use crate::{FileId, Program, SourceFile};
 
@@ -26,8 +26,9 @@ struct Lines<'a> {
 struct Group {
     calls: Vec<Place>,
     label: Option<crate::Symbol>,
-    has_words: bool,
-    block: Option<String>,
+    subjects: Subjects,
+    /// What stands behind the marks `@block` and `@chip`.
+    marks: [Option<String>; 2],
     /// The line of the source behind the last call.
     next: usize,
 }
@@ -59,7 +60,7 @@ pub fn made_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
         match groups.last_mut().filter(|it| is_open && lines.follows(it, &own)) {
             Some(before) => {
                 before.calls.extend(own.calls);
-                before.has_words |= own.has_words;
+                before.subjects |= own.subjects;
                 before.next = own.next;
             }
             None => groups.push(own),
@@ -89,9 +90,8 @@ impl Lines<'_> {
             true => above.label,
         };
         let own_words = [comment, line.label.of(text), line.operation.of(text)];
-        let has_words = above.has_words || own_words.iter().any(|it| has_disk_word(it));
-        let block = marked_block(comment).map(str::to_owned).or(above.block);
-        Some(Group { calls: vec![place], label, has_words, block, next: number + 1 })
+        let subjects = own_words.iter().fold(above.subjects, |sum, it| sum | subjects(it));
+        Some(Group { calls: vec![place], label, subjects, marks: marks(comment, above.marks), next: number + 1 })
     }
 
     /// Whether a group is wanted by what is known without a value: of first bytes that need names, nothing is.
@@ -100,9 +100,9 @@ impl Lines<'_> {
         let indexed = first.and_then(|it| self.unit.expansions.get(it as usize)?.file.indexed.first());
         let run = indexed.and_then(|it| it.runs.first()).filter(|it| !it.is_symbolic);
         let bytes = run.map_or(&[][..], |it| &it.head[..it.head_len.into()]);
-        let (has_words, is_marked) = (group.has_words, group.block.is_some());
-        let is_told = has_words || is_marked || bytes.len() > 1;
-        let head = Head { label: group.label, bytes, is_symbolic: false, has_words, is_marked };
+        let (subjects, is_marked) = (group.subjects, group.marks.iter().any(Option::is_some));
+        let is_told = !subjects.is_empty() || is_marked || bytes.len() > 1;
+        let head = Head { label: group.label, bytes, is_symbolic: false, subjects, is_marked };
         (is_told || group.label.is_some()) && wants(head)
     }
 
@@ -123,14 +123,15 @@ impl Lines<'_> {
                 item.is_made = true;
             }
         }
-        let (label, has_words, block) = (group.label, group.has_words, group.block);
+        let (label, subjects, [block, chip]) = (group.label, group.subjects, group.marks);
         (!items.is_empty()).then_some(DataRun {
             file: first.file,
             first,
             last,
             label,
-            has_words,
+            subjects,
             block,
+            chip,
             items,
             address,
         })
@@ -214,7 +215,7 @@ impl Lines<'_> {
         let (_, line, _) = file.at(first.chunk, first.line);
         number >= before.next
             && line.label.is_empty()
-            && made.block.is_none()
+            && made.marks.iter().all(Option::is_none)
             && number - before.next < 64
             && (before.next..number).all(is_empty)
     }
@@ -229,11 +230,13 @@ impl Lines<'_> {
                 break;
             }
             let comment = line.comment.of(text);
-            above.has_words |= has_disk_word(comment);
-            above.block = above.block.or_else(|| marked_block(comment).map(str::to_owned));
+            above.subjects |= subjects(comment);
+            let [block, chip] = std::mem::take(&mut above.marks);
+            let [farther_block, farther_chip] = marks(comment, [None, None]);
+            above.marks = [block.or(farther_block), chip.or(farther_chip)];
             if !line.label.is_empty() {
                 let label = line.label.of(text);
-                above.has_words |= has_disk_word(label);
+                above.subjects |= subjects(label);
                 above.label = self.program.names().find(label);
                 break;
             }
@@ -242,10 +245,18 @@ impl Lines<'_> {
     }
 }
 
+/// What stands behind the marks of a comment, else what is known of them already.
+fn marks(comment: &str, known: [Option<String>; 2]) -> [Option<String>; 2] {
+    let [block, chip] = known;
+    let own = |mark| marked(comment, mark).map(str::to_owned);
+    [own(MARKS[0]).or(block), own(MARKS[1]).or(chip)]
+}
+
 /// What stands above a call.
 #[derive(Default)]
 struct Above {
     label: Option<crate::Symbol>,
-    has_words: bool,
-    block: Option<String>,
+    subjects: Subjects,
+    /// What stands behind the marks `@block` and `@chip`.
+    marks: [Option<String>; 2],
 }

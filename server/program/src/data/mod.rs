@@ -9,7 +9,7 @@ use reveille_source::{Meaning, Span};
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Value, quoted_bytes};
-use crate::index::{Indexed, Run, is_float_size, is_text, item_bytes, marked_block};
+use crate::index::{Indexed, MARKS, Run, Subjects, is_float_size, is_text, item_bytes, marked};
 use crate::unit::{Place, Unit};
 use crate::{FileId, Program, SourceFile, Symbol};
 
@@ -51,10 +51,12 @@ pub struct DataRun {
     pub last: Place,
     /// The label at or above the first line.
     pub label: Option<Symbol>,
-    /// Whether its label or comments speak of disks.
-    pub has_words: bool,
+    /// What its label and comments speak of.
+    pub subjects: Subjects,
     /// The layout that a comment names by `@block`.
     pub block: Option<String>,
+    /// What a comment says by `@chip` that it is sent to: a chip, or a chip, a dot and a channel.
+    pub chip: Option<String>,
     /// The items in order.
     pub items: Vec<DataItem>,
     /// The address of the first byte.
@@ -84,9 +86,9 @@ pub struct Head<'a> {
     pub bytes: &'a [u8],
     /// Whether a name of the program has a part in the first bytes.
     pub is_symbolic: bool,
-    /// Whether the label or the comments speak of disks.
-    pub has_words: bool,
-    /// Whether a comment names a layout by `@block`.
+    /// What the label and the comments speak of.
+    pub subjects: Subjects,
+    /// Whether a comment says what it is, by `@block` or `@chip`.
     pub is_marked: bool,
 }
 
@@ -121,7 +123,7 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 label: run.label,
                 bytes: &run.head[..run.head_len.into()],
                 is_symbolic: run.is_symbolic,
-                has_words: run.has_words,
+                subjects: run.subjects,
                 is_marked: run.is_marked,
             };
             let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
@@ -181,8 +183,9 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
         first: place,
         last: place,
         label: first.label,
-        has_words: first.has_words,
+        subjects: first.subjects,
         block: None,
+        chip: None,
         items: Vec::new(),
         address: unit.location(program, place),
     };
@@ -190,9 +193,11 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
     loop {
         let indexed = &file.indexed[chunk as usize];
         let part: &Run = &indexed.runs[at];
-        run.has_words |= part.has_words;
-        if part.is_marked && run.block.is_none() {
-            run.block = block_name(indexed, part);
+        run.subjects |= part.subjects;
+        if part.is_marked {
+            let [block, chip] = MARKS.map(|mark| mark_of(indexed, part, mark));
+            run.block = run.block.or(block);
+            run.chip = run.chip.or(chip);
         }
         for line in part.first..part.end {
             let place = Place { file: id, chunk, line };
@@ -224,11 +229,11 @@ fn open_before(file: &SourceFile, chunk: u32) -> Option<u32> {
     file.indexed[before].border.ends_open.then_some(before as u32)
 }
 
-/// The name behind `@block`: on the run's own lines, or in the comments and the label's line above it.
-fn block_name(indexed: &Indexed, run: &Run) -> Option<String> {
+/// The name behind a mark: on the run's own lines, or in the comments and the label's line above it.
+fn mark_of(indexed: &Indexed, run: &Run, mark: &str) -> Option<String> {
     let lines = indexed.chunk.lines();
     let comment =
-        |line: &reveille_source::Line| marked_block(line.comment.of(indexed.chunk.line_text(line))).map(str::to_owned);
+        |line: &reveille_source::Line| marked(line.comment.of(indexed.chunk.line_text(line)), mark).map(str::to_owned);
     lines[run.first.into()..run.end.into()].iter().find_map(comment).or_else(|| {
         let above = lines[..run.first.into()].iter().rev();
         above.take_while(|line| line.op == reveille_source::OpId::NONE).find_map(comment)

@@ -59,8 +59,80 @@ const DISK_WORDS: &[&str] = &[
     "cpm",
 ];
 
-/// Words of a text, split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
-pub(crate) fn has_disk_word(text: &str) -> bool {
+/// Words that tell of serial ports. Common practice, no source.
+const SERIAL_WORDS: &[&str] = &[
+    "acia",
+    "duart",
+    "duartinit",
+    "uart",
+    "uartinit",
+    "usart",
+    "scc",
+    "sccinit",
+    "mfp",
+    "epci",
+    "pci",
+    "sci",
+    "serial",
+    "console",
+    "tty",
+    "baud",
+    "rs",
+    "sio",
+    "ser",
+    "comm",
+    "terminal",
+    "serinit",
+    "coninit",
+    "sioinit",
+    "siotab",
+    "ttyinit",
+];
+
+/// What the words of a text speak of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Subjects(u8);
+
+impl Subjects {
+    const DISKS: u8 = 1;
+    const SERIAL: u8 = 2;
+
+    /// Whether they speak of disks.
+    #[must_use]
+    pub fn has_disks(self) -> bool {
+        self.0 & Self::DISKS != 0
+    }
+
+    /// Whether they speak of serial ports.
+    #[must_use]
+    pub fn has_serial(self) -> bool {
+        self.0 & Self::SERIAL != 0
+    }
+
+    /// Whether they speak of none of these.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+}
+
+impl std::ops::BitOr for Subjects {
+    type Output = Self;
+
+    fn bitor(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+}
+
+impl std::ops::BitOrAssign for Subjects {
+    fn bitor_assign(&mut self, other: Self) {
+        *self = *self | other;
+    }
+}
+
+/// What the words of a text speak of. Words are split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
+pub(crate) fn subjects(text: &str) -> Subjects {
+    let mut found = Subjects::default();
     let mut word = [0_u8; 12];
     let mut len = 0;
     for byte in text.bytes().chain([b' ']) {
@@ -71,28 +143,37 @@ pub(crate) fn has_disk_word(text: &str) -> bool {
             len += 1;
         } else {
             if (2..=word.len()).contains(&len) {
-                let found = &word[..len];
-                if DISK_WORDS.iter().any(|it| it.as_bytes() == found) {
-                    return true;
-                }
+                let own = &word[..len];
+                let is_in = |words: &[&str]| words.iter().any(|it| it.as_bytes() == own);
+                found.0 |= if is_in(DISK_WORDS) { Subjects::DISKS } else { 0 };
+                found.0 |= if is_in(SERIAL_WORDS) { Subjects::SERIAL } else { 0 };
             }
             len = 0;
         }
     }
-    false
+    found
 }
 
-/// Where a comment says `@block NAME`: the name. Our own mark; it may name any layout, and applies to the table it stands at.
-pub(crate) fn marked_block(comment: &str) -> Option<&str> {
+/// Our own marks in comments that say what a table is: `@block NAME` a layout, `@chip NAME` or `@chip NAME.CHANNEL` what it is sent to.
+pub(crate) const MARKS: [&str; 2] = ["@block", "@chip"];
+
+/// The name behind a mark in a comment; the mark applies to the table it stands at.
+pub(crate) fn marked<'a>(comment: &'a str, mark: &str) -> Option<&'a str> {
     // Nearly no comment has the character at all.
-    let mark = comment.find('@')?;
-    let rest = comment[mark..].find("@block").map(|at| &comment[mark + at + "@block".len()..])?;
+    let start = comment.find('@')?;
+    let rest = comment[start..].find(mark).map(|at| &comment[start + at + mark.len()..])?;
     let name = rest.trim_start();
     if name.len() == rest.len() {
         return None;
     }
-    let end = name.find(|it: char| !(it.is_ascii_alphanumeric() || it == '-' || it == '_')).unwrap_or(name.len());
-    (end > 0).then_some(&name[..end])
+    let is_part = |it: char| it.is_ascii_alphanumeric() || it == '-' || it == '_' || it == '.' && mark == MARKS[1];
+    let end = name.find(|it: char| !is_part(it)).unwrap_or(name.len());
+    (end > 0).then_some(name[..end].trim_end_matches('.'))
+}
+
+/// Whether a comment has one of the marks.
+pub(crate) fn has_mark(comment: &str) -> bool {
+    comment.contains('@') && MARKS.iter().any(|mark| marked(comment, mark).is_some())
 }
 
 /// The size of one item of a data directive in bytes; none for a size the directive does not have.

@@ -15,11 +15,11 @@ use crate::unit::ProblemKind;
 use crate::{Names, Symbol};
 
 pub(crate) use instructions::{Addressed, AddressedValue, addresses};
-pub use items::is_local_label;
 use items::static_bytes;
 pub(crate) use items::{
-    fits, has_disk_word, include_name, is_float_size, is_text, item_bytes, marked_block, names, value_in_operands,
+    MARKS, fits, has_mark, include_name, is_float_size, is_text, item_bytes, marked, names, subjects, value_in_operands,
 };
+pub use items::{Subjects, is_local_label};
 
 /// A chunk with its index.
 #[derive(Debug)]
@@ -116,9 +116,9 @@ pub(crate) struct Run {
     pub(crate) head_len: u8,
     /// Whether a byte of the head needs the program to be known.
     pub(crate) is_symbolic: bool,
-    /// Words of the label and the comments that speak of disks.
-    pub(crate) has_words: bool,
-    /// A comment names the block: `@block`.
+    /// What the words of the label and the comments speak of.
+    pub(crate) subjects: Subjects,
+    /// A comment says what the table is, by a mark of our own.
     pub(crate) is_marked: bool,
 }
 
@@ -153,10 +153,10 @@ struct Builder<'a> {
     apart: Option<u16>,
     starts_open: bool,
     /// Text above a table: comment lines since the last statement.
-    comment_has_words: bool,
+    comment_subjects: Subjects,
     comment_marks: bool,
     /// A label on a line of its own, waiting for its data.
-    waiting: Option<(usize, bool)>,
+    waiting: Option<(usize, Subjects)>,
 }
 
 /// Stands for a name that is interned a moment later.
@@ -186,7 +186,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         was_closed: false,
         apart: None,
         starts_open: false,
-        comment_has_words: false,
+        comment_subjects: Subjects::default(),
         comment_marks: false,
         waiting: None,
     };
@@ -266,8 +266,8 @@ impl<'a> Builder<'a> {
             LineKind::Preprocessor => return self.preprocessor(at, text),
             LineKind::Comment => {
                 let comment = line.comment.of(text);
-                self.comment_has_words |= has_disk_word(comment);
-                self.comment_marks |= marked_block(comment).is_some();
+                self.comment_subjects |= subjects(comment);
+                self.comment_marks |= has_mark(comment);
                 return;
             }
             LineKind::Statement => (),
@@ -297,12 +297,12 @@ impl<'a> Builder<'a> {
         match operation {
             Operation::None => {
                 let words =
-                    label.is_some_and(has_disk_word) || self.comment_has_words || has_disk_word(line.comment.of(text));
-                self.comment_marks |= marked_block(line.comment.of(text)).is_some();
+                    label.map(subjects).unwrap_or_default() | self.comment_subjects | subjects(line.comment.of(text));
+                self.comment_marks |= has_mark(line.comment.of(text));
                 self.waiting = own.map(|id| (id, words));
                 self.open = false;
                 self.was_closed = true;
-                self.comment_has_words = false;
+                self.comment_subjects = Subjects::default();
             }
             Operation::Instruction(mnemonic) => {
                 self.instruction(at, line, text, mnemonic);
@@ -314,7 +314,7 @@ impl<'a> Builder<'a> {
                 let kind = if is_once { EventKind::Equate } else { EventKind::Set };
                 self.event(at, kind(UNSET), own);
                 self.uses(at, text, line.operands, true);
-                self.comment_has_words = false;
+                self.comment_subjects = Subjects::default();
             }
             Operation::MacroCall => {
                 if !line.operation.is_empty() {
@@ -367,7 +367,7 @@ impl<'a> Builder<'a> {
                     self.event(at, kind(UNSET), Some(name));
                     self.uses(at, text, value, must_exist);
                 }
-                self.comment_has_words = false;
+                self.comment_subjects = Subjects::default();
             }
             Meaning::Macro => {
                 let name = own.or_else(|| {
@@ -468,14 +468,15 @@ impl<'a> Builder<'a> {
         self.open = false;
         self.was_closed = true;
         self.waiting = None;
-        self.comment_has_words = false;
+        self.comment_subjects = Subjects::default();
         self.comment_marks = false;
     }
 
     fn data(&mut self, at: u16, line: &Line, text: &str, directive: &reveille_source::Directive, own: Option<usize>) {
         let comment = line.comment.of(text);
-        let (waiting, waiting_words) = self.waiting.take().map_or((None, false), |(id, words)| (Some(id), words));
-        let marks = self.comment_marks || marked_block(comment).is_some();
+        let (waiting, waiting_words) =
+            self.waiting.take().map_or((None, Subjects::default()), |(id, words)| (Some(id), words));
+        let marks = self.comment_marks || has_mark(comment);
         if own.is_some() || !self.open || marks {
             let label = own.or(waiting);
             self.starts_open |= self.runs.is_empty() && label.is_none() && !marks && !self.was_closed;
@@ -486,21 +487,21 @@ impl<'a> Builder<'a> {
                 head: [0; HEAD],
                 head_len: 0,
                 is_symbolic: false,
-                has_words: waiting_words
-                    || self.comment_has_words
-                    || label.is_some_and(|id| has_disk_word(self.texts[id])),
+                subjects: waiting_words
+                    | self.comment_subjects
+                    | label.map(|id| subjects(self.texts[id])).unwrap_or_default(),
                 is_marked: marks,
             });
             self.run_labels.push(label);
             self.open = true;
         }
-        self.comment_has_words = false;
+        self.comment_subjects = Subjects::default();
         self.comment_marks = false;
         let chunk = self.chunk;
         let dialect = self.dialect;
         let Some(run) = self.runs.last_mut() else { return };
         run.end = at + 1;
-        run.has_words = run.has_words || has_disk_word(comment);
+        run.subjects |= subjects(comment);
         let item = item_bytes(directive, line.size).unwrap_or(0);
         let is_of_numbers =
             matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) && !is_float_size(line.size);

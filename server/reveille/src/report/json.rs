@@ -8,7 +8,7 @@ use reveille_program::Value;
 use serde::Serialize;
 use serde_json::{Map, json};
 
-use super::{Shown, shown};
+use super::{Shown, serial_json, shown};
 
 #[derive(Serialize)]
 struct Position {
@@ -110,6 +110,18 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
             subject: constants.values.iter().map(|it| it.1.as_str()).collect::<Vec<_>>().join(", "),
             value: constants_value(constants),
             evidence: evidence(constants.values.iter().map(|it| it.3).collect()),
+        },
+        Fact::Line(line) => FactJson {
+            kind: "line-setting",
+            subject: line.name.clone(),
+            value: serial_json::line_value(line),
+            evidence: evidence(line.evidence(&line.line.tags())),
+        },
+        Fact::Family(family) => FactJson {
+            kind: "line-constants",
+            subject: family.members.iter().map(|it| it.name.as_str()).collect::<Vec<_>>().join(", "),
+            value: serial_json::family_value(family),
+            evidence: evidence(family.members.iter().map(|it| it.at).collect()),
         },
     });
     let sheet = SheetJson {

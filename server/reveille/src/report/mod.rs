@@ -8,6 +8,7 @@ mod json;
 mod listing;
 mod place;
 mod sarif;
+mod serial_json;
 mod sheet;
 mod sheet_html;
 mod text;
