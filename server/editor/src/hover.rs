@@ -12,6 +12,7 @@ use crate::block::{block_hover, summary};
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
+use crate::serial;
 
 /// An answer to a hover.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,13 +39,27 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
         let markdown = format!("**{}** (`{}`): {}", told.title, told.name, told.reason);
         return Some(Hover { range: spot.in_file(&(0..spot.text.len())), markdown });
     }
-    let (range, markdown) = match thing? {
-        Thing::Label(_) => name(&spot)?,
-        Thing::Operation(range) => (range, operation(&spot)?),
-        Thing::Token(TokenKind::Name, _) => name(&spot)?,
+    let thing = thing?;
+    let serial = serial::hover(&spot, &thing);
+    let own = own(&spot, thing.clone());
+    let (range, markdown) = match (own, serial) {
+        (Some((range, own)), Some(serial)) => (range, format!("{own}\n\n{serial}")),
+        (Some(own), None) => own,
+        (None, Some(serial)) => (thing.range(), serial),
+        (None, None) => return None,
+    };
+    Some(Hover { range: spot.in_file(&range), markdown })
+}
+
+/// What is to be told of a thing by itself.
+fn own(spot: &Spot<'_>, thing: Thing) -> Option<(Range<usize>, String)> {
+    Some(match thing {
+        Thing::Label(_) => name(spot)?,
+        Thing::Operation(range) => (range, operation(spot)?),
+        Thing::Token(TokenKind::Name, _) => name(spot)?,
         Thing::Token(TokenKind::Number | TokenKind::Text, range) => {
-            let mut text = number(&spot, &range)?;
-            if let Some(instruction) = hand_assembled(&spot, &range) {
+            let mut text = number(spot, &range)?;
+            if let Some(instruction) = hand_assembled(spot, &range) {
                 let _ = write!(text, "\n\nas an instruction: `{instruction}`");
             }
             (range, text)
@@ -58,14 +73,13 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
                 Register::Address(number) => 0x100 << number,
                 _ => 0,
             };
-            if let Some(last) = instruction::last_written(&spot, mask) {
+            if let Some(last) = instruction::last_written(spot, mask) {
                 let _ = write!(body, "\n\n{last}");
             }
             (range, fenced(text, &body))
         }
         _ => return None,
-    };
-    Some(Hover { range: spot.in_file(&range), markdown })
+    })
 }
 
 fn fenced(head: &str, text: &str) -> String {

@@ -58,6 +58,19 @@ pub(crate) enum Thing {
     Comment(Range<usize>),
 }
 
+impl Thing {
+    /// Where it stands in its line.
+    pub(crate) fn range(&self) -> Range<usize> {
+        match self {
+            Self::Label(range)
+            | Self::Operation(range)
+            | Self::Token(_, range)
+            | Self::Operand(range)
+            | Self::Comment(range) => range.clone(),
+        }
+    }
+}
+
 impl<'a> Spot<'a> {
     /// The line at a byte of a file. At the very end of the text there may be none.
     pub(crate) fn new(model: &'a Model, file: FileId, byte: usize) -> Option<Self> {

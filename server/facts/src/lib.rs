@@ -32,5 +32,5 @@ pub use finding::{Edit, Evidence, Finding, Fix};
 pub use machine::{MACHINE_FILE, Machine};
 pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
-pub use serial::{Clock, ClockFrom, FamilyFact, Form, LineFact, Member, Port, RegisterWrite, Selects};
+pub use serial::{Clock, ClockFrom, FamilyFact, Form, LineFact, Member, Port, RegisterUse, RegisterWrite, Selects};
 pub use track::{InDrive, reads, usual_track};

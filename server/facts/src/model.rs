@@ -10,7 +10,7 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
-use crate::serial::{FamilyFact, LineFact, Named, Port, SerialFacts, ports, serial};
+use crate::serial::{FamilyFact, LineFact, Named, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial};
 use crate::{linkage, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -135,6 +135,18 @@ impl Model {
     /// The constants by which the unit that reads a file chooses rates or frames.
     pub fn families(&self, file: FileId) -> impl Iterator<Item = &FamilyFact> {
         self.serial_of(file).into_iter().flat_map(|it| &it.families)
+    }
+
+    /// What the instruction of a line does to registers of serial chips.
+    pub fn register_uses(&self, place: Place) -> impl Iterator<Item = &RegisterUse> {
+        let all = self.serial_of(place.file).into_iter().flat_map(|it| &it.uses);
+        all.filter(move |it| it.at.place == place || it.value_at.is_some_and(|it| it.place == place))
+    }
+
+    /// The setting that a line of a table or a constant has a part in, and what it writes.
+    pub fn line_writes(&self, place: Place) -> impl Iterator<Item = (&LineFact, &RegisterWrite)> {
+        let at = move |it: &&RegisterWrite| it.at.place == place || it.value_at.is_some_and(|it| it.place == place);
+        self.lines().flat_map(move |line| line.writes.iter().filter(at).map(move |it| (line, it)))
     }
 
     fn serial_of(&self, file: FileId) -> Option<&SerialFacts> {

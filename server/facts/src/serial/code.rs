@@ -3,25 +3,30 @@
 use reveille_decoders::serial::Touched;
 use reveille_program::{Program, Unit};
 
-use super::fact::{Form, LineFact, Step, To, settle};
+use super::fact::{Form, LineFact, RegisterUse, Step, To, settle};
 use super::findings::{access_findings, pointer_finding};
 use super::ports::{Named, Port};
 use crate::access::{Access, AccessKind};
 use crate::finding::Finding;
 
-/// The settings that the routines of a unit make, and the findings of single accesses.
-pub(super) fn code(
-    program: &Program,
-    unit: &Unit,
-    ports: &[Port],
-    named: &Named,
-    accesses: &[Access],
-) -> (Vec<LineFact>, Vec<Finding>) {
-    let (mut facts, mut findings) = (Vec::new(), Vec::new());
+/// What instructions do to the serial ports of a unit.
+#[derive(Default)]
+pub(super) struct Done {
+    /// The settings that routines make.
+    pub(super) lines: Vec<LineFact>,
+    /// Each access with the register that it met.
+    pub(super) uses: Vec<RegisterUse>,
+    /// What is wrong with single accesses.
+    pub(super) findings: Vec<Finding>,
+}
+
+/// What the routines of a unit do to its serial ports.
+pub(super) fn code(program: &Program, unit: &Unit, ports: &[Port], named: &Named, accesses: &[Access]) -> Done {
+    let mut done = Done::default();
     for port in ports {
         let own: Vec<&Access> = accesses.iter().filter(|it| port.covers(it.address)).collect();
         for access in &own {
-            findings.extend(access_findings(program, port, named, access));
+            done.findings.extend(access_findings(program, port, named, access));
         }
         let mut all: Vec<LineFact> = Vec::new();
         let mut parts: Vec<Step> = Vec::new();
@@ -35,15 +40,25 @@ pub(super) fn code(
             let settled = settle(port, &steps, Form::Code, subject.as_deref(), &mut |at, it| {
                 touched.extend(it.map(|it| (at, it)));
             });
-            findings.extend(pointer_finding(port, &steps, &touched));
+            done.findings.extend(pointer_finding(port, &steps, &touched));
+            let used = touched.iter().filter_map(|(at, it)| Some((steps.get(*at)?, it)));
+            done.uses.extend(used.map(|(step, it)| RegisterUse {
+                name: it.channel.map_or_else(|| port.chip.name.clone(), |channel| port.name(channel)),
+                chip: port.chip,
+                register: it.register,
+                is_write: matches!(step.to, To::Write(_)),
+                value: step.value,
+                at: step.at,
+                value_at: step.value_at,
+            }));
             if settled.iter().any(|it| !it.line.is_whole()) {
                 parts.extend(steps.iter().cloned());
             }
             all.extend(settled);
         }
-        facts.extend(joined(port, all, &parts));
+        done.lines.extend(joined(port, all, &parts));
     }
-    (facts, findings)
+    done
 }
 
 /// Where a channel is set by several routines, none of which says all, what they say together.
@@ -102,7 +117,9 @@ fn steps(port: &Port, accesses: &[&Access]) -> Vec<Step> {
             // The most significant byte comes first.
             let shift = 8 * (i64::from(access.bytes) - at - width);
             let mask = if width == 2 { 0xffff } else { 0xff };
-            let value = access.value.map(|it| it >> shift & mask);
+            // A word to a chip on the even half is told of as such; what it stores is no setting.
+            let is_meant = width == 2 || access.bytes == 1 || port.base & 1 == 1;
+            let value = access.value.filter(|_| is_meant).map(|it| it >> shift & mask);
             if reads {
                 push(To::Read, address, None);
             }

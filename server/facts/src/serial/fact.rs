@@ -1,6 +1,6 @@
 //! A line's settings as a fact: what they are, and which lines of the source decided each.
 
-use reveille_decoders::serial::{Chip, Item, Line, Outside, Port as Place, Rate, Session, Touched, Variant};
+use reveille_decoders::serial::{Chip, Item, Line, Outside, Port as Place, Rate, Register, Session, Touched, Variant};
 
 use super::ports::{Clock, Port};
 use crate::finding::Evidence;
@@ -29,10 +29,10 @@ impl Form {
 }
 
 /// A value on its way to a register.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct RegisterWrite {
-    /// The register's name.
-    pub register: &'static str,
+    /// The register.
+    pub register: &'static Register,
     /// Its channel; none for what all share.
     pub channel: Option<usize>,
     /// The value; none if it is not known.
@@ -40,6 +40,25 @@ pub struct RegisterWrite {
     /// Where it is written.
     pub at: Evidence,
     /// Where the value stands, if not there.
+    pub value_at: Option<Evidence>,
+}
+
+/// An access of an instruction to a register.
+#[derive(Clone, Debug)]
+pub struct RegisterUse {
+    /// What the line is called, or the chip where its channels share the register.
+    pub name: String,
+    /// The chip.
+    pub chip: &'static Chip,
+    /// The register.
+    pub register: &'static Register,
+    /// Whether it is written, and not read.
+    pub is_write: bool,
+    /// What is written, where that is known.
+    pub value: Option<u32>,
+    /// The operand.
+    pub at: Evidence,
+    /// Where the value stands.
     pub value_at: Option<Evidence>,
 }
 
@@ -147,7 +166,7 @@ pub(super) enum To {
     /// A read by address.
     Read(u32),
     /// A write to a register that is named.
-    Named(&'static reveille_decoders::serial::Register, Option<usize>),
+    Named(&'static Register, Option<usize>),
 }
 
 /// What steps make of the lines of a port. `told` hears what each step has met.
@@ -163,7 +182,7 @@ pub(super) fn settle(
     let mut writes: Vec<RegisterWrite> = Vec::new();
     for (at, step) in steps.iter().enumerate() {
         let tag = writes.len();
-        let mut push = |register: &'static str, channel| {
+        let mut push = |register: &'static Register, channel| {
             let (value, at, value_at) = (step.value, step.at, step.value_at);
             writes.push(RegisterWrite { register, channel, value, at, value_at });
         };
@@ -172,7 +191,7 @@ pub(super) fn settle(
             To::Write(offset) => {
                 let touched = session.write(place(offset), step.value, tag);
                 if let Some(it) = touched {
-                    push(&it.register.name, it.channel);
+                    push(it.register, it.channel);
                 }
                 told(at, touched);
             }
@@ -180,7 +199,7 @@ pub(super) fn settle(
             To::Named(register, channel) => {
                 let channel = channel.or(port.channel);
                 session.write_named(register, channel, step.value, tag);
-                push(&register.name, if register.is_shared { None } else { channel.or(Some(0)) });
+                push(register, if register.is_shared { None } else { channel.or(Some(0)) });
             }
         }
     }
@@ -219,7 +238,7 @@ fn fact(
         }
     }
     let tags = line.tags();
-    if line.is_empty() && candidates.iter().all(|it| it.1.is_none()) {
+    if line.is_empty() && line.wrong.is_empty() && candidates.iter().all(|it| it.1.is_none()) {
         return None;
     }
     let first = tags.first().and_then(|it| writes.get(*it)).or(writes.first())?;

@@ -95,7 +95,7 @@ fn rate_error(fact: &LineFact, verb: &str, rate: &Rate, is_both: bool) -> Option
 
 /// A divisor that makes no standard rate with the clock that is stated, and one with another usual clock of the chip.
 fn other_clock(fact: &LineFact) -> Option<Finding> {
-    if fact.clock.from == ClockFrom::Usual {
+    if fact.clock.from == ClockFrom::Usual || fact.variant.is_some_and(|it| it.clock == fact.clock.hertz) {
         return None;
     }
     let (_, rate) = fact.rates().next()?;
@@ -149,8 +149,15 @@ pub(super) fn contradictions(facts: &[LineFact]) -> Vec<Finding> {
 /// A mode register that is written without its pointer being set before, or again and again, or only the first of two.
 pub(super) fn pointer_finding(port: &Port, steps: &[Step], touched: &[(usize, Touched<'static>)]) -> Vec<Finding> {
     let mut found = Vec::new();
+    // What reads before it writes is told of by itself.
+    let reads_first = |at: usize| {
+        at.checked_sub(1)
+            .and_then(|before| Some((steps.get(before)?, steps.get(at)?)))
+            .is_some_and(|(before, own)| before.at == own.at && matches!(before.to, To::Read(_)))
+    };
     let pointed = |it: &&(usize, Touched<'static>)| {
-        it.1.since > 0 && steps.get(it.0).is_some_and(|step| matches!(step.to, To::Write(_)))
+        let is_write = steps.get(it.0).is_some_and(|step| matches!(step.to, To::Write(_)));
+        it.1.since > 0 && is_write && !reads_first(it.0)
     };
     let writes: Vec<&(usize, Touched<'static>)> = touched.iter().filter(pointed).collect();
     let Some((first, it)) = writes.first() else { return found };

@@ -10,7 +10,8 @@ mod table;
 
 use reveille_program::{Program, Unit};
 
-pub use fact::{Form, LineFact, RegisterWrite};
+use code::Done;
+pub use fact::{Form, LineFact, RegisterUse, RegisterWrite};
 pub use families::{FamilyFact, Member, Selects};
 pub(crate) use findings::machine_findings;
 pub use ports::{Clock, ClockFrom, Port};
@@ -24,6 +25,7 @@ use crate::finding::Finding;
 pub(crate) struct SerialFacts {
     pub(crate) ports: Vec<Port>,
     pub(crate) lines: Vec<LineFact>,
+    pub(crate) uses: Vec<RegisterUse>,
     pub(crate) families: Vec<FamilyFact>,
 }
 
@@ -36,7 +38,7 @@ pub(crate) fn serial(
     accesses: &[Access],
 ) -> (SerialFacts, Vec<Finding>) {
     let families = families::families(program, unit, &ports);
-    let (mut lines, mut found) = code::code(program, unit, &ports, named, accesses);
+    let Done { mut lines, uses, findings: mut found } = code::code(program, unit, &ports, named, accesses);
     let tables = table::tables(program, unit, &ports, named);
     // A table that code has sent to the chip, value by value, has been told of by that code.
     let is_sent = |table: &LineFact| {
@@ -50,5 +52,5 @@ pub(crate) fn serial(
     }
     found.extend(findings::contradictions(&lines));
     found.extend(families::family_findings(&families));
-    (SerialFacts { ports, lines, families }, found)
+    (SerialFacts { ports, lines, uses, families }, found)
 }

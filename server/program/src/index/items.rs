@@ -89,6 +89,9 @@ const SERIAL_WORDS: &[&str] = &[
     "ttyinit",
 ];
 
+/// The numbers of serial chips, without the letters of their makers.
+const SERIAL_PARTS: &[u32] = &[2651, 2661, 2681, 6850, 8250, 8251, 8530, 16_450, 16_550, 68_661, 68_681, 68_901];
+
 /// What the words of a text speak of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct Subjects(u8);
@@ -135,7 +138,14 @@ pub(crate) fn subjects(text: &str) -> Subjects {
     let mut found = Subjects::default();
     let mut word = [0_u8; 12];
     let mut len = 0;
+    let mut number = 0_u32;
     for byte in text.bytes().chain([b' ']) {
+        if byte.is_ascii_digit() {
+            number = number.saturating_mul(10).saturating_add(u32::from(byte - b'0'));
+        } else if number > 0 {
+            found.0 |= if SERIAL_PARTS.contains(&number) { Subjects::SERIAL } else { 0 };
+            number = 0;
+        }
         if byte.is_ascii_alphabetic() {
             if len < word.len() {
                 word[len] = byte.to_ascii_lowercase();

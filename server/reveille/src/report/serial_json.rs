@@ -38,7 +38,7 @@ pub(super) fn line_value(fact: &LineFact) -> Value {
     let candidates = fact.candidates.iter().map(|(variant, rates)| json!({"variant": variant.name, "rates": rates}));
     let writes = fact.writes.iter().map(|it| {
         let channel = it.channel.filter(|_| fact.chip.channels.len() > 1).and_then(|at| fact.chip.channels.get(at));
-        json!({"register": it.register, "channel": channel, "value": it.value})
+        json!({"register": it.register.name, "channel": channel, "value": it.value})
     });
     json!({
         "words": fact.words(),
