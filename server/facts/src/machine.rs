@@ -8,6 +8,7 @@ use reveille_machine::{BlockText, Drive, MachineFile, Memory, Problem, ProblemKi
 use reveille_program::{Program, SourceFile};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
+use crate::memory;
 
 /// The name of a machine file.
 pub const MACHINE_FILE: &str = "reveille.toml";
@@ -66,10 +67,12 @@ impl Machine {
         }
         own.extend(layouts().iter().cloned());
         let MachineFile { machines, .. } = &reading.file;
+        let memory = placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span);
+        findings.extend(memory::overlaps(&memory));
         Self {
             layouts: own,
             drives: placed(file, machines.iter().flat_map(|it| &it.drives), |it| &it.span),
-            memory: placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span),
+            memory,
             serial: placed(file, machines.iter().flat_map(|it| &it.serial), |it| &it.span),
             findings,
         }
@@ -218,6 +221,11 @@ impl Machines {
         // A folder above the one that a relative path starts from is named from the root of the file system.
         let speaks = |folder: &Path| path.starts_with(folder) || path.is_relative() && folder.is_absolute();
         self.found.iter().find(|it| speaks(&it.0)).map_or(&NOBODY_S, |it| &it.2)
+    }
+
+    /// The machines, and the files that they are read from.
+    pub(crate) fn all(&self) -> impl Iterator<Item = (&Arc<SourceFile>, &Arc<Machine>)> {
+        self.found.iter().map(|it| (&it.1, &it.2))
     }
 
     /// What is wrong with the files.

@@ -9,7 +9,8 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
-use crate::{linkage, reads, relations, sectors, source};
+use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
+use crate::{linkage, memory, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
 #[derive(Clone, Copy, Debug)]
@@ -18,6 +19,8 @@ pub enum Fact<'a> {
     Block(&'a BlockFact),
     /// Constants that give a disk's geometry.
     Constants(&'a ConstantsFact),
+    /// A part of a machine's memory.
+    Memory(&'a MemoryFact),
 }
 
 /// The facts and findings of one unit.
@@ -25,6 +28,7 @@ pub enum Fact<'a> {
 struct UnitFacts {
     blocks: Vec<BlockFact>,
     constants: Vec<ConstantsFact>,
+    memory: UnitMemory,
     findings: Vec<Finding>,
     /// Findings about names that the unit lacks; none where another unit has the name.
     foreign: Vec<(Symbol, Finding)>,
@@ -39,6 +43,8 @@ pub struct Model {
     units: Vec<Arc<UnitFacts>>,
     /// Findings about names that cross from unit to unit.
     linkage: Arc<Vec<Finding>>,
+    /// The memory of each machine, with what its units do there.
+    memory: Arc<Vec<MemoryMap>>,
 }
 
 impl Model {
@@ -71,7 +77,13 @@ impl Model {
             Some(it) => it.linkage.clone(),
             None => Arc::new(linkage::findings(&program, &analysis)),
         };
-        Self { units, program, machines, analysis, linkage }
+        let cpu = program.settings().cpu;
+        let maps = machines.all().filter_map(|(_, machine)| {
+            let own = analysis.units().zip(&units).filter(|it| Arc::ptr_eq(&machine_of(&machines, it.0), machine));
+            memory::map(cpu, machine, own.map(|it| &it.1.memory))
+        });
+        let memory = Arc::new(maps.collect());
+        Self { units, program, machines, analysis, linkage, memory }
     }
 
     /// The program.
@@ -104,7 +116,14 @@ impl Model {
         let mut seen = FxHashSet::default();
         let constants = self.units.iter().flat_map(|unit| &unit.constants);
         let constants = constants.filter(move |it| it.values.first().is_some_and(|first| seen.insert(first.3)));
-        self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants))
+        let memory = self.memory.iter().flat_map(|it| &it.regions);
+        self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants)).chain(memory.map(Fact::Memory))
+    }
+
+    /// The memory of each machine whose file has some.
+    #[must_use]
+    pub fn memory_maps(&self) -> &[MemoryMap] {
+        &self.memory
     }
 
     /// The block that a place of a line belongs to.
@@ -170,7 +189,9 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
             findings.extend(source::file_findings(unit, file));
         }
     }
+    let (memory, of_memory) = memory::memory(program, machine, unit, &|_| false);
+    findings.extend(of_memory);
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
-    UnitFacts { blocks, constants, findings, foreign }
+    UnitFacts { blocks, constants, memory, findings, foreign }
 }
