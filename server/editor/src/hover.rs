@@ -12,6 +12,7 @@ use crate::block::{block_hover, summary};
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
+use crate::memory;
 use crate::serial;
 
 /// An answer to a hover.
@@ -59,6 +60,9 @@ fn own(spot: &Spot<'_>, thing: Thing) -> Option<(Range<usize>, String)> {
         Thing::Token(TokenKind::Name, _) => name(spot)?,
         Thing::Token(TokenKind::Number | TokenKind::Text, range) => {
             let mut text = number(spot, &range)?;
+            if let Some(told) = memory::of_operand(spot, &range, value_alone(spot, &range)) {
+                let _ = write!(text, "\n\n{told}");
+            }
             if let Some(instruction) = hand_assembled(spot, &range) {
                 let _ = write!(text, "\n\nas an instruction: `{instruction}`");
             }
@@ -136,6 +140,11 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
         && let Some(span) = instruction::routine(spot.model, unit, file, file.line_number(place))
     {
         let _ = writeln!(body, "\n{}", span.text(program.settings().clock));
+    }
+    // Of the operand that the name stands in, or of the name's own value.
+    let in_operand = memory::of_operand(spot, &range, definition.value.number());
+    if let Some(told) = in_operand.or_else(|| memory::of_name(spot, definition.kind, definition.value)) {
+        let _ = writeln!(body, "\n{told}");
     }
     let _ = write!(body, "\n{}:{}", file.path().display(), file.line_number(place) + 1);
     Some((range, fenced(&text, &body)))
@@ -222,12 +231,18 @@ impl Context for Alone {
     }
 }
 
+/// The value of a number or a short text that stands alone.
+fn value_alone(spot: &Spot<'_>, range: &Range<usize>) -> Option<i64> {
+    let mut alone = Alone(true);
+    let text = &spot.text[range.clone()];
+    evaluate(text, 0..text.len(), spot.file.source().dialect(), &mut alone).number().filter(|_| alone.0)
+}
+
 /// A number or a short text in all bases.
 pub(crate) fn number(spot: &Spot<'_>, range: &Range<usize>) -> Option<String> {
     let dialect = spot.file.source().dialect();
     let text = &spot.text[range.clone()];
-    let mut alone = Alone(true);
-    let value = evaluate(text, 0..text.len(), dialect, &mut alone).number().filter(|_| alone.0);
+    let value = value_alone(spot, range);
     let shown: String = text.chars().take(40).collect();
     match value {
         Some(value) => Some(fenced(&shown, &bases(value, spot.line.size))),

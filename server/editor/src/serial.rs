@@ -143,7 +143,7 @@ fn name(spot: &Spot<'_>, thing: &Thing, range: &Range<usize>) -> Option<String> 
     if let Some(family) = families().find(|it| it.member(definition.symbol).is_some()) {
         return Some(constant(spot, family, definition.symbol, range));
     }
-    let port = spot.model.ports(spot.place.file).find(|it| it.base == value)?;
+    let port = spot.model.ports(spot.place.file).find(|it| it.base == value || it.base == value & 0x00ff_ffff)?;
     Some(chip(spot, port))
 }
 

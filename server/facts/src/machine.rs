@@ -8,6 +8,7 @@ use reveille_machine::{BlockText, Drive, MachineFile, Memory, Problem, ProblemKi
 use reveille_program::{Program, SourceFile};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
+use crate::memory;
 use crate::serial::machine_findings;
 
 /// The name of a machine file.
@@ -69,10 +70,12 @@ impl Machine {
         }
         own.extend(layouts().iter().cloned());
         let MachineFile { machines, .. } = &reading.file;
+        let memory = placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span);
+        findings.extend(memory::overlaps(&memory));
         Self {
             layouts: own,
             drives: placed(file, machines.iter().flat_map(|it| &it.drives), |it| &it.span),
-            memory: placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span),
+            memory,
             serial,
             findings,
         }
@@ -221,6 +224,11 @@ impl Machines {
         // A folder above the one that a relative path starts from is named from the root of the file system.
         let speaks = |folder: &Path| path.starts_with(folder) || path.is_relative() && folder.is_absolute();
         self.found.iter().find(|it| speaks(&it.0)).map_or(&NOBODY_S, |it| &it.2)
+    }
+
+    /// The machines, and the files that they are read from.
+    pub(crate) fn all(&self) -> impl Iterator<Item = (&Arc<SourceFile>, &Arc<Machine>)> {
+        self.found.iter().map(|it| (&it.1, &it.2))
     }
 
     /// What is wrong with the files.

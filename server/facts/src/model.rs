@@ -10,8 +10,9 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
+use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
 use crate::serial::{FamilyFact, LineFact, Named, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial};
-use crate::{linkage, reads, relations, sectors, source};
+use crate::{linkage, memory, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
 #[derive(Clone, Copy, Debug)]
@@ -24,6 +25,8 @@ pub enum Fact<'a> {
     Line(&'a LineFact),
     /// Constants by which a source chooses rates or frames.
     Family(&'a FamilyFact),
+    /// A part of a machine's memory.
+    Memory(&'a MemoryFact),
 }
 
 /// The facts and findings of one unit.
@@ -32,6 +35,7 @@ struct UnitFacts {
     blocks: Vec<BlockFact>,
     constants: Vec<ConstantsFact>,
     serial: SerialFacts,
+    memory: UnitMemory,
     findings: Vec<Finding>,
     /// Findings about names that the unit lacks; none where another unit has the name.
     foreign: Vec<(Symbol, Finding)>,
@@ -46,6 +50,8 @@ pub struct Model {
     units: Vec<Arc<UnitFacts>>,
     /// Findings about names that cross from unit to unit.
     linkage: Arc<Vec<Finding>>,
+    /// The memory of each machine, with what its units do there.
+    memory: Arc<Vec<MemoryMap>>,
 }
 
 impl Model {
@@ -78,7 +84,13 @@ impl Model {
             Some(it) => it.linkage.clone(),
             None => Arc::new(linkage::findings(&program, &analysis)),
         };
-        Self { units, program, machines, analysis, linkage }
+        let cpu = program.settings().cpu;
+        let maps = machines.all().filter_map(|(_, machine)| {
+            let own = analysis.units().zip(&units).filter(|it| Arc::ptr_eq(&machine_of(&machines, it.0), machine));
+            memory::map(cpu, machine, own.map(|it| &it.1.memory))
+        });
+        let memory = Arc::new(maps.collect());
+        Self { units, program, machines, analysis, linkage, memory }
     }
 
     /// The program.
@@ -115,7 +127,14 @@ impl Model {
         let mut seen_families = FxHashSet::default();
         let families = families.filter(move |it| it.members.first().is_some_and(|own| seen_families.insert(own.at)));
         let facts = self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants));
-        facts.chain(self.lines().map(Fact::Line)).chain(families.map(Fact::Family))
+        let facts = facts.chain(self.lines().map(Fact::Line)).chain(families.map(Fact::Family));
+        facts.chain(self.memory.iter().flat_map(|it| &it.regions).map(Fact::Memory))
+    }
+
+    /// The memory of each machine whose file has some.
+    #[must_use]
+    pub fn memory_maps(&self) -> &[MemoryMap] {
+        &self.memory
     }
 
     /// What serial lines are set to. A file that several units read gives its settings once.
@@ -222,7 +241,10 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
             findings.extend(source::file_findings(unit, file));
         }
     }
+    let is_port = |address| serial.ports.iter().any(|it| it.covers(address));
+    let (memory, of_memory) = memory::memory(program, machine, unit, &|address| is_port(address));
+    findings.extend(of_memory);
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
-    UnitFacts { blocks, constants, serial, findings, foreign }
+    UnitFacts { blocks, constants, serial, memory, findings, foreign }
 }

@@ -4,7 +4,7 @@ use std::collections::hash_map::Entry;
 use std::ops::Range;
 use std::sync::Arc;
 
-use reveille_cpu::Kind;
+use reveille_cpu::{Kind, MemoryUse};
 use reveille_source::{Span, name_in};
 use rustc_hash::FxHashMap;
 
@@ -33,6 +33,8 @@ pub struct Addressed {
     pub place: Place,
     /// Which operand of the instruction it is.
     pub operand: usize,
+    /// What the instruction does with what stands there; none where the address alone is taken.
+    pub used: Option<MemoryUse>,
     /// The address, as it is written: not cut to the lines that the processor has.
     pub address: i64,
 }
@@ -301,7 +303,8 @@ impl<'a> Code<'a> {
         *bytes.get(usize::try_from(address - from).ok()?)?
     }
 
-    /// The operands that give an address by themselves, in the order of the program. An address that needs a local label is left out.
+    /// The operands that give an address by themselves, in the order of the program. Addresses in sections that no ORG places are left out, and
+    /// such as need a local label.
     pub fn addressed(&self) -> impl Iterator<Item = Addressed> {
         let (program, unit) = (self.program, self.unit);
         let segments = unit.segments.iter().enumerate().zip(&self.ends);
@@ -326,14 +329,14 @@ impl<'a> Code<'a> {
                                 Expr::None => return None,
                                 Expr::Number(number) => number,
                                 Expr::Name(symbol, _, plus) => {
-                                    unit.absolute(named(program, unit, symbol, place)?)? + i64::from(plus)
+                                    named(program, unit, symbol, place)?.number()? + i64::from(plus)
                                 }
                                 Expr::Text => {
                                     let line = &indexed.chunk.lines()[usize::from(it.line)];
                                     let text = indexed.chunk.line_text(line);
                                     let mut context = Anywhere { program, unit, place };
                                     let dialect = indexed.chunk.dialect();
-                                    unit.absolute(evaluate(text, term.span.range(), dialect, &mut context))?
+                                    evaluate(text, term.span.range(), dialect, &mut context).number()?
                                 }
                             }
                         }
@@ -342,11 +345,54 @@ impl<'a> Code<'a> {
                         return None;
                     }
                     let at = CodeAt { segment: at as u32, line: it.line };
-                    Some(Addressed { at, place, operand: it.operand.into(), address })
+                    Some(Addressed { at, place, operand: it.operand.into(), used: it.used, address })
                 });
                 Some(found)
             })
             .flatten()
+    }
+
+    /// The first lines of all parts of the program whose bytes lie at addresses that are not `inside`, each with the address. Of a part that
+    /// reserves without laying bytes down nothing is told, nor of sections that no ORG places.
+    pub fn laid_out_outside(&mut self, inside: &dyn Fn(i64) -> bool) -> Vec<(Place, i64)> {
+        let unit = self.unit;
+        // Where the location is inside at each start, and wherever a directive has moved it, so it is between.
+        let is_out = |location: Value| location.number().is_some_and(|it| !inside(it));
+        let count = unit.segments.len();
+        let segments = (0..count).filter(|at| {
+            let own = &unit.segments[*at].state;
+            let next = unit.segments.get(at + 1).map(|it| &it.state);
+            let stops = unit.stops_between(own, next);
+            let ends_out = next.is_none_or(|it| is_out(it.location().moved(-1)) || is_out(it.location()));
+            is_out(own.location()) || ends_out || stops.iter().any(|it| is_out(it.location()))
+        });
+        let segments: Vec<usize> = segments.collect();
+        let mut found: Vec<(Place, i64)> = Vec::new();
+        let mut last_end = None;
+        for segment in segments {
+            let own = &unit.segments[segment];
+            let Some(file) = unit.file(self.program, own.file).cloned() else { continue };
+            for line in self.piece(segment as u32).iter() {
+                let (Some(from), Some(to)) = (line.location.number(), line.end.number()) else { continue };
+                let lays_down = |it: &reveille_source::Directive| {
+                    use reveille_source::Meaning as M;
+                    matches!(
+                        it.meaning,
+                        M::Constants | M::ConstantsOf(_) | M::Floats(_) | M::Strings(_) | M::Block | M::Fill
+                    )
+                };
+                let op = file.at(own.chunk, line.line).1.op;
+                let has_bytes = to > from && (line.is_code || op.directive().is_some_and(lays_down));
+                if !has_bytes || inside(from) && inside(to - 1) {
+                    continue;
+                }
+                if last_end != Some(from) {
+                    found.push((Place { file: own.file, chunk: own.chunk, line: line.line }, from));
+                }
+                last_end = Some(to);
+            }
+        }
+        found
     }
 
     /// Where names of labels are used, among the lines of the unit: `each` gets the label's place in `labels` and the line. Names that

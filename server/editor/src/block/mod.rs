@@ -13,6 +13,7 @@ use reveille_source::TokenKind;
 use crate::hover::{Hover, describe, escaped, number};
 use crate::lookup::{Spot, Thing};
 
+pub(crate) use picture::xml;
 pub use picture::{disk_svg, disk_text};
 pub use table::table_of_blocks;
 

@@ -152,6 +152,6 @@ fn range(from: i64, to: i64) -> String {
     if to - from == 1 { from.to_string() } else { format!("{from} to {}", to - 1) }
 }
 
-fn xml(text: &str) -> String {
+pub(crate) fn xml(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }

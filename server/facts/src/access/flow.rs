@@ -72,7 +72,7 @@ pub(super) struct Flow<'a> {
     pub(super) code: Code<'a>,
     unit: &'a Unit,
     cpu: Cpu,
-    wanted: &'a dyn Fn(i64) -> bool,
+    is_near: &'a dyn Fn(i64) -> bool,
     near: FxHashMap<u32, bool>,
     /// What is known before each walked line.
     states: FxHashMap<CodeAt, State>,
@@ -92,12 +92,12 @@ pub(super) struct Flow<'a> {
 }
 
 impl<'a> Flow<'a> {
-    pub(super) fn new(program: &'a Program, unit: &'a Unit, code: Code<'a>, wanted: &'a dyn Fn(i64) -> bool) -> Self {
+    pub(super) fn new(program: &'a Program, unit: &'a Unit, code: Code<'a>, is_near: &'a dyn Fn(i64) -> bool) -> Self {
         Self {
             code,
             unit,
             cpu: program.settings().cpu,
-            wanted,
+            is_near,
             near: FxHashMap::default(),
             states: FxHashMap::default(),
             open: BTreeSet::new(),
@@ -111,14 +111,10 @@ impl<'a> Flow<'a> {
         }
     }
 
-    /// Whether an address, or one that a displacement reaches from it, is wanted: itself, and those a power of two away up to 32 KiB. So a device
-    /// is missed only by a base that is none of its own addresses and no round distance from one.
+    /// Whether an address register with this address is worth following.
     pub(super) fn is_near(&mut self, address: u32) -> bool {
-        let (wanted, cpu) = (self.wanted, self.cpu);
-        *self.near.entry(address).or_insert_with(|| {
-            let is_wanted = |by: i64| wanted(on_bus(cpu, i64::from(address) + by));
-            is_wanted(0) || (0..=15).any(|bit| is_wanted(1 << bit) || is_wanted(-(1 << bit)))
-        })
+        let (is_near, cpu) = (self.is_near, self.cpu);
+        *self.near.entry(address).or_insert_with(|| is_near(on_bus(cpu, address.into())))
     }
 
     /// Walks from some lines, and from those before each.

@@ -9,7 +9,7 @@ mod tests;
 use std::collections::BTreeSet;
 
 use reveille_cpu::MemoryUse;
-use reveille_program::{Code, CodeAt, Place, Program, Unit};
+use reveille_program::{Addressed, Code, CodeAt, Place, Program, Unit};
 use reveille_source::Span;
 
 use crate::finding::Evidence;
@@ -47,11 +47,29 @@ pub(crate) struct Access {
 
 /// The accesses of a unit to memory at addresses that are `wanted`, in the order of the program; those of a loop with a known count as often as it
 /// goes round. `wanted` gets addresses that are cut to the lines that the processor has.
+///
+/// A register is followed where its address is wanted, or one that a power of two up to 32 KiB lies between. So a device is missed only through
+/// a base that is none of its own addresses and no round distance from one.
 pub(crate) fn accesses(program: &Program, unit: &Unit, wanted: &dyn Fn(i64) -> bool) -> Vec<Access> {
-    let cpu = program.settings().cpu;
+    let is_near = |address: i64| {
+        wanted(address) || (0..=15).any(|bit| wanted(address + (1 << bit)) || wanted(address - (1 << bit)))
+    };
     let code = Code::new(program, unit);
-    let given: Vec<_> = code.addressed().collect();
-    let mut flow = Flow::new(program, unit, code, wanted);
+    let given: Vec<Addressed> = code.addressed().collect();
+    accesses_near(program, unit, code, &given, &is_near, wanted)
+}
+
+/// The same, from the addresses that a unit gives; `is_near` tells which address registers are followed.
+pub(crate) fn accesses_near(
+    program: &Program,
+    unit: &Unit,
+    code: Code<'_>,
+    given: &[Addressed],
+    is_near: &dyn Fn(i64) -> bool,
+    wanted: &dyn Fn(i64) -> bool,
+) -> Vec<Access> {
+    let cpu = program.settings().cpu;
+    let mut flow = Flow::new(program, unit, code, is_near);
     let mut lines: BTreeSet<CodeAt> = BTreeSet::new();
     for it in given {
         // As a short address a word is extended with its sign.

@@ -5,6 +5,7 @@ use reveille_machine::Serial;
 use reveille_program::{Definition, DefinitionKind, Program, Symbol, Unit, Value};
 use rustc_hash::FxHashMap;
 
+use crate::access::on_bus;
 use crate::finding::Evidence;
 use crate::machine::Machine;
 
@@ -228,6 +229,7 @@ pub(crate) fn frequency(text: &str) -> Option<u32> {
 
 /// The serial chips of a unit: those of the machine file, then those that names of the source tell.
 pub(crate) fn ports(program: &Program, machine: &Machine, unit: &Unit, named: &Named) -> Vec<Port> {
+    let cpu = program.settings().cpu;
     let mut found: Vec<Port> = Vec::new();
     for (serial, at) in &machine.serial {
         let Some(own) = chip(&serial.chip.value) else { continue };
@@ -236,7 +238,7 @@ pub(crate) fn ports(program: &Program, machine: &Machine, unit: &Unit, named: &N
             None if own.channels.len() == 1 => Some(0),
             None => None,
         };
-        let base = i64::from(serial.at.value);
+        let base = on_bus(cpu, i64::from(serial.at.value));
         let stride = serial.stride.as_ref().map_or(1, |it| i64::from(it.value));
         let same = found
             .iter_mut()
@@ -302,11 +304,11 @@ fn by_names(program: &Program, unit: &Unit, named: &Named) -> Vec<Port> {
         let variant = words.filter(|it| it.len() > 3).find_map(|it| chip.variant(it));
         let clock = clock_of(program, unit, named, chip, variant, base, Some((definition, at)));
         let variant = variant.or_else(|| by_clock(chip, clock));
-        let is_there = |it: &Port| it.base == base && it.channel == channel;
+        let is_there = |it: &Port| it.base == on_bus(program.settings().cpu, base) && it.channel == channel;
         if !found.iter().any(is_there) {
             found.push(Port {
                 chip,
-                base,
+                base: on_bus(program.settings().cpu, base),
                 stride,
                 channel,
                 clock,

@@ -1,6 +1,6 @@
 //! Lines with instructions: what they give the program, and which operands give an address.
 
-use reveille_cpu::{Kind, Slot};
+use reveille_cpu::{Cpu, Kind, MemoryUse, Operand, Slot, memory_use};
 use reveille_source::Line;
 
 use super::{Builder, Event, EventKind, UNSET, Use};
@@ -12,6 +12,8 @@ use crate::instruction::{Expr, Instruction, Read, read};
 pub(crate) struct Addressed {
     pub(crate) line: u16,
     pub(crate) operand: u8,
+    /// What is done with what stands there; none where the address alone is taken.
+    pub(crate) used: Option<MemoryUse>,
     pub(crate) value: AddressedValue,
 }
 
@@ -24,17 +26,22 @@ pub(crate) enum AddressedValue {
     Record(u16),
 }
 
-/// The operands of an instruction that give addresses of data, or that an address register is loaded with.
-pub(crate) fn addresses(record: &Instruction) -> impl Iterator<Item = usize> + use<> {
+/// The operands of an instruction that give addresses of data, or that an address register is loaded with, each with what is done with it.
+pub(crate) fn addresses(record: &Instruction, cpu: Cpu) -> impl Iterator<Item = (usize, Option<MemoryUse>)> + use<> {
+    let instruction = record.mnemonic.instruction;
     let form = &record.mnemonic.instruction.forms[0];
     let is_jump = matches!(record.mnemonic.instruction.name, "jmp" | "jsr" | "pea")
         || form.slots.iter().any(|it| matches!(it, Slot::Branch | Slot::Loop));
     let operands = record.operands;
     let count = if is_jump { 0 } else { usize::from(record.count.min(2)) };
-    (0..count).filter(move |at| match operands[*at].kind {
-        Kind::AbsoluteShort | Kind::AbsoluteLong | Kind::Target => operands[*at].value != Expr::None,
-        Kind::Immediate => *at == 0 && operands[1].kind == Kind::Address,
-        _ => false,
+    (0..count).filter_map(move |at| match operands[at].kind {
+        Kind::AbsoluteShort | Kind::AbsoluteLong | Kind::Target if operands[at].value != Expr::None => {
+            let kinds = operands.map(|it| if it.kind == Kind::Target { Kind::AbsoluteLong } else { it.kind });
+            let own = kinds.map(|kind| Operand::register(kind, 0));
+            Some((at, memory_use(instruction, &own, at, count, cpu)))
+        }
+        Kind::Immediate if at == 0 && operands[1].kind == Kind::Address => Some((at, None)),
+        _ => None,
     })
 }
 
@@ -60,7 +67,10 @@ impl<'a> Builder<'a> {
         let (bytes, mut record) = match read {
             Read::Static(bytes, addresses) => {
                 let known = addresses.into_iter().enumerate().filter_map(|(operand, it)| Some((operand as u8, it?)));
-                let own = |(operand, it)| Addressed { line: at, operand, value: AddressedValue::Number(it) };
+                let own = |(operand, (address, used))| {
+                    let value = AddressedValue::Number(address);
+                    Addressed { line: at, operand, used, value }
+                };
                 self.addressed.extend(known.map(own));
                 (bytes, None)
             }
@@ -98,12 +108,12 @@ impl<'a> Builder<'a> {
         }
         if let Some(record) = &record {
             let number = self.instructions.len() as u16;
-            for operand in addresses(record) {
+            for (operand, used) in addresses(record, self.settings.cpu) {
                 let value = match record.operands[operand].value {
                     Expr::Number(number) => AddressedValue::Number(number),
                     _ => AddressedValue::Record(number),
                 };
-                self.addressed.push(Addressed { line: at, operand: operand as u8, value });
+                self.addressed.push(Addressed { line: at, operand: operand as u8, used, value });
             }
         }
         self.instructions.extend(record);

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_cpu::{Choice, Index, Kind, Misfit, Mnemonic, Operand, Size, choose, encode, word_count};
+use reveille_cpu::{Choice, Index, Kind, MemoryUse, Misfit, Mnemonic, Operand, Size, choose, encode, word_count};
 use reveille_source::{Dialect, Line, Span, is_word_byte};
 
 use super::operand::{Shape, shape};
@@ -58,7 +58,7 @@ pub(crate) struct Instruction {
 /// What a line's instruction is, as far as its text alone tells.
 pub(crate) enum Read {
     /// Nothing of it can change: so many bytes, and the addresses that its operands give.
-    Static(u32, [Option<i64>; 2]),
+    Static(u32, [Option<(i64, Option<MemoryUse>)>; 2]),
     /// Its length is known, its value not.
     Fixed(u32, Instruction),
     /// Its length depends on names or distances.
@@ -322,8 +322,8 @@ pub(crate) fn read(
             problems.push((if at.is_empty() { line.operands } else { at }, kind));
         }
         let mut addresses = [None; 2];
-        for at in crate::index::addresses(&record) {
-            addresses[at] = Some(operands[at].value);
+        for (at, used) in crate::index::addresses(&record, settings.cpu) {
+            addresses[at] = Some((operands[at].value, used));
         }
         return Read::Static(encoding.len(), addresses);
     }

@@ -45,6 +45,20 @@ pub(crate) struct State {
     pub(super) next_base: u32,
 }
 
+impl Stop {
+    pub(crate) fn location(&self) -> Value {
+        Value::at(self.mark.base, self.mark.offset)
+    }
+}
+
+impl crate::Unit {
+    /// Where directives have left the location between two states of the layout, or up to the end.
+    pub(crate) fn stops_between(&self, from: &State, to: Option<&State>) -> &[Stop] {
+        let end = to.map_or(self.stops.len(), |it| it.stops as usize);
+        self.stops.get(from.stops as usize..end).unwrap_or(&[])
+    }
+}
+
 /// Where a directive has left the location, so that nobody has to work it out again.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stop {

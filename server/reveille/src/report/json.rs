@@ -123,6 +123,20 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
             value: serial_json::family_value(family),
             evidence: evidence(family.members.iter().map(|it| it.at).collect()),
         },
+        Fact::Memory(region) => FactJson {
+            kind: "memory-region",
+            subject: region.subject(),
+            value: json!({
+                "name": region.name,
+                "kind": region.kind,
+                "from": region.from,
+                "size": region.end - region.from,
+                "reads_have_side_effects": region.reads.map(|it| it == "have side effects"),
+                "reads": region.uses.reads,
+                "writes": region.uses.writes,
+            }),
+            evidence: evidence(region.at.into_iter().chain(region.uses.first).collect()),
+        },
     });
     let sheet = SheetJson {
         facts: facts.collect(),

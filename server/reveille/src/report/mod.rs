@@ -11,6 +11,7 @@ mod sarif;
 mod serial_json;
 mod sheet;
 mod sheet_html;
+mod sheet_serial;
 mod text;
 
 pub(crate) use compare::{Compared, DumpFile, compare_text};

@@ -5,10 +5,11 @@ use std::io::Write;
 use std::path::Path;
 
 use reveille_decoders::Severity;
-use reveille_editor::{disk_text, formulas, on_tracks, table_of_blocks};
-use reveille_facts::{BlockFact, DiskMap, Evidence, Fact, Model};
+use reveille_editor::{disk_text, formulas, memory_text, on_tracks, table_of_blocks};
+use reveille_facts::{BlockFact, DiskMap, Evidence, Fact, MemoryMap, Model};
 use reveille_program::Value;
 
+use super::sheet_serial::serial;
 use super::{display_path, line_number};
 
 /// Cautions on media. Sources: fdutils 5.6 manual (holes, rates), articles on diskette media (coercivity, archive practice), the FD179X
@@ -26,12 +27,24 @@ const CAUTIONS: &[&str] = &[
     "Mains, power supplies and picture tubes can kill, also when switched off. Leave them to people trained for it, and follow the electrical code of the place.",
 ];
 
+/// Something that the sheet has a picture of.
+pub(crate) enum Picture<'a> {
+    /// A disk.
+    Disk(&'a DiskMap),
+    /// The memory of a machine.
+    Memory(&'a MemoryMap),
+}
+
 /// What stands in the sheet where a picture does: its text, or whatever is given for it.
-pub(crate) type Pictures<'a> = &'a dyn Fn(&DiskMap, &str) -> String;
+pub(crate) type Pictures<'a> = &'a dyn Fn(&Picture<'_>, &str) -> String;
 
 /// A picture in characters.
-pub(crate) fn picture_in_text(map: &DiskMap, _: &str) -> String {
-    format!("```text\n{}```\n", disk_text(map))
+pub(crate) fn picture_in_text(picture: &Picture<'_>, _: &str) -> String {
+    let text = match picture {
+        Picture::Disk(map) => disk_text(map),
+        Picture::Memory(map) => memory_text(map),
+    };
+    format!("```text\n{text}```\n")
 }
 
 /// Writes the sheet of a program.
@@ -86,6 +99,8 @@ pub(crate) fn sheet_markdown(
         }
     }
     constants(model, out)?;
+    serial(model, out)?;
+    memory(model, pictures, out)?;
     findings(model, out)?;
     writeln!(out, "## Before a disk is touched\n")?;
     writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;
@@ -99,7 +114,7 @@ fn capacity(bytes: i64) -> String {
     if bytes % 1024 == 0 { format!("{} KiB", bytes / 1024) } else { format!("{bytes} bytes") }
 }
 
-fn place(model: &Model, at: Evidence) -> String {
+pub(super) fn place(model: &Model, at: Evidence) -> String {
     format!("{}:{}", display_path(model, at.place.file), line_number(model, at.place) + 1)
 }
 
@@ -136,7 +151,11 @@ fn one_block(model: &Model, block: &BlockFact, pictures: Pictures<'_>, out: &mut
         writeln!(out)?;
     }
     if let Some(map) = block.map() {
-        writeln!(out, "{}", pictures(&map, &format!("The disk of {}: {}", block.subject, block.in_words())))?;
+        writeln!(
+            out,
+            "{}",
+            pictures(&Picture::Disk(&map), &format!("The disk of {}: {}", block.subject, block.in_words()))
+        )?;
     }
     for line in on_tracks(model, block) {
         writeln!(out, "{line}\n")?;
@@ -178,6 +197,43 @@ fn constants(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
     }
     if !is_first {
         writeln!(out)?;
+    }
+    Ok(())
+}
+
+fn memory(model: &Model, pictures: Pictures<'_>, out: &mut dyn Write) -> anyhow::Result<()> {
+    writeln!(out, "## Memory\n")?;
+    if model.memory_maps().is_empty() {
+        writeln!(
+            out,
+            "No map. `[[machine.NAME.memory]]` tables in a `reveille.toml` beside the sources give addresses their names.\n"
+        )?;
+    }
+    for map in model.memory_maps() {
+        writeln!(out, "{}", pictures(&Picture::Memory(map), "The memory of the machine"))?;
+        writeln!(out, "| region | from | to | size | kind | reads | writes | used first |")?;
+        writeln!(out, "|---|---|---|---|---|---|---|---|")?;
+        for region in &map.regions {
+            let name = region.name.as_ref().map_or_else(|| "not in the map".to_owned(), |it| format!("`{it}`"));
+            let kind = match (region.kind, region.reads) {
+                (kind, Some("have side effects")) => format!("{kind}, reads have side effects"),
+                (kind, _) => kind.to_owned(),
+            };
+            writeln!(
+                out,
+                "| {name} | ${:06X} | ${:06X} | {} | {kind} | {} | {} | {} |",
+                region.from,
+                region.end - 1,
+                capacity(region.end - region.from),
+                region.uses.reads,
+                region.uses.writes,
+                region.uses.first.map_or("-".to_owned(), |it| place(model, it))
+            )?;
+        }
+        writeln!(
+            out,
+            "\nCounted are operands whose address is known: in ROM and RAM those that name it, elsewhere those through address registers too.\n"
+        )?;
     }
     Ok(())
 }

@@ -5,10 +5,10 @@ use std::io::Write;
 use std::path::Path;
 
 use pulldown_cmark::{CodeBlockKind, CowStr, Event, Options, Parser, Tag, TagEnd, html};
-use reveille_editor::disk_svg;
-use reveille_facts::{DiskMap, Model};
+use reveille_editor::{disk_svg, memory_svg};
+use reveille_facts::Model;
 
-use super::sheet::sheet_markdown;
+use super::sheet::{Picture, sheet_markdown};
 
 /// The word behind the fence of a block that a picture takes the place of; its number follows.
 const PICTURE: &str = "picture-";
@@ -32,9 +32,12 @@ figure{margin:1rem 0}\
 /// Writes the sheet of a program as an HTML page.
 pub(crate) fn sheet_html(model: &Model, root: &Path, out: &mut dyn Write) -> anyhow::Result<()> {
     let drawn: RefCell<Vec<String>> = RefCell::default();
-    let picture = |map: &DiskMap, title: &str| {
+    let picture = |picture: &Picture<'_>, title: &str| {
         let mut drawn = drawn.borrow_mut();
-        drawn.push(disk_svg(map, title));
+        drawn.push(match picture {
+            Picture::Disk(map) => disk_svg(map, title),
+            Picture::Memory(map) => memory_svg(map, title),
+        });
         format!("```{PICTURE}{}\n```\n", drawn.len() - 1)
     };
     let mut markdown = Vec::new();
