@@ -76,22 +76,32 @@ fn an_address_outside_the_map_is_told_where_the_map_is_whole() {
     // The top byte of an address is not on the bus of the 68000 (M68000 User's Manual, section 3).
     assert_eq!(told("\torg\t0\n\tmove.b\t#1,$FFF00001\n\tmove.b\t#1,$12100000\n\trts\n"), [""; 0]);
     // Nor are its top twelve bits on that of the 68008.
-    assert_eq!(told_on(Cpu::M68008, &[ROM, &RAM.replace("$100000", "$80000")].concat(), "\torg\t0\n\tmove.b\t#1,$F80000\n\trts\n"), [""; 0]);
+    assert_eq!(
+        told_on(
+            Cpu::M68008,
+            &[ROM, &RAM.replace("$100000", "$80000")].concat(),
+            "\torg\t0\n\tmove.b\t#1,$F80000\n\trts\n"
+        ),
+        [""; 0]
+    );
     // A sweep whose end nobody knows says nothing.
-    assert_eq!(told("\torg\t0\n\tlea\t$100000,a0\n1$\tmove.l\td0,(a0)+\n\tsubq.l\t#1,d1\n\tbne.s\t1$\n\trts\n"), [""; 0]);
+    assert_eq!(
+        told("\torg\t0\n\tlea\t$100000,a0\n1$\tmove.l\td0,(a0)+\n\tsubq.l\t#1,d1\n\tbne.s\t1$\n\trts\n"),
+        [""; 0]
+    );
 }
 
 #[test]
 fn writes_to_rom_are_told() {
-    let text = "\torg\t0\nx\tmove.w\t#1,v\n\tmove.w\tv,d0\n\taddq.w\t#1,v\n\tmove.w\td0,$100000\n\trts\nv\tdc.w\t0\n";
+    let text = "\torg\t0\nx\tmove.w\t#1,v\n\tmove.w\tv,d0\n\taddq.w\t#1,v\n\tmove.w\td0,$100000\n\trts\n\torg\t$2000\nv\tdc.w\t0\n";
     assert_eq!(
         told(text),
         [
-            "map-002 2 `v` this writes to $000018 in `rom`, $000000 to $00FFFF, which is ROM",
-            "map-002 4 `v` this writes to $000018 in `rom`, $000000 to $00FFFF, which is ROM",
+            "map-002 2 `v` this writes to $002000 in `rom`, $000000 to $00FFFF, which is ROM",
+            "map-002 4 `v` this writes to $002000 in `rom`, $000000 to $00FFFF, which is ROM",
         ]
     );
-    let mapped = format!("{}{}", whole(), LATCH.replace("latch", "lamp").replace("$F10000", "$18"));
+    let mapped = format!("{}{}", whole(), LATCH.replace("latch", "lamp").replace("$F10000", "$2000"));
     let found = told_on(Cpu::M68000, &mapped, text);
     assert!(found.iter().all(|it| !it.starts_with("map-002")), "a device is mapped there: {found:?}");
     assert!(found.iter().any(|it| it.starts_with("map-004")), "{found:?}");
@@ -104,7 +114,9 @@ fn bytes_lie_in_rom_and_ram() {
     let device = "\torg\t0\n\tnop\n\torg\t$F00000\nmr1\tds.b\t1\n\tds.b\t1\n";
     assert_eq!(told(device), [""; 0], "names for a device's registers lay nothing down");
     assert_eq!(
-        told("\torg\t$F00000\n\tdc.b\t1\n\tdc.b\t2\n\torg\t$FFFE\n\tdc.w\t1\n\tdc.w\t2\n\tdc.w\t3\n\torg\t$100000\n\tdc.w\t4\n"),
+        told(
+            "\torg\t$F00000\n\tdc.b\t1\n\tdc.b\t2\n\torg\t$FFFE\n\tdc.w\t1\n\tdc.w\t2\n\tdc.w\t3\n\torg\t$100000\n\tdc.w\t4\n"
+        ),
         [
             "map-003 2 `dc.b\t1` the program lays bytes down from $F00000 on, in `port`, $F00000 to $F0001F, a device",
             "map-003 6 `dc.w\t2` the program lays bytes down from $010000 on, in no region of the machine file; the nearest is `rom`, $000000 to $00FFFF",
@@ -114,7 +126,9 @@ fn bytes_lie_in_rom_and_ram() {
     let long = format!("\torg\t$F000\n{}\tnop\n", "\tdc.l\t1,2,3,4\n".repeat(256));
     assert_eq!(
         told(&long),
-        ["map-003 258 `nop` the program lays bytes down from $010000 on, in no region of the machine file; the nearest is `rom`, $000000 to $00FFFF"]
+        [
+            "map-003 258 `nop` the program lays bytes down from $010000 on, in no region of the machine file; the nearest is `rom`, $000000 to $00FFFF"
+        ]
     );
     let free = format!("{}\tnop\n", "\tdc.l\t1,2,3,4\n".repeat(4097));
     assert_eq!(told(&free), [""; 0], "where no ORG is, nobody knows the address");
@@ -123,9 +137,12 @@ fn bytes_lie_in_rom_and_ram() {
 #[test]
 fn devices_that_are_read_first_are_told() {
     let text = "\torg\t0\n\tlea\t$F00001,a0\n\tclr.b\t4(a0)\n\tbset\t#1,4(a0)\n\tst\t(a0)\n\tmove.b\t#0,4(a0)\n\ttst.b\t2(a0)\n\tclr.b\t$F10001\n\trts\n";
-    let clr = "map-005 3 `4(a0)` CLR reads `port` + 5 before it writes there, and reads of this device have side effects";
-    let bset = "map-005 4 `4(a0)` BSET reads `port` + 5 before it writes there, and reads of this device have side effects";
-    let scc = "map-005 5 `(a0)` Scc reads `port` + 1 before it writes there, and reads of this device have side effects";
+    let clr =
+        "map-005 3 `4(a0)` CLR reads `port` + 5 before it writes there, and reads of this device have side effects";
+    let bset =
+        "map-005 4 `4(a0)` BSET reads `port` + 5 before it writes there, and reads of this device have side effects";
+    let scc =
+        "map-005 5 `(a0)` Scc reads `port` + 1 before it writes there, and reads of this device have side effects";
     assert_eq!(told(text), [clr, bset, scc]);
     // On the 68010 CLR and Scc do not read (from memory).
     assert_eq!(told_on(Cpu::M68010, &whole(), text), [bset]);
