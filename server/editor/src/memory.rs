@@ -3,7 +3,7 @@
 use std::fmt::Write;
 use std::ops::Range;
 
-use reveille_cpu::Kind;
+use reveille_cpu::{Instruction, Kind, Slot};
 use reveille_facts::{MemoryFact, MemoryMap};
 use reveille_program::{DefinitionKind, Value, operand_kind};
 use reveille_source::{Meaning, Operation};
@@ -53,12 +53,7 @@ pub(crate) fn of_operand(spot: &Spot<'_>, part: &Range<usize>, own: Option<i64>)
             };
             let text = match kind {
                 Kind::AbsoluteShort | Kind::AbsoluteLong => range.start..range.end - 2,
-                Kind::Target
-                    if !mnemonic.instruction.name.starts_with(['b', 'd'])
-                        || mnemonic.instruction.name.starts_with("bc") =>
-                {
-                    range
-                }
+                Kind::Target if !is_branch(mnemonic.instruction) => range,
                 Kind::Immediate if to_address().is_some() => range.start + 1..range.end,
                 _ => return None,
             };
@@ -73,6 +68,11 @@ pub(crate) fn of_operand(spot: &Spot<'_>, part: &Range<usize>, own: Option<i64>)
     };
     let told = line(spot, value)?;
     Some(if own == Some(value) { told } else { format!("${value:06X}: {told}") })
+}
+
+/// Whether an operand without brackets is the target of a branch, which is code and no place to read.
+fn is_branch(instruction: &Instruction) -> bool {
+    instruction.forms[0].slots.iter().any(|it| matches!(it, Slot::Branch | Slot::Loop))
 }
 
 /// The address behind the last that can be.

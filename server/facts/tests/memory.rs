@@ -93,15 +93,15 @@ fn an_address_outside_the_map_is_told_where_the_map_is_whole() {
 
 #[test]
 fn writes_to_rom_are_told() {
-    let text = "\torg\t0\nx\tmove.w\t#1,v\n\tmove.w\tv,d0\n\taddq.w\t#1,v\n\tmove.w\td0,$100000\n\trts\nv\tdc.w\t0\n";
+    let text = "\torg\t0\nx\tmove.w\t#1,v\n\tmove.w\tv,d0\n\taddq.w\t#1,v\n\tmove.w\td0,$100000\n\trts\n\torg\t$2000\nv\tdc.w\t0\n";
     assert_eq!(
         told(text),
         [
-            "map-002 2 `v` this writes to $000018 in `rom`, $000000 to $00FFFF, which is ROM",
-            "map-002 4 `v` this writes to $000018 in `rom`, $000000 to $00FFFF, which is ROM",
+            "map-002 2 `v` this writes to $002000 in `rom`, $000000 to $00FFFF, which is ROM",
+            "map-002 4 `v` this writes to $002000 in `rom`, $000000 to $00FFFF, which is ROM",
         ]
     );
-    let mapped = format!("{}{}", whole(), LATCH.replace("latch", "lamp").replace("$F10000", "$18"));
+    let mapped = format!("{}{}", whole(), LATCH.replace("latch", "lamp").replace("$F10000", "$2000"));
     let found = told_on(Cpu::M68000, &mapped, text);
     assert!(found.iter().all(|it| !it.starts_with("map-002")), "a device is mapped there: {found:?}");
     assert!(found.iter().any(|it| it.starts_with("map-004")), "{found:?}");

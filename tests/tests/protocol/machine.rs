@@ -3,7 +3,7 @@
 use reveille_tests::{Client, capabilities};
 use serde_json::{Value, json};
 
-use crate::{codes, write};
+use crate::{codes, hover_text, write};
 
 const SOURCE: &str = "pen_table\n\tdc.b\t4,1\n\tdc.b\t9,2\n\teven\n";
 
@@ -67,5 +67,34 @@ fn a_machine_file_that_changes_on_disk_is_read_again() {
     std::fs::remove_file(folder.path().join("reveille.toml")).expect("the file goes");
     client.notify("workspace/didChangeWatchedFiles", told(3));
     expect(&mut client, &source, &[]);
+    assert_eq!(client.stop(), 0);
+}
+
+#[test]
+fn a_hover_over_an_address_says_what_the_memory_map_has_there() {
+    const MAP: &str = "[[machine.m.memory]]\nname = \"rom\"\nfrom = 0\nsize = \"64k\"\nkind = \"rom\"\n\n[[machine.m.memory]]\nname = \"port\"\nfrom = \"$F00000\"\nsize = 32\nkind = \"device\"\nreads = \"have side effects\"\n";
+    const USES: &str = "PORT\tequ\t$F00001\nCRA\tequ\t4\nSIZE\tequ\t$800\n\torg\t0\n\tmove.b\tPORT+CRA,d0\n\tmove.b\t$F00003,d0\n\tlea\tPORT,a0\n\tmove.l\t#$F00001,d1\n\tmove.b\td0,CRA(a0)\nlast\tbra\tlast\n";
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let source = write(folder.path(), "a.s", USES);
+    write(folder.path(), "reveille.toml", MAP);
+    let mut client = Client::start(Some(folder.path()), &capabilities("utf-16"));
+    client.open(&source, USES);
+    let mut at = |line: u32, character: u32| {
+        let text = hover_text(&mut client, &source, &json!({ "line": line, "character": character }));
+        let told = text.lines().find(|it| it.contains("in `port`") || it.contains("in `rom`"));
+        told.unwrap_or("").to_owned()
+    };
+    let start = "in `port`, a device: its start + $1; reading it has side effects";
+    assert_eq!(at(0, 1), start, "the name where it is defined");
+    assert_eq!(at(0, 11), start, "its number");
+    assert_eq!(at(2, 1), "", "a size is no address");
+    let sum = "$F00005: in `port`, a device: its start + $5; reading it has side effects";
+    assert_eq!(at(4, 9), sum, "the sum that the name is a part of");
+    assert_eq!(at(4, 14), sum, "the other part of the sum");
+    assert_eq!(at(5, 10), "in `port`, a device: its start + $3; reading it has side effects");
+    assert_eq!(at(6, 6), start);
+    assert_eq!(at(7, 12), "", "a number for a data register is no address");
+    assert_eq!(at(8, 13), "", "a displacement is no address");
+    assert_eq!(at(9, 1), "in `rom`, ROM: its start + $24");
     assert_eq!(client.stop(), 0);
 }

@@ -248,6 +248,7 @@ fn every_fact_and_finding_has_its_place() {
             Fact::Constants(constants) => assert!(constants.values.iter().all(|it| !it.3.span.is_empty())),
             Fact::Line(line) => assert!(!line.evidence(&line.line.tags()).is_empty()),
             Fact::Family(family) => assert!(family.members.iter().all(|it| !it.at.span.is_empty())),
+            Fact::Memory(region) => panic!("{}: there is no machine file here", region.subject()),
         }
     }
     for finding in model.findings() {
