@@ -22,7 +22,7 @@ mod unit;
 pub use analysis::Analysis;
 pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs, made_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
-pub use index::is_local_label;
+pub use index::{is_local_label, low_stores};
 pub use instruction::{Assembled, Bytes, assemble, operand_kind};
 pub use layout::lay_out;
 pub use listing::{Listed, Section, list, list_call, sections};

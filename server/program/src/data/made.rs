@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 
 use super::{DataItem, DataRun, Head, line_items};
 use crate::expression::Value;
-use crate::index::{has_disk_word, marked_block};
+use crate::index::{Topics, marked_block, topics};
 use crate::unit::{Place, Unit};
 use crate::{FileId, Program, SourceFile};
 
@@ -26,7 +26,7 @@ struct Lines<'a> {
 struct Group {
     calls: Vec<Place>,
     label: Option<crate::Symbol>,
-    has_words: bool,
+    topics: Topics,
     block: Option<String>,
     /// The line of the source behind the last call.
     next: usize,
@@ -59,7 +59,7 @@ pub fn made_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
         match groups.last_mut().filter(|it| is_open && lines.follows(it, &own)) {
             Some(before) => {
                 before.calls.extend(own.calls);
-                before.has_words |= own.has_words;
+                before.topics = before.topics.and(own.topics);
                 before.next = own.next;
             }
             None => groups.push(own),
@@ -89,9 +89,9 @@ impl Lines<'_> {
             true => above.label,
         };
         let own_words = [comment, line.label.of(text), line.operation.of(text)];
-        let has_words = above.has_words || own_words.iter().any(|it| has_disk_word(it));
+        let topics = own_words.iter().fold(above.topics, |sum, it| sum.and(topics(it)));
         let block = marked_block(comment).map(str::to_owned).or(above.block);
-        Some(Group { calls: vec![place], label, has_words, block, next: number + 1 })
+        Some(Group { calls: vec![place], label, topics, block, next: number + 1 })
     }
 
     /// Whether a group is wanted by what is known without a value: of first bytes that need names, nothing is.
@@ -100,9 +100,17 @@ impl Lines<'_> {
         let indexed = first.and_then(|it| self.unit.expansions.get(it as usize)?.file.indexed.first());
         let run = indexed.and_then(|it| it.runs.first()).filter(|it| !it.is_symbolic);
         let bytes = run.map_or(&[][..], |it| &it.head[..it.head_len.into()]);
-        let (has_words, is_marked) = (group.has_words, group.block.is_some());
+        let (has_words, is_marked) = (group.topics.disks, group.block.is_some());
         let is_told = has_words || is_marked || bytes.len() > 1;
-        let head = Head { label: group.label, bytes, is_symbolic: false, has_words, is_marked };
+        let head = Head {
+            label: group.label,
+            bytes,
+            is_symbolic: false,
+            has_words,
+            has_vector_words: group.topics.vectors,
+            is_longs: false,
+            is_marked,
+        };
         (is_told || group.label.is_some()) && wants(head)
     }
 
@@ -123,13 +131,15 @@ impl Lines<'_> {
                 item.is_made = true;
             }
         }
-        let (label, has_words, block) = (group.label, group.has_words, group.block);
+        let (label, topics, block) = (group.label, group.topics, group.block);
         (!items.is_empty()).then_some(DataRun {
             file: first.file,
             first,
             last,
             label,
-            has_words,
+            has_words: topics.disks,
+            has_vector_words: topics.vectors,
+            is_longs: false,
             block,
             items,
             address,
@@ -229,11 +239,11 @@ impl Lines<'_> {
                 break;
             }
             let comment = line.comment.of(text);
-            above.has_words |= has_disk_word(comment);
+            above.topics = above.topics.and(topics(comment));
             above.block = above.block.or_else(|| marked_block(comment).map(str::to_owned));
             if !line.label.is_empty() {
                 let label = line.label.of(text);
-                above.has_words |= has_disk_word(label);
+                above.topics = above.topics.and(topics(label));
                 above.label = self.program.names().find(label);
                 break;
             }
@@ -246,6 +256,6 @@ impl Lines<'_> {
 #[derive(Default)]
 struct Above {
     label: Option<crate::Symbol>,
-    has_words: bool,
+    topics: Topics,
     block: Option<String>,
 }

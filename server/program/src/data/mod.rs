@@ -53,6 +53,10 @@ pub struct DataRun {
     pub label: Option<Symbol>,
     /// Whether its label or comments speak of disks.
     pub has_words: bool,
+    /// Whether its label or comments speak of exception vectors.
+    pub has_vector_words: bool,
+    /// Whether each of its lines lays down long words.
+    pub is_longs: bool,
     /// The layout that a comment names by `@block`.
     pub block: Option<String>,
     /// The items in order.
@@ -86,6 +90,10 @@ pub struct Head<'a> {
     pub is_symbolic: bool,
     /// Whether the label or the comments speak of disks.
     pub has_words: bool,
+    /// Whether the label or the comments speak of exception vectors.
+    pub has_vector_words: bool,
+    /// Whether each of its lines lays down long words.
+    pub is_longs: bool,
     /// Whether a comment names a layout by `@block`.
     pub is_marked: bool,
 }
@@ -121,7 +129,9 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 label: run.label,
                 bytes: &run.head[..run.head_len.into()],
                 is_symbolic: run.is_symbolic,
-                has_words: run.has_words,
+                has_words: run.topics.disks,
+                has_vector_words: run.topics.vectors,
+                is_longs: run.is_longs,
                 is_marked: run.is_marked,
             };
             let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
@@ -181,7 +191,9 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
         first: place,
         last: place,
         label: first.label,
-        has_words: first.has_words,
+        has_words: first.topics.disks,
+        has_vector_words: first.topics.vectors,
+        is_longs: first.is_longs,
         block: None,
         items: Vec::new(),
         address: unit.location(program, place),
@@ -190,7 +202,9 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
     loop {
         let indexed = &file.indexed[chunk as usize];
         let part: &Run = &indexed.runs[at];
-        run.has_words |= part.has_words;
+        run.has_words |= part.topics.disks;
+        run.has_vector_words |= part.topics.vectors;
+        run.is_longs &= part.is_longs;
         if part.is_marked && run.block.is_none() {
             run.block = block_name(indexed, part);
         }

@@ -59,8 +59,44 @@ const DISK_WORDS: &[&str] = &[
     "cpm",
 ];
 
-/// Words of a text, split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
-pub(crate) fn has_disk_word(text: &str) -> bool {
+/// Words that tell of exception vectors. Common practice, no source.
+const VECTOR_WORDS: &[&str] = &[
+    "vector",
+    "vectors",
+    "vect",
+    "vec",
+    "vecs",
+    "vectab",
+    "vectbl",
+    "exception",
+    "exceptions",
+    "excvec",
+    "exctab",
+    "autovector",
+    "autovectors",
+    "intvec",
+    "intvecs",
+    "intvectors",
+    "trapvec",
+    "trapvecs",
+];
+
+/// What the words of a label or a comment speak of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub(crate) struct Topics {
+    pub(crate) disks: bool,
+    pub(crate) vectors: bool,
+}
+
+impl Topics {
+    pub(crate) fn and(self, other: Self) -> Self {
+        Self { disks: self.disks || other.disks, vectors: self.vectors || other.vectors }
+    }
+}
+
+/// What a text speaks of. Its words end at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
+pub(crate) fn topics(text: &str) -> Topics {
+    let mut found = Topics::default();
     let mut word = [0_u8; 12];
     let mut len = 0;
     for byte in text.bytes().chain([b' ']) {
@@ -71,15 +107,17 @@ pub(crate) fn has_disk_word(text: &str) -> bool {
             len += 1;
         } else {
             if (2..=word.len()).contains(&len) {
-                let found = &word[..len];
-                if DISK_WORDS.iter().any(|it| it.as_bytes() == found) {
-                    return true;
-                }
+                let own = &word[..len];
+                let is_among = |words: &[&str]| words.iter().any(|it| it.as_bytes() == own);
+                found.disks = found.disks || is_among(DISK_WORDS);
+                // Nearly no word has the letter in it.
+                let has_sign = own.contains(&b'v') || own.starts_with(b"exc");
+                found.vectors = found.vectors || has_sign && is_among(VECTOR_WORDS);
             }
             len = 0;
         }
     }
-    false
+    found
 }
 
 /// Where a comment says `@block NAME`: the name. Our own mark; it may name any layout, and applies to the table it stands at.

@@ -1,12 +1,13 @@
 //! What a chunk of lines gives the program: definitions, uses, sizes, data tables. Made once when the chunk is read.
 
+mod data;
 mod items;
+mod stores;
 
 use std::sync::Arc;
 
-use reveille_source::{Chunk, Dialect, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
+use reveille_source::{Chunk, Dialect, Line, LineKind, Meaning, Operation, Span};
 
-use crate::expression::{Alone, ExpressionProblem, evaluate};
 use crate::instruction::{Expr, Instruction, Read, read};
 use crate::preprocessor::{Directive, directive};
 use crate::settings::Settings;
@@ -16,8 +17,9 @@ use crate::{Names, Symbol};
 pub use items::is_local_label;
 use items::static_bytes;
 pub(crate) use items::{
-    fits, has_disk_word, include_name, is_float_size, is_text, item_bytes, marked_block, names, value_in_operands,
+    Topics, fits, include_name, is_float_size, is_text, item_bytes, marked_block, names, topics, value_in_operands,
 };
+pub use stores::low_stores;
 
 /// A chunk with its index.
 #[derive(Debug)]
@@ -39,6 +41,8 @@ pub(crate) struct Indexed {
     pub(crate) instructions: Box<[Instruction]>,
     /// Lines that write the status register.
     pub(crate) status_writes: Box<[u16]>,
+    /// Lines that may store a long word below $400, and where the destination starts.
+    pub(crate) low_stores: Box<[(u16, u16)]>,
     /// For each line, the bytes of its instruction if it is part of a [`EventKind::Code`]; empty if there is none.
     pub(crate) sizes: Box<[u8]>,
     /// How the runs of data lie at the chunk's borders.
@@ -112,8 +116,10 @@ pub(crate) struct Run {
     pub(crate) head_len: u8,
     /// Whether a byte of the head needs the program to be known.
     pub(crate) is_symbolic: bool,
-    /// Words of the label and the comments that speak of disks.
-    pub(crate) has_words: bool,
+    /// What the label and the comments speak of.
+    pub(crate) topics: Topics,
+    /// Whether each of its lines lays down long words.
+    pub(crate) is_longs: bool,
     /// A comment names the block: `@block`.
     pub(crate) is_marked: bool,
 }
@@ -136,6 +142,7 @@ struct Builder<'a> {
     instructions: Vec<Instruction>,
     sizes: Vec<u8>,
     status_writes: Vec<u16>,
+    low_stores: Vec<(u16, u16)>,
     /// Problems of the instruction that is being read.
     read_problems: Vec<(Span, ProblemKind)>,
     settings: &'a Settings,
@@ -148,10 +155,10 @@ struct Builder<'a> {
     apart: Option<u16>,
     starts_open: bool,
     /// Text above a table: comment lines since the last statement.
-    comment_has_words: bool,
+    comment_topics: Topics,
     comment_marks: bool,
     /// A label on a line of its own, waiting for its data.
-    waiting: Option<(usize, bool)>,
+    waiting: Option<(usize, Topics)>,
 }
 
 /// Stands for a name that is interned a moment later.
@@ -173,6 +180,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         instructions: Vec::new(),
         sizes: Vec::new(),
         status_writes: Vec::new(),
+        low_stores: Vec::new(),
         read_problems: Vec::new(),
         settings,
         includes: Vec::new(),
@@ -180,7 +188,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         was_closed: false,
         apart: None,
         starts_open: false,
-        comment_has_words: false,
+        comment_topics: Topics::default(),
         comment_marks: false,
         waiting: None,
     };
@@ -221,7 +229,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         ends_open: builder.open,
         is_clear: builder.runs.is_empty() && !builder.was_closed,
     };
-    let Builder { events, runs, problems, symbolic, sizes, status_writes, includes, .. } = builder;
+    let Builder { events, runs, problems, symbolic, sizes, status_writes, low_stores, includes, .. } = builder;
     Indexed {
         events: events.into(),
         uses: uses.into(),
@@ -232,6 +240,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         instructions: instructions.into(),
         sizes: sizes.into(),
         status_writes: status_writes.into(),
+        low_stores: low_stores.into(),
         includes: includes.into(),
         border,
         chunk,
@@ -259,7 +268,7 @@ impl<'a> Builder<'a> {
             LineKind::Preprocessor => return self.preprocessor(at, text),
             LineKind::Comment => {
                 let comment = line.comment.of(text);
-                self.comment_has_words |= has_disk_word(comment);
+                self.comment_topics = self.comment_topics.and(topics(comment));
                 self.comment_marks |= marked_block(comment).is_some();
                 return;
             }
@@ -289,13 +298,12 @@ impl<'a> Builder<'a> {
         }
         match operation {
             Operation::None => {
-                let words =
-                    label.is_some_and(has_disk_word) || self.comment_has_words || has_disk_word(line.comment.of(text));
+                let words = topics(label.unwrap_or("")).and(self.comment_topics).and(topics(line.comment.of(text)));
                 self.comment_marks |= marked_block(line.comment.of(text)).is_some();
                 self.waiting = own.map(|id| (id, words));
                 self.open = false;
                 self.was_closed = true;
-                self.comment_has_words = false;
+                self.comment_topics = Topics::default();
             }
             Operation::Instruction(mnemonic) => {
                 self.instruction(at, line, text, mnemonic);
@@ -307,7 +315,7 @@ impl<'a> Builder<'a> {
                 let kind = if is_once { EventKind::Equate } else { EventKind::Set };
                 self.event(at, kind(UNSET), own);
                 self.uses(at, text, line.operands, true);
-                self.comment_has_words = false;
+                self.comment_topics = Topics::default();
             }
             Operation::MacroCall => {
                 if !line.operation.is_empty() {
@@ -360,7 +368,7 @@ impl<'a> Builder<'a> {
                     self.event(at, kind(UNSET), Some(name));
                     self.uses(at, text, value, must_exist);
                 }
-                self.comment_has_words = false;
+                self.comment_topics = Topics::default();
             }
             Meaning::Macro => {
                 let name = own.or_else(|| {
@@ -461,88 +469,18 @@ impl<'a> Builder<'a> {
         self.open = false;
         self.was_closed = true;
         self.waiting = None;
-        self.comment_has_words = false;
+        self.comment_topics = Topics::default();
         self.comment_marks = false;
-    }
-
-    fn data(&mut self, at: u16, line: &Line, text: &str, directive: &reveille_source::Directive, own: Option<usize>) {
-        let comment = line.comment.of(text);
-        let (waiting, waiting_words) = self.waiting.take().map_or((None, false), |(id, words)| (Some(id), words));
-        let marks = self.comment_marks || marked_block(comment).is_some();
-        if own.is_some() || !self.open || marks {
-            let label = own.or(waiting);
-            self.starts_open |= self.runs.is_empty() && label.is_none() && !marks && !self.was_closed;
-            self.runs.push(Run {
-                first: at,
-                end: at,
-                label: None,
-                head: [0; HEAD],
-                head_len: 0,
-                is_symbolic: false,
-                has_words: waiting_words
-                    || self.comment_has_words
-                    || label.is_some_and(|id| has_disk_word(self.texts[id])),
-                is_marked: marks,
-            });
-            self.run_labels.push(label);
-            self.open = true;
-        }
-        self.comment_has_words = false;
-        self.comment_marks = false;
-        let chunk = self.chunk;
-        let dialect = self.dialect;
-        let Some(run) = self.runs.last_mut() else { return };
-        run.end = at + 1;
-        run.has_words = run.has_words || has_disk_word(comment);
-        let item = item_bytes(directive, line.size).unwrap_or(0);
-        let is_of_numbers =
-            matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) && !is_float_size(line.size);
-        if !is_of_numbers || item == 0 || item > 4 {
-            run.is_symbolic |= usize::from(run.head_len) < HEAD;
-            return;
-        }
-        let mut needs_names = false;
-        for range in chunk.operands(line) {
-            if range.is_empty() {
-                let span = Span { start: line.operation.start, end: line.size_span().end };
-                self.problems.push((at, span, ProblemKind::Incomplete));
-            } else if is_text(&text[range.clone()], dialect) {
-                run.is_symbolic |= usize::from(run.head_len) < HEAD;
-                continue;
-            }
-            let mut literal = Alone::default();
-            let value = evaluate(text, range.clone(), dialect, &mut literal).number().filter(|_| !literal.needs_more);
-            needs_names |= literal.needs_more;
-            if let Some((problem, range)) = literal.problem.filter(|_| !range.is_empty()) {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                self.problems.push((at, span, ProblemKind::Expression(problem)));
-            }
-            let Some(value) = value else {
-                run.is_symbolic |= usize::from(run.head_len) < HEAD;
-                continue;
-            };
-            if !fits(value, item) {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                self.problems.push((at, span, ProblemKind::DoesNotFit { value, bytes: item }));
-            }
-            if run.is_symbolic {
-                continue;
-            }
-            for byte in &value.to_be_bytes()[8 - item as usize..] {
-                let len = usize::from(run.head_len);
-                if len < HEAD {
-                    run.head[len] = *byte;
-                    run.head_len += 1;
-                }
-            }
-        }
-        if needs_names {
-            self.symbolic.push(at);
-        }
     }
 
     fn instruction(&mut self, at: u16, line: &Line, text: &'a str, mnemonic: &'static reveille_cpu::Mnemonic) {
         let (before, uses_before) = (self.read_problems.len(), self.uses.len());
+        if mnemonic.instruction.name == "move"
+            && line.size == b'l'
+            && let Some(start) = stores::low_destination(text, line, self.dialect)
+        {
+            self.low_stores.push((at, start));
+        }
         let operands = line.operands.of(text).as_bytes();
         if let [.., b',' | b' ' | b'\t', b's' | b'S', b'r' | b'R'] = operands {
             self.status_writes.push(at);
@@ -607,26 +545,6 @@ impl<'a> Builder<'a> {
             }
             _ => self.event(at, EventKind::Code(bytes), None),
         }
-    }
-
-    /// Numbers in the operands of a directive that are too long for 32 bits.
-    fn long_numbers(&mut self, at: u16, line: &Line, text: &str) {
-        let field = line.operands.range();
-        if field.len() <= 8 {
-            return;
-        }
-        tokens(&text[field.clone()], self.dialect, |kind, range| {
-            let range = field.start + range.start..field.start + range.end;
-            if kind != TokenKind::Number || range.len() <= 8 {
-                return;
-            }
-            let mut literal = Alone::default();
-            let _ = evaluate(text, range.clone(), self.dialect, &mut literal);
-            if let Some((ExpressionProblem::TooLarge, _)) = literal.problem {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                self.problems.push((at, span, ProblemKind::Expression(ExpressionProblem::TooLarge)));
-            }
-        });
     }
 
     fn uses(&mut self, at: u16, text: &'a str, span: Span, must_exist: bool) {
