@@ -21,6 +21,7 @@ mod scanned;
 mod sectors;
 mod source;
 mod track;
+mod vectors;
 
 pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
@@ -31,3 +32,4 @@ pub use machine::{MACHINE_FILE, Machine};
 pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
 pub use track::{InDrive, reads, usual_track};
+pub use vectors::{Handler, Stands, VectorEntry, VectorOrigin, VectorsFact, number_ranges};

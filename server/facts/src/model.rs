@@ -9,6 +9,7 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
+use crate::vectors::{VectorEntry, VectorsFact, vectors};
 use crate::{linkage, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -18,6 +19,8 @@ pub enum Fact<'a> {
     Block(&'a BlockFact),
     /// Constants that give a disk's geometry.
     Constants(&'a ConstantsFact),
+    /// Exception vectors.
+    Vectors(&'a VectorsFact),
 }
 
 /// The facts and findings of one unit.
@@ -25,6 +28,7 @@ pub enum Fact<'a> {
 struct UnitFacts {
     blocks: Vec<BlockFact>,
     constants: Vec<ConstantsFact>,
+    vectors: Vec<VectorsFact>,
     findings: Vec<Finding>,
     /// Findings about names that the unit lacks; none where another unit has the name.
     foreign: Vec<(Symbol, Finding)>,
@@ -104,7 +108,25 @@ impl Model {
         let mut seen = FxHashSet::default();
         let constants = self.units.iter().flat_map(|unit| &unit.constants);
         let constants = constants.filter(move |it| it.values.first().is_some_and(|first| seen.insert(first.3)));
-        self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants))
+        self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants)).chain(self.vectors().map(Fact::Vectors))
+    }
+
+    /// All exception vectors. A file that several units read gives its tables once.
+    pub fn vectors(&self) -> impl Iterator<Item = &VectorsFact> {
+        let mut seen = FxHashSet::default();
+        self.units.iter().flat_map(|unit| &unit.vectors).filter(move |it| seen.insert((it.at, it.origin)))
+    }
+
+    /// The vectors that an operand at a place of a line holds: several, where it is repeated.
+    #[must_use]
+    pub fn vectors_at(&self, place: Place, byte: usize) -> Option<(&VectorsFact, Vec<&VectorEntry>)> {
+        self.vectors().find_map(|fact| {
+            let is_here = |it: &&VectorEntry| {
+                it.at.place == place && (it.at.span.range().contains(&byte) || usize::from(it.at.span.end) == byte)
+            };
+            let own: Vec<&VectorEntry> = fact.entries.iter().filter(is_here).collect();
+            (!own.is_empty()).then_some((fact, own))
+        })
     }
 
     /// The block that a place of a line belongs to.
@@ -165,6 +187,8 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     findings.extend(reads::findings(program, unit, &blocks));
     findings.extend(sectors::findings(program, unit, &blocks));
+    let (vectors, wrong) = vectors(program, machine, unit);
+    findings.extend(wrong);
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));
@@ -172,5 +196,5 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     }
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
-    UnitFacts { blocks, constants, findings, foreign }
+    UnitFacts { blocks, constants, vectors, findings, foreign }
 }

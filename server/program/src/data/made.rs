@@ -109,6 +109,8 @@ impl Lines<'_> {
             has_words,
             has_vector_words: group.topics.vectors,
             is_longs: false,
+            operands: 0,
+            is_at_origin: false,
             is_marked,
         };
         (is_told || group.label.is_some()) && wants(head)

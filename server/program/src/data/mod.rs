@@ -55,7 +55,7 @@ pub struct DataRun {
     pub has_words: bool,
     /// Whether its label or comments speak of exception vectors.
     pub has_vector_words: bool,
-    /// Whether each of its lines lays down long words.
+    /// Whether its first line lays down long words.
     pub is_longs: bool,
     /// The layout that a comment names by `@block`.
     pub block: Option<String>,
@@ -92,8 +92,12 @@ pub struct Head<'a> {
     pub has_words: bool,
     /// Whether the label or the comments speak of exception vectors.
     pub has_vector_words: bool,
-    /// Whether each of its lines lays down long words.
+    /// Whether its first line lays down long words.
     pub is_longs: bool,
+    /// How many operands the lines have.
+    pub operands: u16,
+    /// Whether nothing but data may stand between an ORG and it: told from its own part of the file alone.
+    pub is_at_origin: bool,
     /// Whether a comment names a layout by `@block`.
     pub is_marked: bool,
 }
@@ -132,6 +136,8 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 has_words: run.topics.disks,
                 has_vector_words: run.topics.vectors,
                 is_longs: run.is_longs,
+                operands: run.operands,
+                is_at_origin: run.is_at_origin,
                 is_marked: run.is_marked,
             };
             let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
@@ -204,7 +210,6 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
         let part: &Run = &indexed.runs[at];
         run.has_words |= part.topics.disks;
         run.has_vector_words |= part.topics.vectors;
-        run.is_longs &= part.is_longs;
         if part.is_marked && run.block.is_none() {
             run.block = block_name(indexed, part);
         }

@@ -7,6 +7,9 @@ use super::{Builder, HEAD, Run};
 use crate::expression::{Alone, ExpressionProblem, evaluate};
 use crate::unit::ProblemKind;
 
+/// How many operands a count of equal items stands for.
+const MANY: u16 = 8;
+
 impl Builder<'_> {
     pub(super) fn data(
         &mut self,
@@ -34,6 +37,8 @@ impl Builder<'_> {
                     .and(self.comment_topics)
                     .and(label.map_or_else(Topics::default, |id| topics(self.texts[id]))),
                 is_longs: true,
+                operands: 0,
+                is_at_origin: self.is_at_origin,
                 is_marked: marks,
             });
             self.run_labels.push(label);
@@ -47,20 +52,24 @@ impl Builder<'_> {
         run.end = at + 1;
         run.topics = run.topics.and(topics(comment));
         let item = item_bytes(directive, line.size).unwrap_or(0);
-        run.is_longs &= match directive.meaning {
-            Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Block => item == 4 && !is_float_size(line.size),
-            // The size stands among the operands.
-            Meaning::Fill => true,
-            _ => false,
-        };
+        run.is_longs &= run.operands > 0
+            || match directive.meaning {
+                Meaning::Constants | Meaning::ConstantsOf(_) | Meaning::Block => item == 4 && !is_float_size(line.size),
+                // The size stands among the operands.
+                Meaning::Fill => true,
+                _ => false,
+            };
         let is_of_numbers =
             matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) && !is_float_size(line.size);
         if !is_of_numbers || item == 0 || item > 4 {
+            // A count of equal items counts as many.
+            run.operands = run.operands.saturating_add(MANY);
             run.is_symbolic |= usize::from(run.head_len) < HEAD;
             return;
         }
         let mut needs_names = false;
         for range in chunk.operands(line) {
+            run.operands = run.operands.saturating_add(1);
             if range.is_empty() {
                 let span = Span { start: line.operation.start, end: line.size_span().end };
                 self.problems.push((at, span, ProblemKind::Incomplete));

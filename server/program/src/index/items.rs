@@ -59,27 +59,9 @@ const DISK_WORDS: &[&str] = &[
     "cpm",
 ];
 
-/// Words that tell of exception vectors. Common practice, no source.
-const VECTOR_WORDS: &[&str] = &[
-    "vector",
-    "vectors",
-    "vect",
-    "vec",
-    "vecs",
-    "vectab",
-    "vectbl",
-    "exception",
-    "exceptions",
-    "excvec",
-    "exctab",
-    "autovector",
-    "autovectors",
-    "intvec",
-    "intvecs",
-    "intvectors",
-    "trapvec",
-    "trapvecs",
-];
+/// Ends of words that tell of exception vectors. Common practice, no source.
+const VECTOR_WORDS: &[&str] =
+    &["vector", "vectors", "vect", "vec", "vecs", "vectab", "vectbl", "exception", "exceptions", "exctab", "exctbl"];
 
 /// What the words of a label or a comment speak of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -108,11 +90,11 @@ pub(crate) fn topics(text: &str) -> Topics {
         } else {
             if (2..=word.len()).contains(&len) {
                 let own = &word[..len];
-                let is_among = |words: &[&str]| words.iter().any(|it| it.as_bytes() == own);
-                found.disks = found.disks || is_among(DISK_WORDS);
-                // Nearly no word has the letter in it.
+                found.disks = found.disks || DISK_WORDS.iter().any(|it| it.as_bytes() == own);
+                // Nearly no word has the letters in it.
                 let has_sign = own.contains(&b'v') || own.starts_with(b"exc");
-                found.vectors = found.vectors || has_sign && is_among(VECTOR_WORDS);
+                found.vectors =
+                    found.vectors || has_sign && VECTOR_WORDS.iter().any(|it| own.ends_with(it.as_bytes()));
             }
             len = 0;
         }

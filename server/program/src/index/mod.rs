@@ -118,8 +118,12 @@ pub(crate) struct Run {
     pub(crate) is_symbolic: bool,
     /// What the label and the comments speak of.
     pub(crate) topics: Topics,
-    /// Whether each of its lines lays down long words.
+    /// Whether its first line lays down long words.
     pub(crate) is_longs: bool,
+    /// How many operands its lines have.
+    pub(crate) operands: u16,
+    /// Nothing but data since an ORG, or since the chunk's start.
+    pub(crate) is_at_origin: bool,
     /// A comment names the block: `@block`.
     pub(crate) is_marked: bool,
 }
@@ -143,6 +147,8 @@ struct Builder<'a> {
     sizes: Vec<u8>,
     status_writes: Vec<u16>,
     low_stores: Vec<(u16, u16)>,
+    /// Nothing but data since an ORG, or since the chunk's start.
+    is_at_origin: bool,
     /// Problems of the instruction that is being read.
     read_problems: Vec<(Span, ProblemKind)>,
     settings: &'a Settings,
@@ -181,6 +187,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         sizes: Vec::new(),
         status_writes: Vec::new(),
         low_stores: Vec::new(),
+        is_at_origin: true,
         read_problems: Vec::new(),
         settings,
         includes: Vec::new(),
@@ -307,6 +314,7 @@ impl<'a> Builder<'a> {
             }
             Operation::Instruction(mnemonic) => {
                 self.instruction(at, line, text, mnemonic);
+                self.is_at_origin = false;
                 self.close();
             }
             Operation::Assignment => {
@@ -323,6 +331,7 @@ impl<'a> Builder<'a> {
                     self.event(at, EventKind::Call(UNSET), Some(name));
                 }
                 self.uses(at, text, line.operands, false);
+                self.is_at_origin = false;
                 self.close();
             }
             Operation::Directive(directive) => self.directive(at, line, text, directive, own),
@@ -406,6 +415,7 @@ impl<'a> Builder<'a> {
             | Meaning::StructureStart
             | Meaning::Repeat => {
                 self.event(at, EventKind::Directive, None);
+                self.is_at_origin |= directive.meaning == Meaning::Origin;
                 // What a name of a list stands for is read where it stands.
                 let is_list = matches!(directive.name, "irp" | "irpc");
                 self.uses(at, text, line.operands, !is_list);
@@ -460,6 +470,9 @@ impl<'a> Builder<'a> {
             | Meaning::EndIf => {
                 self.event(at, EventKind::Directive, None);
                 self.close();
+                if matches!(directive.meaning, Meaning::Section | Meaning::NamedSection) {
+                    self.comment_topics.vectors = topics(line.operands.of(text)).vectors;
+                }
             }
         }
     }
