@@ -9,6 +9,7 @@ use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, F
 use reveille_source::{LineKind, Meaning, Operation, TokenKind};
 
 use crate::block::{block_hover, summary};
+use crate::constant;
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
@@ -38,7 +39,9 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
         let markdown = format!("**{}** (`{}`): {}", told.title, told.name, told.reason);
         return Some(Hover { range: spot.in_file(&(0..spot.text.len())), markdown });
     }
-    let (range, markdown) = match thing? {
+    let thing = thing?;
+    let notes = constant::notes(&spot, &thing);
+    let (range, mut markdown) = match thing {
         Thing::Label(_) => name(&spot)?,
         Thing::Operation(range) => (range, operation(&spot)?),
         Thing::Token(TokenKind::Name, _) => name(&spot)?,
@@ -65,6 +68,9 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
         }
         _ => return None,
     };
+    for note in notes {
+        let _ = write!(markdown, "\n\n{note}");
+    }
     Some(Hover { range: spot.in_file(&range), markdown })
 }
 

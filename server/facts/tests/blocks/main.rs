@@ -246,6 +246,7 @@ fn every_fact_and_finding_has_its_place() {
                 }
             }
             Fact::Constants(constants) => assert!(constants.values.iter().all(|it| !it.3.span.is_empty())),
+            Fact::Vectors(vectors) => assert!(vectors.entries.iter().all(|it| !it.at.span.is_empty())),
         }
     }
     for finding in model.findings() {

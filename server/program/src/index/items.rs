@@ -93,8 +93,7 @@ pub(crate) fn topics(text: &str) -> Topics {
                 found.disks = found.disks || DISK_WORDS.iter().any(|it| it.as_bytes() == own);
                 // Nearly no word has the letters in it.
                 let has_sign = own.contains(&b'v') || own.starts_with(b"exc");
-                found.vectors =
-                    found.vectors || has_sign && VECTOR_WORDS.iter().any(|it| own.ends_with(it.as_bytes()));
+                found.vectors = found.vectors || has_sign && VECTOR_WORDS.iter().any(|it| own.ends_with(it.as_bytes()));
             }
             len = 0;
         }
