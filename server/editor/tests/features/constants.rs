@@ -70,3 +70,67 @@ fn a_handler_tells_above_its_label_what_it_takes() {
         ]
     );
 }
+
+#[test]
+fn a_text_is_told_whole_with_its_length_and_its_end() {
+    let text = "CR\tequ\t13\nLF\tequ\t10\nmsg\tdc.b\tCR,LF,'SKERRY <|>12'\n\tdc.b\t' ROM',0,'next',0\n";
+    assert_eq!(told(text), "text of 15 bytes, ended by $00: `<CR><LF>SKERRY 12 ROM`");
+    assert_eq!(told(&text.replace("<|>", "").replace("'next'", "'ne<|>xt'")), "text of 4 bytes, ended by $00: `next`");
+    assert_eq!(
+        told("msg\tdc.b\t'GO','N<|>O'\n\tdc.b\t'W'+$80\n"),
+        "text of 5 bytes, ended by bit 7 of its last character: `GONOW`"
+    );
+    assert_eq!(told("msg\tdc.b\t5,'HE<|>LLO'\n"), "text of 5 bytes, its length stands before it: `HELLO`");
+    assert_eq!(
+        told("msg\tdc.b\t'HE<|>LL','O'+$80\n"),
+        "text of 5 bytes, ended by bit 7 of its last character: `HELLO`"
+    );
+    assert_eq!(told("msg\tdc.b\t'HE<|>LLO',$FF\n"), "text of 5 bytes, ended by $FF: `HELLO`");
+    assert_eq!(told("msg\tdc.b\t'HE<|>LLO'\n\teven\n"), "text of 5 bytes, without a terminator: `HELLO`");
+    assert_eq!(told("tab\tdc.b\t1,2,<|>3,0\n"), "");
+}
+
+// ISO/IEC 646 for the names.
+#[test]
+fn control_characters_are_named_where_a_name_means_one() {
+    assert!(told("C<|>R\tequ\t13\n").contains("control character CR"));
+    assert!(told("XO<|>FF\tequ\t$13\n").contains("control character DC3 (XOFF)"));
+    assert!(!told("COU<|>NT\tequ\t13\n").contains("control"));
+    assert!(!told("C<|>R\tequ\t14\n").contains("control"));
+}
+
+#[test]
+fn codes_are_told_where_words_name_them() {
+    assert!(told("YEAR\tdc.w\t$19<|>86\tBCD\n").contains("packed BCD: 1986"));
+    assert!(told("YEAR\tdc.w\t$1A<|>86\tBCD\n").contains("A in $1A86 is no decimal digit"));
+    assert!(!told("YEAR\tdc.w\t$19<|>86\n").contains("BCD"));
+    // FAT: General Overview of On-Disk Format 1.03, directory entry.
+    assert!(told("\tdc.w\t$0C<|>65\tdate of the file\n").contains("packed disk date: 1986-03-05"));
+    assert!(told("GAIN\tequ\t$18<|>0\t@fixed 8.8\n").contains("fixed point with 8 binary places: 1.5"));
+    assert!(!told("GAIN\tequ\t$18<|>0\tversion 8.8\n").contains("fixed"));
+    assert!(told("GA<|>IN\tequ\t$180\t@fixed 8.8\n").contains("fixed point with 8 binary places: 1.5"));
+    assert!(told("START\tdc.l\t951782<|>400\tunix time\n").contains("2000-02-29"));
+}
+
+#[test]
+fn masks_are_told_as_bits_and_equates_with_their_likes() {
+    let text = "STBUSY\tequ\t0\nSTDRQ\tequ\t1\nSTLOST\tequ\t2\nERRS\tequ\t$1C\nx\tand.b\t#ERRS,d0\n\tor.w\t#$8F,d1\n\tmove.w\t#$90,d1\n";
+    let at = |mark: &str| told(&text.replacen(&mark.replace("<|>", ""), mark, 1));
+    assert!(at("#$8<|>F").ends_with("bits 7, 3-0"), "{}", at("#$8<|>F"));
+    assert!(at("ER<|>RS\tequ").ends_with("bits 4-2"));
+    assert!(!at("#$9<|>0").contains("bits"));
+    assert!(at("STD<|>RQ").ends_with("one of `STBUSY` 0, `STDRQ` 1, `STLOST` 2"));
+}
+
+#[test]
+fn addresses_in_data_tell_what_stands_there() {
+    let text = "\torg\t$1000\nbase\tdc.w\tone-base,two-base,one-base\nlongs\tdc.l\tone,two,text,$1014\none\tnop\t\tfirst\ntwo\trts\ntext\tdc.b\t'text',0\n";
+    let at = |mark: &str| told(&text.replacen(&mark.replace("<|>", ""), mark, 1));
+    assert!(
+        at("tw<|>o-base").ends_with("entry 1 of 3 in a table of distances from `base`: 0 `one`, 1 `two`, 2 `one`"),
+        "{}",
+        at("tw<|>o-base")
+    );
+    assert!(at("l\ton<|>e").ends_with("points to `one` (first): `nop`"), "{}", at("l\ton<|>e"));
+    assert!(at("$10<|>14").ends_with("points to `longs`+14"), "{}", at("$10<|>14"));
+}
