@@ -15,11 +15,8 @@ const END: i64 = 0x400;
 pub(super) fn low_destination(text: &str, line: &Line, dialect: Dialect) -> Option<u16> {
     let field = line.operands.range();
     let operands = &text[field.clone()];
-    let is_source = match operands.trim_start_matches('%').as_bytes() {
-        [b'#' | b'&', ..] => true,
-        [b'a' | b'A', b'0'..=b'7', b',', ..] => true,
-        _ => false,
-    };
+    let source = operands.trim_start_matches('%').as_bytes();
+    let is_source = matches!(source, [b'#' | b'&', ..] | [b'a' | b'A', b'0'..=b'7', b',', ..]);
     if !is_source {
         return None;
     }
