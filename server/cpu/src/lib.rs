@@ -21,6 +21,7 @@ mod print;
 mod registers;
 mod table;
 mod time;
+mod vectors;
 
 pub use choose::{Choice, Misfit, choose, forms_of};
 pub use decode::{Decoded, decode};
@@ -32,6 +33,7 @@ pub use operand::{CONTROL_REGISTERS, Index, Kind, Kinds, Operand};
 pub use registers::{Register, register, unix_register};
 pub use table::{CONDITIONS, Condition, Cpu, Family, Form, Instruction, SizeField, Slot, When, instructions};
 pub use time::{Clocks, EXCEPTIONS, Rule, Time, address_time, time};
+pub use vectors::{Stacked, VECTOR_COUNT, Vector, vector, vector_at};
 
 /// An operation size: the letter behind the dot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -9,6 +9,7 @@ use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, F
 use reveille_source::{LineKind, Meaning, Operation, TokenKind};
 
 use crate::block::{block_hover, summary};
+use crate::constant;
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
@@ -43,12 +44,15 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
     let thing = thing?;
     let serial = serial::hover(&spot, &thing);
     let own = own(&spot, thing.clone());
-    let (range, markdown) = match (own, serial) {
+    let (range, mut markdown) = match (own, serial) {
         (Some((range, own)), Some(serial)) => (range, format!("{own}\n\n{serial}")),
         (Some(own), None) => own,
         (None, Some(serial)) => (thing.range(), serial),
         (None, None) => return None,
     };
+    for note in constant::notes(&spot, &thing) {
+        let _ = write!(markdown, "\n\n{note}");
+    }
     Some(Hover { range: spot.in_file(&range), markdown })
 }
 

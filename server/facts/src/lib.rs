@@ -24,6 +24,7 @@ mod sectors;
 mod serial;
 mod source;
 mod track;
+mod vectors;
 
 pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
@@ -36,3 +37,4 @@ pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
 pub use serial::{Clock, ClockFrom, FamilyFact, Form, LineFact, Member, Port, RegisterUse, RegisterWrite, Selects};
 pub use track::{InDrive, reads, usual_track};
+pub use vectors::{Handler, Stands, VectorEntry, VectorOrigin, VectorsFact, number_ranges};

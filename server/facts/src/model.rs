@@ -12,6 +12,7 @@ use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
 use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
 use crate::serial::{FamilyFact, LineFact, Named, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial};
+use crate::vectors::{VectorEntry, VectorsFact, vectors};
 use crate::{linkage, memory, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -27,6 +28,8 @@ pub enum Fact<'a> {
     Family(&'a FamilyFact),
     /// A part of a machine's memory.
     Memory(&'a MemoryFact),
+    /// Exception vectors.
+    Vectors(&'a VectorsFact),
 }
 
 /// The facts and findings of one unit.
@@ -36,6 +39,7 @@ struct UnitFacts {
     constants: Vec<ConstantsFact>,
     serial: SerialFacts,
     memory: UnitMemory,
+    vectors: Vec<VectorsFact>,
     findings: Vec<Finding>,
     /// Findings about names that the unit lacks; none where another unit has the name.
     foreign: Vec<(Symbol, Finding)>,
@@ -128,7 +132,8 @@ impl Model {
         let families = families.filter(move |it| it.members.first().is_some_and(|own| seen_families.insert(own.at)));
         let facts = self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants));
         let facts = facts.chain(self.lines().map(Fact::Line)).chain(families.map(Fact::Family));
-        facts.chain(self.memory.iter().flat_map(|it| &it.regions).map(Fact::Memory))
+        let facts = facts.chain(self.memory.iter().flat_map(|it| &it.regions).map(Fact::Memory));
+        facts.chain(self.vectors().map(Fact::Vectors))
     }
 
     /// The memory of each machine whose file has some.
@@ -171,6 +176,24 @@ impl Model {
     fn serial_of(&self, file: FileId) -> Option<&SerialFacts> {
         let at = self.analysis.units().position(|unit| unit.files().contains(&file))?;
         Some(&self.units[at].serial)
+    }
+
+    /// All exception vectors. A file that several units read gives its tables once.
+    pub fn vectors(&self) -> impl Iterator<Item = &VectorsFact> {
+        let mut seen = FxHashSet::default();
+        self.units.iter().flat_map(|unit| &unit.vectors).filter(move |it| seen.insert((it.at, it.origin)))
+    }
+
+    /// The vectors that an operand at a place of a line holds: several, where it is repeated.
+    #[must_use]
+    pub fn vectors_at(&self, place: Place, byte: usize) -> Option<(&VectorsFact, Vec<&VectorEntry>)> {
+        self.vectors().find_map(|fact| {
+            let is_here = |it: &&VectorEntry| {
+                it.at.place == place && (it.at.span.range().contains(&byte) || usize::from(it.at.span.end) == byte)
+            };
+            let own: Vec<&VectorEntry> = fact.entries.iter().filter(is_here).collect();
+            (!own.is_empty()).then_some((fact, own))
+        })
     }
 
     /// The block that a place of a line belongs to.
@@ -236,6 +259,8 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let accesses = accesses(program, unit, &|address| ports.iter().any(|it| it.covers(address)));
     let (serial, own) = serial(program, unit, &named, ports, &accesses);
     findings.extend(own);
+    let (vectors, wrong) = vectors(program, machine, unit);
+    findings.extend(wrong);
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));
@@ -246,5 +271,5 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     findings.extend(of_memory);
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
-    UnitFacts { blocks, constants, serial, memory, findings, foreign }
+    UnitFacts { blocks, constants, serial, memory, vectors, findings, foreign }
 }

@@ -8,6 +8,7 @@ mod mending;
 mod questions;
 mod renaming;
 mod structure;
+mod vectors;
 
 use std::path::Path;
 

@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod calls;
+mod constants;
 mod expansions;
 mod lines;
 mod renaming;

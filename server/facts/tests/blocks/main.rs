@@ -249,6 +249,7 @@ fn every_fact_and_finding_has_its_place() {
             Fact::Line(line) => assert!(!line.evidence(&line.line.tags()).is_empty()),
             Fact::Family(family) => assert!(family.members.iter().all(|it| !it.at.span.is_empty())),
             Fact::Memory(region) => panic!("{}: there is no machine file here", region.subject()),
+            Fact::Vectors(vectors) => assert!(vectors.entries.iter().all(|it| !it.at.span.is_empty())),
         }
     }
     for finding in model.findings() {

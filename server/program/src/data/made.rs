@@ -102,7 +102,16 @@ impl Lines<'_> {
         let bytes = run.map_or(&[][..], |it| &it.head[..it.head_len.into()]);
         let (subjects, is_marked) = (group.subjects, group.marks.iter().any(Option::is_some));
         let is_told = !subjects.is_empty() || is_marked || bytes.len() > 1;
-        let head = Head { label: group.label, bytes, is_symbolic: false, subjects, is_marked };
+        let head = Head {
+            label: group.label,
+            bytes,
+            is_symbolic: false,
+            subjects,
+            is_longs: false,
+            operands: 0,
+            is_at_origin: false,
+            is_marked,
+        };
         (is_told || group.label.is_some()) && wants(head)
     }
 
@@ -130,6 +139,7 @@ impl Lines<'_> {
             last,
             label,
             subjects,
+            is_longs: false,
             block,
             chip,
             items,

@@ -53,6 +53,8 @@ pub struct DataRun {
     pub label: Option<Symbol>,
     /// What its label and comments speak of.
     pub subjects: Subjects,
+    /// Whether its first line lays down long words.
+    pub is_longs: bool,
     /// The layout that a comment names by `@block`.
     pub block: Option<String>,
     /// What a comment says by `@chip` that it is sent to: a chip, or a chip, a dot and a channel.
@@ -88,6 +90,12 @@ pub struct Head<'a> {
     pub is_symbolic: bool,
     /// What the label and the comments speak of.
     pub subjects: Subjects,
+    /// Whether its first line lays down long words.
+    pub is_longs: bool,
+    /// How many operands the lines have.
+    pub operands: u16,
+    /// Whether nothing but data may stand between an ORG and it: told from its own part of the file alone.
+    pub is_at_origin: bool,
     /// Whether a comment says what it is, by `@block` or `@chip`.
     pub is_marked: bool,
 }
@@ -124,6 +132,9 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 bytes: &run.head[..run.head_len.into()],
                 is_symbolic: run.is_symbolic,
                 subjects: run.subjects,
+                is_longs: run.is_longs,
+                operands: run.operands,
+                is_at_origin: run.is_at_origin,
                 is_marked: run.is_marked,
             };
             let place = Place { file: segment.file, chunk: segment.chunk, line: run.first };
@@ -184,6 +195,7 @@ fn data_run(program: &Program, unit: &Unit, file: &Arc<SourceFile>, chunk: u32, 
         last: place,
         label: first.label,
         subjects: first.subjects,
+        is_longs: first.is_longs,
         block: None,
         chip: None,
         items: Vec::new(),

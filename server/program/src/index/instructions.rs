@@ -54,6 +54,12 @@ impl<'a> Builder<'a> {
         mnemonic: &'static reveille_cpu::Mnemonic,
     ) {
         let (before, uses_before) = (self.read_problems.len(), self.uses.len());
+        if mnemonic.instruction.name == "move"
+            && line.size == b'l'
+            && let Some(start) = super::stores::low_destination(text, line, self.dialect)
+        {
+            self.low_stores.push((at, start));
+        }
         let operands = line.operands.of(text).as_bytes();
         if let [.., b',' | b' ' | b'\t', b's' | b'S', b'r' | b'R'] = operands {
             self.status_writes.push(at);

@@ -89,6 +89,10 @@ const SERIAL_WORDS: &[&str] = &[
     "ttyinit",
 ];
 
+/// Ends of words that tell of exception vectors. Common practice, no source.
+const VECTOR_WORDS: &[&str] =
+    &["vector", "vectors", "vect", "vec", "vecs", "vectab", "vectbl", "exception", "exceptions", "exctab", "exctbl"];
+
 /// The numbers of serial chips, without the letters of their makers.
 const SERIAL_PARTS: &[u32] = &[2651, 2661, 2681, 6850, 8250, 8251, 8530, 16_450, 16_550, 68_661, 68_681, 68_901];
 
@@ -99,6 +103,7 @@ pub struct Subjects(u8);
 impl Subjects {
     const DISKS: u8 = 1;
     const SERIAL: u8 = 2;
+    const VECTORS: u8 = 4;
 
     /// Whether they speak of disks.
     #[must_use]
@@ -110,6 +115,17 @@ impl Subjects {
     #[must_use]
     pub fn has_serial(self) -> bool {
         self.0 & Self::SERIAL != 0
+    }
+
+    /// Whether they speak of exception vectors.
+    #[must_use]
+    pub fn has_vectors(self) -> bool {
+        self.0 & Self::VECTORS != 0
+    }
+
+    /// Only whether they speak of exception vectors.
+    pub(crate) fn vectors(self) -> Self {
+        Self(self.0 & Self::VECTORS)
     }
 
     /// Whether they speak of none of these.
@@ -157,6 +173,10 @@ pub(crate) fn subjects(text: &str) -> Subjects {
                 let is_in = |words: &[&str]| words.iter().any(|it| it.as_bytes() == own);
                 found.0 |= if is_in(DISK_WORDS) { Subjects::DISKS } else { 0 };
                 found.0 |= if is_in(SERIAL_WORDS) { Subjects::SERIAL } else { 0 };
+                // Nearly no word has the letters in it.
+                let has_sign = own.contains(&b'v') || own.starts_with(b"exc");
+                let is_vector = has_sign && VECTOR_WORDS.iter().any(|it| own.ends_with(it.as_bytes()));
+                found.0 |= if is_vector { Subjects::VECTORS } else { 0 };
             }
             len = 0;
         }

@@ -1,13 +1,14 @@
 //! What a chunk of lines gives the program: definitions, uses, sizes, data tables. Made once when the chunk is read.
 
+mod data;
 mod instructions;
 mod items;
+mod stores;
 
 use std::sync::Arc;
 
-use reveille_source::{Chunk, Dialect, Line, LineKind, Meaning, Operation, Span, TokenKind, tokens};
+use reveille_source::{Chunk, Dialect, Line, LineKind, Meaning, Operation, Span};
 
-use crate::expression::{Alone, ExpressionProblem, evaluate};
 use crate::instruction::{Expr, Instruction};
 use crate::preprocessor::{Directive, directive};
 use crate::settings::Settings;
@@ -20,6 +21,7 @@ pub(crate) use items::{
     MARKS, fits, has_mark, include_name, is_float_size, is_text, item_bytes, marked, names, subjects, value_in_operands,
 };
 pub use items::{Subjects, is_local_label};
+pub use stores::low_stores;
 
 /// A chunk with its index.
 #[derive(Debug)]
@@ -43,6 +45,8 @@ pub(crate) struct Indexed {
     pub(crate) status_writes: Box<[u16]>,
     /// Operands of instructions that give an address by a number or a name, in the order of the lines.
     pub(crate) addressed: Box<[Addressed]>,
+    /// Lines that may store a long word below $400, and where the destination starts.
+    pub(crate) low_stores: Box<[(u16, u16)]>,
     /// For each line, the bytes of its instruction if it is part of a [`EventKind::Code`]; empty if there is none.
     pub(crate) sizes: Box<[u8]>,
     /// How the runs of data lie at the chunk's borders.
@@ -118,6 +122,12 @@ pub(crate) struct Run {
     pub(crate) is_symbolic: bool,
     /// What the words of the label and the comments speak of.
     pub(crate) subjects: Subjects,
+    /// Whether its first line lays down long words.
+    pub(crate) is_longs: bool,
+    /// How many operands its lines have.
+    pub(crate) operands: u16,
+    /// Nothing but data since an ORG, or since the chunk's start.
+    pub(crate) is_at_origin: bool,
     /// A comment says what the table is, by a mark of our own.
     pub(crate) is_marked: bool,
 }
@@ -141,6 +151,9 @@ struct Builder<'a> {
     sizes: Vec<u8>,
     status_writes: Vec<u16>,
     addressed: Vec<Addressed>,
+    low_stores: Vec<(u16, u16)>,
+    /// Nothing but data since an ORG, or since the chunk's start.
+    is_at_origin: bool,
     /// Problems of the instruction that is being read.
     read_problems: Vec<(Span, ProblemKind)>,
     settings: &'a Settings,
@@ -179,6 +192,8 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         sizes: Vec::new(),
         status_writes: Vec::new(),
         addressed: Vec::new(),
+        low_stores: Vec::new(),
+        is_at_origin: true,
         read_problems: Vec::new(),
         settings,
         includes: Vec::new(),
@@ -227,7 +242,8 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         ends_open: builder.open,
         is_clear: builder.runs.is_empty() && !builder.was_closed,
     };
-    let Builder { events, runs, problems, symbolic, sizes, status_writes, addressed, includes, .. } = builder;
+    let Builder { events, runs, problems, symbolic, sizes, status_writes, addressed, low_stores, includes, .. } =
+        builder;
     Indexed {
         events: events.into(),
         uses: uses.into(),
@@ -239,6 +255,7 @@ pub(crate) fn index(chunk: Arc<Chunk>, names: &Names, settings: &Settings) -> In
         sizes: sizes.into(),
         status_writes: status_writes.into(),
         addressed: addressed.into(),
+        low_stores: low_stores.into(),
         includes: includes.into(),
         border,
         chunk,
@@ -306,6 +323,7 @@ impl<'a> Builder<'a> {
             }
             Operation::Instruction(mnemonic) => {
                 self.instruction(at, line, text, mnemonic);
+                self.is_at_origin = false;
                 self.close();
             }
             Operation::Assignment => {
@@ -322,6 +340,7 @@ impl<'a> Builder<'a> {
                     self.event(at, EventKind::Call(UNSET), Some(name));
                 }
                 self.uses(at, text, line.operands, false);
+                self.is_at_origin = false;
                 self.close();
             }
             Operation::Directive(directive) => self.directive(at, line, text, directive, own),
@@ -405,6 +424,7 @@ impl<'a> Builder<'a> {
             | Meaning::StructureStart
             | Meaning::Repeat => {
                 self.event(at, EventKind::Directive, None);
+                self.is_at_origin |= directive.meaning == Meaning::Origin;
                 // What a name of a list stands for is read where it stands.
                 let is_list = matches!(directive.name, "irp" | "irpc");
                 self.uses(at, text, line.operands, !is_list);
@@ -459,6 +479,9 @@ impl<'a> Builder<'a> {
             | Meaning::EndIf => {
                 self.event(at, EventKind::Directive, None);
                 self.close();
+                if matches!(directive.meaning, Meaning::Section | Meaning::NamedSection) {
+                    self.comment_subjects = subjects(line.operands.of(text)).vectors();
+                }
             }
         }
     }
@@ -470,103 +493,6 @@ impl<'a> Builder<'a> {
         self.waiting = None;
         self.comment_subjects = Subjects::default();
         self.comment_marks = false;
-    }
-
-    fn data(&mut self, at: u16, line: &Line, text: &str, directive: &reveille_source::Directive, own: Option<usize>) {
-        let comment = line.comment.of(text);
-        let (waiting, waiting_words) =
-            self.waiting.take().map_or((None, Subjects::default()), |(id, words)| (Some(id), words));
-        let marks = self.comment_marks || has_mark(comment);
-        if own.is_some() || !self.open || marks {
-            let label = own.or(waiting);
-            self.starts_open |= self.runs.is_empty() && label.is_none() && !marks && !self.was_closed;
-            self.runs.push(Run {
-                first: at,
-                end: at,
-                label: None,
-                head: [0; HEAD],
-                head_len: 0,
-                is_symbolic: false,
-                subjects: waiting_words
-                    | self.comment_subjects
-                    | label.map(|id| subjects(self.texts[id])).unwrap_or_default(),
-                is_marked: marks,
-            });
-            self.run_labels.push(label);
-            self.open = true;
-        }
-        self.comment_subjects = Subjects::default();
-        self.comment_marks = false;
-        let chunk = self.chunk;
-        let dialect = self.dialect;
-        let Some(run) = self.runs.last_mut() else { return };
-        run.end = at + 1;
-        run.subjects |= subjects(comment);
-        let item = item_bytes(directive, line.size).unwrap_or(0);
-        let is_of_numbers =
-            matches!(directive.meaning, Meaning::Constants | Meaning::ConstantsOf(_)) && !is_float_size(line.size);
-        if !is_of_numbers || item == 0 || item > 4 {
-            run.is_symbolic |= usize::from(run.head_len) < HEAD;
-            return;
-        }
-        let mut needs_names = false;
-        for range in chunk.operands(line) {
-            if range.is_empty() {
-                let span = Span { start: line.operation.start, end: line.size_span().end };
-                self.problems.push((at, span, ProblemKind::Incomplete));
-            } else if is_text(&text[range.clone()], dialect) {
-                run.is_symbolic |= usize::from(run.head_len) < HEAD;
-                continue;
-            }
-            let mut literal = Alone::default();
-            let value = evaluate(text, range.clone(), dialect, &mut literal).number().filter(|_| !literal.needs_more);
-            needs_names |= literal.needs_more;
-            if let Some((problem, range)) = literal.problem.filter(|_| !range.is_empty()) {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                self.problems.push((at, span, ProblemKind::Expression(problem)));
-            }
-            let Some(value) = value else {
-                run.is_symbolic |= usize::from(run.head_len) < HEAD;
-                continue;
-            };
-            if !fits(value, item) {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                self.problems.push((at, span, ProblemKind::DoesNotFit { value, bytes: item }));
-            }
-            if run.is_symbolic {
-                continue;
-            }
-            for byte in &value.to_be_bytes()[8 - item as usize..] {
-                let len = usize::from(run.head_len);
-                if len < HEAD {
-                    run.head[len] = *byte;
-                    run.head_len += 1;
-                }
-            }
-        }
-        if needs_names {
-            self.symbolic.push(at);
-        }
-    }
-
-    /// Numbers in the operands of a directive that are too long for 32 bits.
-    fn long_numbers(&mut self, at: u16, line: &Line, text: &str) {
-        let field = line.operands.range();
-        if field.len() <= 8 {
-            return;
-        }
-        tokens(&text[field.clone()], self.dialect, |kind, range| {
-            let range = field.start + range.start..field.start + range.end;
-            if kind != TokenKind::Number || range.len() <= 8 {
-                return;
-            }
-            let mut literal = Alone::default();
-            let _ = evaluate(text, range.clone(), self.dialect, &mut literal);
-            if let Some((ExpressionProblem::TooLarge, _)) = literal.problem {
-                let span = Span { start: range.start as u16, end: range.end as u16 };
-                self.problems.push((at, span, ProblemKind::Expression(ExpressionProblem::TooLarge)));
-            }
-        });
     }
 
     fn uses(&mut self, at: u16, text: &'a str, span: Span, must_exist: bool) {

@@ -181,8 +181,9 @@ impl LanguageServer for Backend {
             let file = snapshot.file(&params.text_document.uri)?;
             let model = snapshot.model();
             let clock = model.program().settings().clock;
-            let found = reveille_editor::routines(model, file).into_iter();
-            Some(found.map(|(range, span)| to_proto::code_lens(snapshot, file, &range, span.text(clock))).collect())
+            let costs = reveille_editor::routines(model, file).into_iter().map(|it| (it.0, it.1.text(clock)));
+            let all = costs.chain(reveille_editor::handlers(model, file));
+            Some(all.map(|(range, title)| to_proto::code_lens(snapshot, file, &range, title)).collect())
         })
         .await
     }

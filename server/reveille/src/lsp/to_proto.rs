@@ -282,7 +282,7 @@ pub(super) fn inlay_hint(snapshot: &Snapshot, file: FileId, hint: reveille_edito
     }
 }
 
-/// What a routine costs, above its label. It does nothing when it is chosen.
+/// What a routine costs or which exceptions it takes, above its label. It does nothing when it is chosen.
 pub(super) fn code_lens(
     snapshot: &Snapshot,
     file: FileId,

@@ -3,7 +3,7 @@
 use std::io::Write;
 
 use reveille_decoders::{FieldKind, Scalar, family};
-use reveille_facts::{BlockFact, ConstantsFact, DiskPart, Evidence, Fact, Finding, Model, reads};
+use reveille_facts::{BlockFact, ConstantsFact, DiskPart, Evidence, Fact, Finding, Model, VectorsFact, reads};
 use reveille_program::Value;
 use serde::Serialize;
 use serde_json::{Map, json};
@@ -137,6 +137,16 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
             }),
             evidence: evidence(region.at.into_iter().chain(region.uses.first).collect()),
         },
+        Fact::Vectors(vectors) => FactJson {
+            kind: "vectors",
+            subject: vectors.subject.clone(),
+            value: vectors_value(model, vectors),
+            evidence: {
+                let mut places: Vec<Evidence> = vectors.entries.iter().map(|it| it.at).collect();
+                places.dedup();
+                evidence(places)
+            },
+        },
     });
     let sheet = SheetJson {
         facts: facts.collect(),
@@ -220,4 +230,25 @@ fn constants_value(constants: &ConstantsFact) -> serde_json::Value {
         .map(|(role, _, value, _)| (role.name().to_owned(), serde_json::Value::from(*value)))
         .collect::<Map<_, _>>()
         .into()
+}
+
+fn vectors_value(model: &Model, vectors: &VectorsFact) -> serde_json::Value {
+    let cpu = model.program().settings().cpu;
+    let entries = vectors.entries.iter().map(|it| {
+        json!({
+            "number": it.vector.number,
+            "address": it.vector.address(),
+            "name": it.vector.words(cpu),
+            "value": it.address,
+            "handler": it.handler.map(|it| model.program().names().text(it.symbol).to_string()),
+        })
+    });
+    json!({
+        "origin": vectors.origin.name(),
+        "address": vectors.address,
+        "first": vectors.entries.first().map(|it| it.vector.number),
+        "entries": entries.collect::<Vec<_>>(),
+        "confidence": vectors.confidence.level.name(),
+        "reasons": vectors.confidence.reasons,
+    })
 }

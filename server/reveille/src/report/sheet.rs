@@ -4,9 +4,10 @@
 use std::io::Write;
 use std::path::Path;
 
+use reveille_cpu::Cpu;
 use reveille_decoders::Severity;
 use reveille_editor::{disk_text, formulas, memory_text, on_tracks, table_of_blocks};
-use reveille_facts::{BlockFact, DiskMap, Evidence, Fact, MemoryMap, Model};
+use reveille_facts::{BlockFact, DiskMap, Evidence, Fact, MemoryMap, Model, VectorEntry};
 use reveille_program::Value;
 
 use super::sheet_serial::serial;
@@ -101,6 +102,7 @@ pub(crate) fn sheet_markdown(
     constants(model, out)?;
     serial(model, out)?;
     memory(model, pictures, out)?;
+    vectors(model, out)?;
     findings(model, out)?;
     writeln!(out, "## Before a disk is touched\n")?;
     writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;
@@ -235,6 +237,63 @@ fn memory(model: &Model, pictures: Pictures<'_>, out: &mut dyn Write) -> anyhow:
             "\nCounted are operands whose address is known: in ROM and RAM those that name it, elsewhere those through address registers too.\n"
         )?;
     }
+    Ok(())
+}
+
+/// Exception vectors: those that hold the same handler and follow each other in one row.
+fn vectors(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
+    let cpu = model.program().settings().cpu;
+    let mut is_first = true;
+    for fact in model.vectors() {
+        if std::mem::take(&mut is_first) {
+            writeln!(out, "## Exception vectors\n")?;
+        }
+        let reasons = fact.confidence.reasons.join("; ");
+        writeln!(out, "### {}\n\n{}: {reasons}.\n", fact.subject, fact.confidence.level.name())?;
+        writeln!(out, "| vector | address | exception | handler | where |")?;
+        writeln!(out, "|---|---|---|---|---|")?;
+        for row in fact.rows() {
+            let [first, .., last] = row else {
+                if let [only] = row {
+                    vector_row(model, only, only, only.vector.words(cpu), out)?;
+                }
+                continue;
+            };
+            vector_row(model, first, last, range_words(first, last, cpu), out)?;
+        }
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+/// The exceptions of a row in words: the first and the last, without what nothing takes.
+fn range_words(first: &VectorEntry, last: &VectorEntry, cpu: Cpu) -> String {
+    let (one, other) = (first.vector.words(cpu), last.vector.words(cpu));
+    if one == other { one } else { format!("{one} to {other}") }
+}
+
+fn vector_row(
+    model: &Model,
+    first: &VectorEntry,
+    last: &VectorEntry,
+    words: String,
+    out: &mut dyn Write,
+) -> anyhow::Result<()> {
+    let (from, to) = (first.vector, last.vector);
+    let numbers =
+        if from.number == to.number { from.number.to_string() } else { format!("{}-{}", from.number, to.number) };
+    let addresses = if from.number == to.number {
+        format!("${:03X}", from.address())
+    } else {
+        format!("${:03X}-${:03X}", from.address(), to.address())
+    };
+    let name = first.handler.map(|it| format!("`{}`", model.program().names().text(it.symbol)));
+    let value = first.address.map(|it| format!("${:06X}", it & 0xff_ffff));
+    let holds = match (name, value) {
+        (Some(name), Some(value)) => format!("{name} {value}"),
+        (name, value) => name.or(value).unwrap_or_else(|| "not known".to_owned()),
+    };
+    writeln!(out, "| {numbers} | {addresses} | {words} | {holds} | {} |", place(model, first.at))?;
     Ok(())
 }
 
