@@ -144,11 +144,10 @@ const MODES: &[(Kind, &str, &str)] = &[
 
 /// What the operand at a spot may be: of the forms that have the line's size, and take the operand before it.
 fn legal_kinds(spot: &Spot<'_>, mnemonic: &'static Mnemonic) -> Kinds {
-    let program = spot.model.program();
     let chunk = &spot.file.source().chunks()[spot.place.chunk as usize];
     let before = chunk.operands(spot.line).into_iter().filter(|it| it.end < spot.at).count();
     let size = Size::from_letter(spot.line.size);
-    let forms = reveille_cpu::forms_of(mnemonic, program.settings().cpu).map(|it| it.0);
+    let forms = reveille_cpu::forms_of(mnemonic, spot.settings().cpu).map(|it| it.0);
     let forms = forms.filter(|it| it.operand_count() > before);
     let forms = forms.filter(|it| size.is_none_or(|size| it.sizes.is_empty() || it.sizes.allows(size)));
     let first = (before == 1).then(|| chunk.operands(spot.line).into_iter().next()).flatten();

@@ -121,7 +121,7 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
     if definition.kind == DefinitionKind::Label
         && let Some(span) = instruction::routine(spot.model, unit, file, file.line_number(place))
     {
-        let _ = writeln!(body, "\n{}", span.text(program.settings().clock));
+        let _ = writeln!(body, "\n{}", span.text(unit.settings(program).clock));
     }
     let _ = write!(body, "\n{}:{}", file.path().display(), file.line_number(place) + 1);
     Some((range, fenced(&text, &body)))

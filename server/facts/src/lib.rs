@@ -19,6 +19,7 @@ pub mod rom;
 mod rules;
 mod scanned;
 mod sectors;
+mod setup;
 mod source;
 mod track;
 
@@ -30,4 +31,5 @@ pub use finding::{Edit, Evidence, Finding, Fix};
 pub use machine::{MACHINE_FILE, Machine};
 pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
+pub use setup::{Given, Named, read_as_told};
 pub use track::{InDrive, reads, usual_track};

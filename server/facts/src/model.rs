@@ -9,6 +9,7 @@ use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
+use crate::setup::Named;
 use crate::{linkage, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
@@ -85,6 +86,11 @@ impl Model {
     pub fn machine_of(&self, file: FileId) -> &Machine {
         let path = self.program.file(file).map_or(std::path::Path::new(""), |it| it.path());
         self.machines.of(path)
+    }
+
+    /// The files and folders that the machine files name: whoever may look says which are absent, by [`Program::set_absent`].
+    pub fn named(&self) -> impl Iterator<Item = &Named> {
+        self.machines.named()
     }
 
     /// Its units.

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use reveille_editor::Refusal;
+use reveille_program::Content;
 use tower_lsp::gen_lsp_types as proto;
 use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
 use tower_lsp::{Client, LanguageServer};
@@ -180,7 +181,7 @@ impl LanguageServer for Backend {
         work("textDocument/codeLens", move |snapshot| {
             let file = snapshot.file(&params.text_document.uri)?;
             let model = snapshot.model();
-            let clock = model.program().settings().clock;
+            let clock = model.program().settings_of(file).clock;
             let found = reveille_editor::routines(model, file).into_iter();
             Some(found.map(|(range, span)| to_proto::code_lens(snapshot, file, &range, span.text(clock))).collect())
         })
@@ -468,18 +469,23 @@ impl LanguageServer for Backend {
     }
 }
 
+/// What files have, as far as they can be read. In which dialect they are read the program says when it takes them.
+fn contents(paths: Vec<PathBuf>) -> Vec<(PathBuf, Content)> {
+    paths.into_iter().filter_map(|path| Some((path.clone(), load::content(&path, None).ok()??))).collect()
+}
+
 /// Reads the sources of the workspace's folders.
 fn load_folders(shared: &Shared) {
     let folders = shared.change(|workspace| workspace.folders.clone());
     for folder in folders {
         let mut paths = load::sources_in(&folder);
-        paths.extend(load::machine_files_in(&folder));
+        // They tell how the sources are read.
+        shared.load(contents(load::machine_files_in(&folder)));
         if paths.len() > MOST_FILES {
             tracing::warn!(folder = %folder.display(), files = paths.len(), most = MOST_FILES, "the folder has too many sources; the rest is read when included");
             paths.truncate(MOST_FILES);
         }
-        let files: Vec<_> =
-            paths.into_iter().filter_map(|path| Some((path.clone(), load::content(&path, None).ok()??))).collect();
+        let files = contents(paths);
         tracing::info!(folder = %folder.display(), files = files.len(), "read");
         shared.load(files);
     }
