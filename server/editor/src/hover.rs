@@ -12,6 +12,7 @@ use crate::block::{block_hover, summary};
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
+use crate::machine_file::{self, machine_file};
 
 /// An answer to a hover.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,6 +26,9 @@ pub struct Hover {
 /// What stands at a byte of a file.
 #[must_use]
 pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
+    if let Some(file) = machine_file(model, file) {
+        return machine_file::hover(file, byte);
+    }
     let spot = Spot::new(model, file, byte)?;
     let thing = spot.thing();
     if let Some(block) = model.block_at(spot.place)

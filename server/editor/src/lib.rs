@@ -14,6 +14,7 @@ mod hover;
 mod instruction;
 mod links;
 mod lookup;
+mod machine_file;
 mod navigation;
 mod rename;
 mod selection;

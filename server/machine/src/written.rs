@@ -150,7 +150,9 @@ impl Scan<'_> {
                     end
                 }
                 _ => {
-                    let ends = |it| matches!(it, b' ' | b'\t' | b'\r' | b'\n' | b'#' | b'=' | b',' | b'[' | b']' | b'{' | b'}');
+                    let ends = |it| {
+                        matches!(it, b' ' | b'\t' | b'\r' | b'\n' | b'#' | b'=' | b',' | b'[' | b']' | b'{' | b'}')
+                    };
                     let end = self.end_of(at + 1, ends);
                     self.word(at..end);
                     end
@@ -371,11 +373,14 @@ mod tests {
             let keys: Vec<&str> = it.keys.iter().map(|it| it.0.as_str()).collect();
             format!("{} {} {}", &text[it.heading.clone()], keys.join(","), &text[..it.end].len())
         });
-        assert_eq!(told.collect::<Vec<_>>(), [
-            "  0".to_owned(),
-            "[a] x 10".to_owned(),
-            format!("[[block]] name,fields,at {}", text.len()),
-            format!("{{ name,bytes {}", text.find(" ]").expect("the end of the list")),
-        ]);
+        assert_eq!(
+            told.collect::<Vec<_>>(),
+            [
+                "  0".to_owned(),
+                "[a] x 10".to_owned(),
+                format!("[[block]] name,fields,at {}", text.len()),
+                format!("{{ name,bytes {}", text.find(" ]").expect("the end of the list")),
+            ]
+        );
     }
 }

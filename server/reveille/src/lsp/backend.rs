@@ -10,7 +10,7 @@ use tower_lsp::gen_lsp_types as proto;
 use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
 use tower_lsp::{Client, LanguageServer};
 
-use super::capabilities::{client_traits, server_capabilities};
+use super::capabilities::{MACHINE_FILE_TRIGGERS, client_traits, server_capabilities};
 use super::options::ClientOptions;
 use super::{formatting, to_proto};
 use crate::front::{SNAPSHOT, Shared, Snapshot};
@@ -144,7 +144,7 @@ impl LanguageServer for Backend {
     async fn hover(&self, params: proto::HoverParams) -> Result<Option<proto::Hover>> {
         let at = params.text_document_position_params;
         work("textDocument/hover", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.text(&at.text_document.uri)?;
             let found = reveille_editor::hover(snapshot.model(), file, snapshot.byte(file, at.position))?;
             let content = if snapshot.traits.hover_markdown {
                 proto::MarkupContent { kind: proto::MarkupKind::Markdown, value: found.markdown }
@@ -248,7 +248,7 @@ impl LanguageServer for Backend {
 
     async fn folding_range(&self, params: proto::FoldingRangeParams) -> Result<Option<Vec<proto::FoldingRange>>> {
         work("textDocument/foldingRange", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.text(&params.text_document.uri)?;
             let found = reveille_editor::folds(snapshot.model(), file);
             Some(found.iter().map(to_proto::folding_range).collect())
         })
@@ -336,7 +336,7 @@ impl LanguageServer for Backend {
         params: proto::DocumentSymbolParams,
     ) -> Result<Option<proto::DocumentSymbolResponse>> {
         work("textDocument/documentSymbol", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.text(&params.text_document.uri)?;
             let outline = reveille_editor::outline(snapshot.model(), file);
             if snapshot.traits.hierarchical_symbols {
                 let symbols = outline.into_iter().map(|it| to_proto::document_symbol(snapshot, file, it));
@@ -381,8 +381,13 @@ impl LanguageServer for Backend {
 
     async fn completion(&self, params: proto::CompletionParams) -> Result<Option<proto::CompletionResponse>> {
         let at = params.text_document_position_params;
+        let trigger = params.context.and_then(|it| it.trigger_character);
         work("textDocument/completion", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.text(&at.text_document.uri)?;
+            // A client asks behind the same characters in every file.
+            if trigger.is_some_and(|it| MACHINE_FILE_TRIGGERS.contains(&it.as_str())) && !snapshot.is_beside(file) {
+                return None;
+            }
             let byte = snapshot.byte(file, at.position);
             let (found, is_more) = reveille_editor::completions(snapshot.model(), file, byte);
             let items =
