@@ -164,14 +164,14 @@ fn names_origin_and_dialect_come_from_the_machine_file_unless_the_command_line_s
         ("deep/b.s", "\tdc.b\tBOARD,KEPT\n"),
         ("unix/reveille.toml", "[firmware]\ndialect = \"dotted\"\n"),
         // A blank in the operands: in Motorola syntax the comment begins there.
-        ("unix/c.s", "\tdc.b\t1, 2\n"),
+        ("unix/c.s", "\tdc.b\t1 + 1\n"),
     ]);
     let laid = |address: u64, bytes: &str| vec![(address, bytes.to_owned())];
     assert_eq!(listed(folder.path(), &["a.s"]), laid(0xfc_0000, "0211"));
     let given = ["a.s", "--define", "BOARD=5", "--origin", "$100"];
     assert_eq!(listed(folder.path(), &given), laid(0x100, "0511"));
     assert_eq!(listed(folder.path(), &["deep/b.s"]), laid(0, "0304"));
-    assert_eq!(listed(folder.path(), &["unix/c.s"]), laid(0, "0102"));
+    assert_eq!(listed(folder.path(), &["unix/c.s"]), laid(0, "02"));
     assert_eq!(listed(folder.path(), &["unix/c.s", "--dialect", "motorola"]), laid(0, "01"));
 }
 

@@ -110,3 +110,29 @@ impl Named {
         Finding::new("machine-008", self.at, message)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use reveille_cpu::Cpu;
+    use reveille_machine::keys::{Kind, find};
+    use reveille_source::{Dialect, SYNTAXES};
+
+    fn words(path: &[&str]) -> Vec<&'static str> {
+        match find(path).map(|it| &it.kind) {
+            Some(Kind::Choice(words)) => words.iter().map(|it| it.word).collect(),
+            _ => Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_machine_file_knows_the_dialects_and_processors_that_there_are() {
+        let dialects = words(&["firmware", "dialect"]);
+        assert_eq!(dialects[0], "auto");
+        assert_eq!(dialects[1..], SYNTAXES.iter().map(|it| it.name).collect::<Vec<_>>());
+        assert!(
+            dialects[1..].iter().all(|it| Dialect::from_name(it).is_some()) && Dialect::from_name("auto").is_none()
+        );
+        let cpus = words(&["machine", "skerry", "cpu"]);
+        assert_eq!(cpus, Cpu::NAMES.map(|it| it.0));
+    }
+}

@@ -101,10 +101,13 @@ fn adapt_roots(readings: &mut Readings, sources: &[PathBuf], named: &[PathBuf]) 
         let mut all = sources.iter().chain(named).filter(|it| it.file_name() == root.file_name());
         all.find(|it| std::fs::canonicalize(it).is_ok_and(|it| it == canonical)).map(|it| normal(it))
     };
+    let is_relative = sources.iter().chain(named).all(|it| it.is_relative());
+    let here = std::env::current_dir().ok().filter(|_| is_relative);
+    let from_here = |root: &Path| Some(root.strip_prefix(here.as_ref()?).ok()?.to_owned());
     readings.change_folders(|_, settings| {
         if !settings.roots.is_empty() {
             for root in &mut settings.roots {
-                *root = same_file(root).unwrap_or_else(|| std::mem::take(root));
+                *root = same_file(root).or_else(|| from_here(root)).unwrap_or_else(|| std::mem::take(root));
             }
             settings.roots.extend(named.iter().map(|it| normal(it)));
         }
