@@ -183,6 +183,30 @@ local tests = {
     assert(vim.tbl_contains(client.server_capabilities.semanticTokensProvider.legend.tokenModifiers, 'inactive'))
   end },
 
+  { 'the machine file is served, and no other file of its type', function()
+    local client = one_client()
+    local other = open('other.toml')
+    vim.bo[other].filetype = 'toml'
+    local buffer = open('bench/reveille.toml')
+    vim.bo[buffer].filetype = 'toml'
+    eventually('the server at the machine file', function()
+      return #vim.lsp.get_clients({ name = 'reveille', bufnr = buffer }) == 1
+    end)
+    eventually('its findings', function()
+      return vim.iter(vim.diagnostic.get(buffer)):any(function(finding)
+        return finding.code == 'machine-002'
+      end)
+    end)
+    equal(0, #vim.lsp.get_clients({ name = 'reveille', bufnr = other }), 'clients of another file')
+    for _, more in ipairs(clients()) do
+      if more.id ~= client.id then
+        vim.lsp.stop_client(more.id)
+      end
+    end
+    vim.cmd.bwipeout({ args = { buffer, other }, bang = true })
+    one_client()
+  end },
+
   { 'a second file uses the same server', function()
     local client = one_client()
     attached(client, open('boot.s'))

@@ -21,7 +21,8 @@ function command(): { program: string; args: string[] } {
 function options(): Record<string, unknown> {
     const settings = vscode.workspace.getConfiguration('reveille');
     return {
-        cpu: settings.get<string>('cpu'),
+        // What is not set here the machine file may say.
+        cpu: settings.get<string>('cpu') || undefined,
         clock: settings.get<number | null>('clock') ?? undefined,
         sizing: settings.get<Record<string, string>>('sizing', {}),
         defines: settings.get<Record<string, unknown>>('defines', {}),
@@ -57,7 +58,7 @@ async function start(): Promise<void> {
         documentSelector: [
             { scheme: 'file', language: LANGUAGE },
             { scheme: 'untitled', language: LANGUAGE },
-            // The machine file: its findings come from the server.
+            // The machine file: findings, completion, hover and outline come from the server.
             { scheme: 'file', pattern: '**/reveille.toml' },
         ],
         outputChannel: output,

@@ -8,6 +8,7 @@ use reveille_program::{DefinitionKind, FileId, Value};
 use reveille_source::{DIRECTIVES, Dialect, LineKind, Meaning, Operation};
 
 use crate::lookup::Spot;
+use crate::machine_file::{self, machine_file};
 
 /// What is offered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -32,6 +33,12 @@ pub enum CompletionKind {
     File,
     /// A block layout.
     Layout,
+    /// A heading of the machine file.
+    Heading,
+    /// A key of the machine file.
+    Key,
+    /// A value of such a key.
+    Value,
 }
 
 /// Something that can be written.
@@ -43,8 +50,19 @@ pub struct Completion {
     pub kind: CompletionKind,
     /// More about it, in one line.
     pub detail: String,
+    /// All about it, in Markdown; may be empty.
+    pub documentation: String,
+    /// What is written, if it is another text.
+    pub insert: Option<String>,
     /// What it takes the place of.
     pub range: Range<usize>,
+}
+
+impl Completion {
+    /// One that is written as it is shown.
+    fn plain(label: String, kind: CompletionKind, detail: String, range: Range<usize>) -> Self {
+        Self { label, kind, detail, documentation: String::new(), insert: None, range }
+    }
 }
 
 /// How many names are offered at most.
@@ -53,6 +71,9 @@ const MOST: usize = 400;
 /// What can be written at a byte of a file; and whether there is more than is offered.
 #[must_use]
 pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>, bool) {
+    if let Some(file) = machine_file(model, file) {
+        return machine_file::completions(model, file, byte);
+    }
     let Some(spot) = Spot::new(model, file, byte) else { return operations_of_empty_line(model, file, byte) };
     let before = &spot.text[..spot.at];
     let is_word = |it: char| it.is_ascii_alphanumeric() || matches!(it, '_' | '.' | '$' | '@' | '?') || !it.is_ascii();
@@ -111,7 +132,7 @@ fn operations(model: &Model, file: FileId, range: &Range<usize>, typed: &str, di
     let upper = writes_upper(model, file, typed);
     let mut found: Vec<Completion> = Vec::new();
     let mut push = |label: String, kind, detail: &str| {
-        found.push(Completion { label, kind, detail: detail.to_owned(), range: range.clone() });
+        found.push(Completion::plain(label, kind, detail.to_owned(), range.clone()));
     };
     for mnemonic in MNEMONICS.iter() {
         push(in_case(mnemonic.name, upper), CompletionKind::Instruction, mnemonic.summary);
@@ -144,11 +165,10 @@ const MODES: &[(Kind, &str, &str)] = &[
 
 /// What the operand at a spot may be: of the forms that have the line's size, and take the operand before it.
 fn legal_kinds(spot: &Spot<'_>, mnemonic: &'static Mnemonic) -> Kinds {
-    let program = spot.model.program();
     let chunk = &spot.file.source().chunks()[spot.place.chunk as usize];
     let before = chunk.operands(spot.line).into_iter().filter(|it| it.end < spot.at).count();
     let size = Size::from_letter(spot.line.size);
-    let forms = reveille_cpu::forms_of(mnemonic, program.settings().cpu).map(|it| it.0);
+    let forms = reveille_cpu::forms_of(mnemonic, spot.settings().cpu).map(|it| it.0);
     let forms = forms.filter(|it| it.operand_count() > before);
     let forms = forms.filter(|it| size.is_none_or(|size| it.sizes.is_empty() || it.sizes.allows(size)));
     let first = (before == 1).then(|| chunk.operands(spot.line).into_iter().next()).flatten();
@@ -178,11 +198,8 @@ fn is_legal(spot: &Spot<'_>, word_start: usize, legal: Kinds, register: Register
 }
 
 fn sizes(name: &str, range: &Range<usize>) -> Vec<Completion> {
-    let size = |letter: char, detail: &str| Completion {
-        label: letter.to_string(),
-        kind: CompletionKind::Size,
-        detail: detail.to_owned(),
-        range: range.clone(),
+    let size = |letter: char, detail: &str| {
+        Completion::plain(letter.to_string(), CompletionKind::Size, detail.to_owned(), range.clone())
     };
     if let Some(mnemonic) = reveille_cpu::mnemonic(name) {
         let is_branch = mnemonic.sizes.allows(Size::Short);
@@ -213,11 +230,8 @@ fn layout_names(model: &Model, file: FileId, before: &str, range: &dyn Fn(usize)
     if before[start..].contains(' ') {
         return Vec::new();
     }
-    let offer = |it: &std::sync::Arc<reveille_decoders::Layout>| Completion {
-        label: it.name.clone(),
-        kind: CompletionKind::Layout,
-        detail: it.title.clone(),
-        range: range(start),
+    let offer = |it: &std::sync::Arc<reveille_decoders::Layout>| {
+        Completion::plain(it.name.clone(), CompletionKind::Layout, it.title.clone(), range(start))
     };
     model.machine_of(file).layouts.iter().map(offer).collect()
 }
@@ -227,7 +241,7 @@ fn operands(spot: &Spot<'_>, word_start: usize, range: &dyn Fn(usize) -> Range<u
     let typed = spot.text[word_start..spot.at].to_ascii_lowercase();
     let mut found = Vec::new();
     let mut push = |label: String, kind, detail: String, start: usize| {
-        found.push(Completion { label, kind, detail, range: range(start) });
+        found.push(Completion::plain(label, kind, detail, range(start)));
     };
     if let Operation::Directive(directive) = spot.line.op.get()
         && directive.meaning == Meaning::Include

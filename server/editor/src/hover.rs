@@ -13,6 +13,7 @@ use crate::constant;
 use crate::expansion;
 use crate::instruction;
 use crate::lookup::{Spot, Thing};
+use crate::machine_file::{self, machine_file};
 use crate::memory;
 use crate::serial;
 
@@ -28,6 +29,9 @@ pub struct Hover {
 /// What stands at a byte of a file.
 #[must_use]
 pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
+    if let Some(file) = machine_file(model, file) {
+        return machine_file::hover(file, byte);
+    }
     let spot = Spot::new(model, file, byte)?;
     let thing = spot.thing();
     if let Some(block) = model.block_at(spot.place)
@@ -143,7 +147,7 @@ fn name(spot: &Spot<'_>) -> Option<(Range<usize>, String)> {
     if definition.kind == DefinitionKind::Label
         && let Some(span) = instruction::routine(spot.model, unit, file, file.line_number(place))
     {
-        let _ = writeln!(body, "\n{}", span.text(program.settings().clock));
+        let _ = writeln!(body, "\n{}", span.text(unit.settings(program).clock));
     }
     // Of the operand that the name stands in, or of the name's own value.
     let in_operand = memory::of_operand(spot, &range, definition.value.number());

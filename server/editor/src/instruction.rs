@@ -14,7 +14,7 @@ pub(crate) fn hover(spot: &Spot<'_>) -> Option<String> {
     let Operation::Instruction(mnemonic) = spot.line.op.get() else { return None };
     let name = spot.line.operation.of(spot.text);
     let program = spot.model.program();
-    let settings = program.settings();
+    let settings = spot.settings();
     let found = spot.unit().and_then(|unit| Some((unit, assemble(program, unit, spot.place)?)));
     let Some((unit, found)) = found else {
         // It cannot be encoded: what it could be.

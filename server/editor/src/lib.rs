@@ -15,6 +15,7 @@ mod hover;
 mod instruction;
 mod links;
 mod lookup;
+mod machine_file;
 mod memory;
 mod navigation;
 mod rename;

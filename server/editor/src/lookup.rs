@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use reveille_facts::{Evidence, Model};
-use reveille_program::{Definition, FileId, Place, SourceFile, Unit};
+use reveille_program::{Definition, FileId, Place, Settings, SourceFile, Unit};
 use reveille_source::{Line, LineKind, Operation, TokenKind};
 
 /// A range of bytes of a file.
@@ -84,6 +84,11 @@ impl<'a> Spot<'a> {
 
     pub(crate) fn unit(&self) -> Option<&'a Unit> {
         self.model.analysis().unit_of(self.place.file)
+    }
+
+    /// What the line is read with: the settings of its unit, else of its file.
+    pub(crate) fn settings(&self) -> &'a Settings {
+        self.unit().map_or(self.file.settings(), |it| it.settings(self.model.program()))
     }
 
     /// What stands at the spot; a range includes its end, since a cursor stands between characters.

@@ -17,7 +17,7 @@ const LEAST_ADDRESS: i64 = 0x1000;
 /// What the machine of a source says of an address.
 fn line(spot: &Spot<'_>, address: i64) -> Option<String> {
     let machine = spot.model.machine_of(spot.place.file);
-    machine.describe(spot.model.program().settings().cpu, address)
+    machine.describe(spot.model.program().settings_of(spot.place.file).cpu, address)
 }
 
 /// Of the value of a name what the machine file says of it as an address: of labels, and of numbers that look like one.

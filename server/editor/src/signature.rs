@@ -39,7 +39,7 @@ pub fn signatures(model: &Model, file: FileId, byte: usize) -> Option<(Vec<Signa
     let mut found: Vec<Signature> = Vec::new();
     let mut fitting = None;
     let assembled = spot.unit().and_then(|unit| reveille_program::assemble(model.program(), unit, spot.place));
-    for (form, instruction) in reveille_cpu::forms_of(mnemonic, model.program().settings().cpu) {
+    for (form, instruction) in reveille_cpu::forms_of(mnemonic, spot.settings().cpu) {
         if size.is_some_and(|size| !form.sizes.is_empty() && !form.sizes.allows(size)) {
             continue;
         }

@@ -8,6 +8,7 @@ use reveille_source::{Line, LineKind, Meaning, OpId, Operation};
 use rustc_hash::FxHashMap;
 
 use crate::lookup::{Location, location};
+use crate::machine_file;
 use crate::structure::{is_address, is_data, macro_bodies};
 
 /// What a name in an outline is.
@@ -50,6 +51,9 @@ pub struct OutlineSymbol {
 #[must_use]
 pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
     let Some(source) = model.program().file(file) else { return Vec::new() };
+    if source.is_beside() {
+        return machine_file::outline(source);
+    }
     let blocks = model.blocks().filter(|it| it.at.place.file == file && it.entry.0 == 0);
     let blocks: FxHashMap<_, _> = blocks.map(|it| (it.at.place, it)).collect();
     let dialect = source.source().dialect();

@@ -72,14 +72,14 @@ pub(crate) fn finding(program: &Program, unit: &Unit, problem: &Problem, at: Evi
             new("code-003", format!("{name} takes {count}"))
         }
         ProblemKind::Misfit(Misfit::Cpu(cpu)) => {
-            let own = program.settings().cpu.name();
+            let own = unit.settings(program).cpu.name();
             new(
                 "code-004",
                 format!("{name} in this form is an instruction of the {} and illegal on the {own}", cpu.name()),
             )
         }
         ProblemKind::LaterMode => {
-            let own = program.settings().cpu.name();
+            let own = unit.settings(program).cpu.name();
             new("code-004", format!("the {own} has no such mode or register: it came with later members of the family"))
         }
         ProblemKind::Operand(OperandProblem::Range { value, least, most, .. }) => new(

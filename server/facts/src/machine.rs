@@ -5,11 +5,12 @@ use std::sync::{Arc, LazyLock};
 
 use reveille_decoders::{Endian, FieldKind, FieldText, Layout, LayoutError, LayoutText, ValuesText, layouts};
 use reveille_machine::{BlockText, Drive, MachineFile, Memory, Problem, ProblemKind, Serial, Spanned, span_inside};
-use reveille_program::{Program, SourceFile};
+use reveille_program::{Program, SourceFile, speaks_for};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
 use crate::memory;
 use crate::serial::machine_findings;
+use crate::setup::{Named, named};
 
 /// The name of a machine file.
 pub const MACHINE_FILE: &str = "reveille.toml";
@@ -25,6 +26,8 @@ pub struct Machine {
     pub memory: Vec<(Memory, Evidence)>,
     /// Its serial ports, and where each is written.
     pub serial: Vec<(Serial, Evidence)>,
+    /// The files and folders that the file names.
+    pub(crate) named: Vec<Named>,
     /// What is wrong with the file.
     pub(crate) findings: Vec<Finding>,
 }
@@ -36,6 +39,7 @@ impl Default for Machine {
             drives: Vec::new(),
             memory: Vec::new(),
             serial: Vec::new(),
+            named: Vec::new(),
             findings: Vec::new(),
         }
     }
@@ -77,6 +81,7 @@ impl Machine {
             drives: placed(file, machines.iter().flat_map(|it| &it.drives), |it| &it.span),
             memory,
             serial,
+            named: named(file, &reading.file),
             findings,
         }
     }
@@ -197,10 +202,22 @@ fn value(of: Option<&Spanned<i64>>) -> Option<i64> {
     of.map(|it| it.value)
 }
 
+/// The machine files of a program.
+pub(crate) fn machine_files(program: &Program) -> impl Iterator<Item = &Arc<SourceFile>> {
+    program.beside().filter(|it| it.path().file_name().is_some_and(|name| name == MACHINE_FILE))
+}
+
+/// The folder that a machine file speaks for.
+pub(crate) fn folder_of(file: &SourceFile) -> &Path {
+    file.path().parent().unwrap_or(Path::new(""))
+}
+
 /// The machines of a program: each machine file speaks for the sources in its folder and below, unless a deeper one does.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Machines {
     found: Vec<(PathBuf, Arc<SourceFile>, Arc<Machine>)>,
+    /// That something is not there which a file names.
+    absent: Vec<Finding>,
 }
 
 static NOBODY_S: LazyLock<Arc<Machine>> = LazyLock::new(Arc::default);
@@ -208,22 +225,21 @@ static NOBODY_S: LazyLock<Arc<Machine>> = LazyLock::new(Arc::default);
 impl Machines {
     /// Reads the machine files of a program; one that has not changed since `previous` is taken over.
     pub(crate) fn new(program: &Program, previous: Option<&Self>) -> Self {
-        let files = program.beside().filter(|it| it.path().file_name().is_some_and(|name| name == MACHINE_FILE));
         let read = |file: &Arc<SourceFile>| {
             let old = previous.and_then(|it| it.found.iter().find(|old| Arc::ptr_eq(&old.1, file)));
             let machine = old.map_or_else(|| Arc::new(Machine::new(file)), |it| it.2.clone());
-            (file.path().parent().unwrap_or(Path::new("")).to_owned(), file.clone(), machine)
+            (folder_of(file).to_owned(), file.clone(), machine)
         };
-        let mut found: Vec<_> = files.map(read).collect();
+        let mut found: Vec<_> = machine_files(program).map(read).collect();
         found.sort_by_key(|it| std::cmp::Reverse(it.0.components().count()));
-        Self { found }
+        let named = found.iter().flat_map(|it| &it.2.named);
+        let absent = named.filter(|it| program.absent().contains(&it.path)).map(Named::finding).collect();
+        Self { found, absent }
     }
 
     /// The machine of a source.
     pub(crate) fn of(&self, path: &Path) -> &Arc<Machine> {
-        // A folder above the one that a relative path starts from is named from the root of the file system.
-        let speaks = |folder: &Path| path.starts_with(folder) || path.is_relative() && folder.is_absolute();
-        self.found.iter().find(|it| speaks(&it.0)).map_or(&NOBODY_S, |it| &it.2)
+        self.found.iter().find(|it| speaks_for(&it.0, path)).map_or(&NOBODY_S, |it| &it.2)
     }
 
     /// The machines, and the files that they are read from.
@@ -233,6 +249,11 @@ impl Machines {
 
     /// What is wrong with the files.
     pub(crate) fn findings(&self) -> impl Iterator<Item = &Finding> {
-        self.found.iter().flat_map(|it| &it.2.findings)
+        self.found.iter().flat_map(|it| &it.2.findings).chain(&self.absent)
+    }
+
+    /// The files and folders that the files name.
+    pub(crate) fn named(&self) -> impl Iterator<Item = &Named> {
+        self.found.iter().flat_map(|it| &it.2.named)
     }
 }

@@ -175,7 +175,7 @@ pub(crate) fn memory(
     if machine.memory.is_empty() {
         return (UnitMemory::default(), Vec::new());
     }
-    let cpu = program.settings().cpu;
+    let cpu = unit.settings(program).cpu;
     let mut code = Code::new(program, unit);
     let given: Vec<Addressed> = code.addressed().collect();
     let kind_at = |address: i64| machine.region_at(cpu, address).map(|it| it.0.kind.value);
@@ -200,7 +200,7 @@ pub(crate) fn memory(
 
 /// Bytes of the program that lie where neither ROM nor RAM is.
 fn laid_out(program: &Program, machine: &Machine, unit: &Unit, code: &mut Code<'_>) -> Vec<Finding> {
-    let cpu = program.settings().cpu;
+    let cpu = unit.settings(program).cpu;
     let is_whole = machine.has_whole_map();
     let region = |address: i64| machine.region_at(cpu, address);
     let inside = |address: i64| match region(address) {
@@ -258,7 +258,7 @@ fn in_memory(
     own: &mut UnitMemory,
     findings: &mut Vec<Finding>,
 ) {
-    let cpu = program.settings().cpu;
+    let cpu = unit.settings(program).cpu;
     for it in given {
         let (Some(kind), Some(at)) = (it.used, machine.region_index(cpu, it.address)) else { continue };
         let (region, region_at) = &machine.memory[at];

@@ -11,7 +11,10 @@ use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
 use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
-use crate::serial::{FamilyFact, LineFact, Named, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial};
+use crate::serial::{
+    FamilyFact, LineFact, NamedRegisters, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial,
+};
+use crate::setup::Named;
 use crate::vectors::{VectorEntry, VectorsFact, vectors};
 use crate::{linkage, memory, reads, relations, sectors, source};
 
@@ -88,8 +91,8 @@ impl Model {
             Some(it) => it.linkage.clone(),
             None => Arc::new(linkage::findings(&program, &analysis)),
         };
-        let cpu = program.settings().cpu;
-        let maps = machines.all().filter_map(|(_, machine)| {
+        let maps = machines.all().filter_map(|(file, machine)| {
+            let cpu = program.settings_of(file.id()).cpu;
             let own = analysis.units().zip(&units).filter(|it| Arc::ptr_eq(&machine_of(&machines, it.0), machine));
             memory::map(cpu, machine, own.map(|it| &it.1.memory))
         });
@@ -108,6 +111,11 @@ impl Model {
     pub fn machine_of(&self, file: FileId) -> &Machine {
         let path = self.program.file(file).map_or(std::path::Path::new(""), |it| it.path());
         self.machines.of(path)
+    }
+
+    /// The files and folders that the machine files name: whoever may look says which are absent, by [`Program::set_absent`].
+    pub fn named(&self) -> impl Iterator<Item = &Named> {
+        self.machines.named()
     }
 
     /// Its units.
@@ -254,7 +262,7 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     findings.extend(reads::findings(program, unit, &blocks));
     findings.extend(sectors::findings(program, unit, &blocks));
-    let named = Named::new(program, unit);
+    let named = NamedRegisters::new(program, unit);
     let ports = ports(program, machine, unit, &named);
     let accesses = accesses(program, unit, &|address| ports.iter().any(|it| it.covers(address)));
     let (serial, own) = serial(program, unit, &named, ports, &accesses);

@@ -167,7 +167,7 @@ fn own_finding(program: &Program, unit: &Unit, problem: &Problem) -> Option<Find
         ProblemKind::UnknownOperation(symbol) => {
             let name = name(*symbol);
             if let Some(processor) = reveille_cpu::later_processor(&name) {
-                let own = program.settings().cpu.name();
+                let own = unit.settings(program).cpu.name();
                 let name = name.to_ascii_uppercase();
                 let message = format!("{name} is an instruction of the {processor}; a {own} alone does not have it");
                 return Some(Finding::new("code-004", at, message));

@@ -18,9 +18,11 @@ mod nearest;
 mod number;
 mod place;
 mod tree;
+mod written;
 
 pub use file::{BlockText, Drive, FieldText, Firmware, Machine, MachineFile, Memory, Reading, Serial, ValueText, read};
 pub use nearest::{distance, nearest};
 pub use number::{Notation, number};
 pub use place::{Fix, Problem, ProblemKind, Spanned, line_and_column, span_inside};
 pub use tree::{Entry, Table, Value};
+pub use written::{Slot, Written, WrittenTable, written};

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::layout::lay_out;
-use crate::{Definition, FileId, Program, SourceFile, Symbol, Unit};
+use crate::{Definition, FileId, Program, Readings, Settings, SourceFile, Symbol, Unit};
 
 /// The units of a program: a snapshot, cheap to clone.
 #[derive(Clone, Debug, Default)]
@@ -16,6 +16,8 @@ pub struct Analysis {
     by_file: Arc<FxHashMap<FileId, Vec<usize>>>,
     /// What the roots were told from: every file's includes.
     includes: Arc<Vec<(FileId, Arc<[String]>)>>,
+    /// What files were read with: it may name roots and folders of included files.
+    readings: Arc<Readings>,
     /// Names given from outside.
     defines: Arc<[(String, i64)]>,
 }
@@ -25,6 +27,7 @@ pub struct Analysis {
 struct Laid {
     unit: Unit,
     files: Vec<Arc<SourceFile>>,
+    settings: Arc<Settings>,
 }
 
 impl Analysis {
@@ -34,10 +37,12 @@ impl Analysis {
         // With other names from outside other lines may be read.
         let previous = previous.filter(|it| *it.defines == *defines);
         let includes: Vec<_> = program.files().map(|file| (file.id(), file.includes().clone())).collect();
-        let same_files = previous.filter(|it| *it.includes == includes);
+        let same_files = previous.filter(|it| *it.includes == includes && it.readings == *program.readings());
         let roots = same_files.map_or_else(|| Arc::new(roots(program, &includes)), |it| it.roots.clone());
         let lay_out_root = |root: &FileId| {
-            let old = previous.and_then(|it| it.units.iter().find(|laid| laid.unit.root() == Some(*root)));
+            let settings = program.settings_of(*root);
+            let of_root = |laid: &&Arc<Laid>| laid.unit.root() == Some(*root) && laid.settings == *settings;
+            let old = previous.and_then(|it| it.units.iter().find(of_root));
             let is_same = |laid: &&Arc<Laid>| {
                 (same_files.is_some() || laid.unit.missing().is_empty())
                     && laid.files.iter().all(|file| program.file(file.id()).is_some_and(|now| Arc::ptr_eq(now, file)))
@@ -47,7 +52,7 @@ impl Analysis {
             }
             let unit = lay_out(program, *root, defines, old.map(|it| &it.unit));
             let files = unit.files().iter().filter_map(|id| program.file(*id).cloned()).collect();
-            Arc::new(Laid { unit, files })
+            Arc::new(Laid { unit, files, settings: settings.clone() })
         };
         let units: Vec<Arc<Laid>> = match roots.as_slice() {
             [root] => vec![lay_out_root(root)],
@@ -64,6 +69,7 @@ impl Analysis {
             roots,
             by_file: Arc::new(by_file),
             includes: Arc::new(includes),
+            readings: program.readings().clone(),
             defines: defines.into(),
         }
     }
@@ -103,7 +109,8 @@ impl Analysis {
     }
 }
 
-/// The files that no other file includes; of files that include each other in a ring, the first by path.
+/// The files that their settings name as roots, where these are there. Else the files that no other file includes; of files that include
+/// each other in a ring, the first by path.
 fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId> {
     let targets: FxHashMap<FileId, Vec<FileId>> = includes
         .iter()
@@ -113,7 +120,9 @@ fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId>
         .collect();
     let included: FxHashSet<FileId> =
         targets.iter().flat_map(|(from, to)| to.iter().filter(move |it| *it != from)).copied().collect();
-    let mut roots: Vec<FileId> = includes.iter().map(|it| it.0).filter(|it| !included.contains(it)).collect();
+    let is_named = |id: &FileId| is_named_root(program, *id);
+    let mut roots: Vec<FileId> =
+        includes.iter().map(|it| it.0).filter(|it| is_named(it).unwrap_or(!included.contains(it))).collect();
     let mut reached = FxHashSet::default();
     let mut todo = roots.clone();
     let mut reach = |todo: &mut Vec<FileId>| {
@@ -126,7 +135,8 @@ fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId>
     };
     let mut done = reach(&mut todo);
     let path = |id: &FileId| program.file(*id).map(|file| file.path().to_owned());
-    let mut rest: Vec<FileId> = includes.iter().map(|it| it.0).filter(|it| !done.contains(it)).collect();
+    let may_be = |it: &FileId| !done.contains(it) && is_named(it).is_none();
+    let mut rest: Vec<FileId> = includes.iter().map(|it| it.0).filter(may_be).collect();
     rest.sort_by_key(path);
     for file in rest {
         if !done.contains(&file) {
@@ -136,4 +146,14 @@ fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId>
     }
     roots.sort_by_key(path);
     roots
+}
+
+/// Whether a file is one of the roots that its settings name; none where they name none that is there.
+fn is_named_root(program: &Program, file: FileId) -> Option<bool> {
+    let named = program.settings_of(file).roots.iter().filter_map(|path| program.file_at(path));
+    // A document without a file has no place among those of a folder.
+    let path = program.file(file)?.path();
+    let mut named = named.filter(|it| it.path().is_relative() || path.is_absolute()).peekable();
+    named.peek()?;
+    Some(named.any(|it| it.id() == file))
 }

@@ -166,7 +166,7 @@ fn privileged(
         }
         let place = Place { line: at as u16, ..place };
         let Some(next) = assemble(program, unit, place) else { continue };
-        if next.choice.form.is_privileged_on(program.settings().cpu) {
+        if next.choice.form.is_privileged_on(unit.settings(program).cpu) {
             found.push((place.line, line.operation, ProblemKind::Privileged));
         }
         if reveille_cpu::leaves(next.choice.instruction) {

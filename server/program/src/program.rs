@@ -4,10 +4,10 @@ use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use reveille_source::{Chunk, Dialect, Encoding, File, Line, Splice};
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::index::{Indexed, index};
-use crate::{Names, Settings};
+use crate::{Names, Readings, Settings};
 
 /// A file of a program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -17,6 +17,9 @@ pub struct FileId(pub(crate) u32);
 const EXPANSION: u32 = 1 << 31;
 
 impl FileId {
+    /// No file.
+    pub(crate) const NONE: Self = Self(EXPANSION - 1);
+
     pub(crate) fn index(self) -> usize {
         self.0 as usize
     }
@@ -42,18 +45,48 @@ pub struct SourceFile {
     binary_at: Option<usize>,
     is_beside: bool,
     includes: Arc<[String]>,
+    settings: Arc<Settings>,
     pub(crate) indexed: Vec<Arc<Indexed>>,
 }
 
 impl SourceFile {
     /// The lines of a macro's expansion, as a file of their own. `path` is that of the macro's file.
-    pub(crate) fn of_expansion(id: FileId, path: Arc<Path>, text: &str, dialect: Dialect, program: &Program) -> Self {
+    pub(crate) fn of_expansion(
+        id: FileId,
+        path: Arc<Path>,
+        text: &str,
+        dialect: Dialect,
+        names: &Names,
+        settings: &Arc<Settings>,
+    ) -> Self {
         let source = File::new(text, Some(dialect));
-        let read = |chunk: &Arc<Chunk>| Arc::new(index(chunk.clone(), program.names(), program.settings()));
-        let indexed = source.chunks().iter().map(read).collect();
+        let indexed = indexed(&source, names, settings);
         let includes = Arc::from([]);
         let encoding = Encoding::default();
-        Self { id, path, source, encoding, binary_at: None, is_beside: false, includes, indexed }
+        let settings = settings.clone();
+        Self { id, path, source, encoding, binary_at: None, is_beside: false, includes, settings, indexed }
+    }
+
+    /// Takes other settings over, and reads the lines again as far as they are read otherwise with them.
+    fn read_with(&mut self, settings: &Arc<Settings>, names: &Names) {
+        let before = std::mem::replace(&mut self.settings, settings.clone());
+        if self.is_beside {
+            return;
+        }
+        let is_same_text = before.dialect == settings.dialect;
+        if !is_same_text {
+            self.source = File::new(&self.source.text(), settings.dialect);
+        }
+        if !is_same_text || !before.reads_as(settings) {
+            self.indexed = indexed(&self.source, names, settings);
+            self.includes = includes(&self.indexed);
+        }
+    }
+
+    /// What it is read with.
+    #[must_use]
+    pub fn settings(&self) -> &Arc<Settings> {
+        &self.settings
     }
 
     /// The file's number.
@@ -153,8 +186,8 @@ pub struct Program {
     by_path: Arc<FxHashMap<PathBuf, FileId>>,
     by_folded_path: Arc<FxHashMap<String, FileId>>,
     by_name: Arc<FxHashMap<String, Vec<FileId>>>,
-    include_folders: Arc<Vec<PathBuf>>,
-    settings: Arc<Settings>,
+    readings: Arc<Readings>,
+    absent: Arc<FxHashSet<PathBuf>>,
 }
 
 /// What is handed in for a file.
@@ -176,6 +209,7 @@ pub struct Prepared {
     encoding: Encoding,
     binary_at: Option<usize>,
     is_beside: bool,
+    settings: Arc<Settings>,
     indexed: Vec<Arc<Indexed>>,
 }
 
@@ -197,27 +231,55 @@ impl Program {
     /// A program whose files are read with settings.
     #[must_use]
     pub fn with_settings(settings: Settings) -> Self {
-        Self { settings: Arc::new(settings), ..Self::default() }
+        Self { readings: Arc::new(Readings::new(settings, Vec::new())), ..Self::default() }
     }
 
-    /// What the files are read with.
+    /// What a file is read with; the settings for all if it is gone. Of a line that a macro made the file of the call is to be asked.
     #[must_use]
-    pub fn settings(&self) -> &Settings {
-        &self.settings
+    pub fn settings_of(&self, file: FileId) -> &Arc<Settings> {
+        self.file(file).map_or_else(|| self.readings.of(Path::new("")), |it| &it.settings)
     }
 
-    /// Changes the settings, and reads every file again.
+    /// What each file is read with.
+    #[must_use]
+    pub fn readings(&self) -> &Arc<Readings> {
+        &self.readings
+    }
+
+    /// Changes what all files are read with.
     pub fn set_settings(&mut self, settings: Settings) {
-        if *self.settings == settings {
-            return;
+        self.set_readings(Readings::new(settings, Vec::new()));
+    }
+
+    /// Changes what each file is read with. What another reading changes is read again, all else stays the same version. Gives whether
+    /// anything is read otherwise.
+    pub fn set_readings(&mut self, readings: Readings) -> bool {
+        if *self.readings == readings {
+            return false;
         }
-        self.settings = Arc::new(settings);
-        let files = Arc::make_mut(&mut self.files);
-        for file in files.iter_mut().flatten() {
-            let file = Arc::make_mut(file);
-            let again = |it: &Arc<Indexed>| Arc::new(index(it.chunk.clone(), &self.names, &self.settings));
-            file.indexed = file.indexed.iter().map(again).collect();
+        self.readings = Arc::new(readings);
+        for file in Arc::make_mut(&mut self.files).iter_mut().flatten() {
+            let settings = self.readings.of(&file.path);
+            if file.settings != *settings && !file.is_beside {
+                Arc::make_mut(file).read_with(settings, &self.names);
+            }
         }
+        true
+    }
+
+    /// Paths that were looked for and are not there.
+    #[must_use]
+    pub fn absent(&self) -> &FxHashSet<PathBuf> {
+        &self.absent
+    }
+
+    /// Says which paths were looked for and are not there; gives whether that is news.
+    pub fn set_absent(&mut self, paths: FxHashSet<PathBuf>) -> bool {
+        let is_news = *self.absent != paths;
+        if is_news {
+            self.absent = Arc::new(paths);
+        }
+        is_news
     }
 
     /// The names of all files.
@@ -248,11 +310,6 @@ impl Program {
         self.file(*self.by_path.get(&normal(path))?)
     }
 
-    /// Folders in which included files are looked for, after those of the including file and of the root.
-    pub fn set_include_folders(&mut self, folders: Vec<PathBuf>) {
-        self.include_folders = Arc::new(folders);
-    }
-
     /// Adds files or replaces them, reading them on all processors of the current pool.
     pub fn set_files(&mut self, files: Vec<(PathBuf, Content)>) {
         let files = self.prepare(files);
@@ -269,9 +326,16 @@ impl Program {
                 Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at), false),
                 Content::Beside(source) => (source, Encoding::default(), None, true),
             };
-            let read = |chunk: &Arc<Chunk>| Arc::new(index(chunk.clone(), &self.names, &self.settings));
-            let indexed = source.chunks().iter().filter(|_| !is_beside).map(read).collect();
-            Prepared { path: normal(&path), source, encoding, binary_at, is_beside, indexed }
+            let path = normal(&path);
+            let settings = self.readings.of(&path).clone();
+            let source = match settings.dialect {
+                Some(dialect) if !is_beside && source.forced() != Some(dialect) => {
+                    File::new(&source.text(), Some(dialect))
+                }
+                _ => source,
+            };
+            let indexed = if is_beside { Vec::new() } else { indexed(&source, &self.names, &settings) };
+            Prepared { path, source, encoding, binary_at, is_beside, settings, indexed }
         };
         if files.len() == 1 { files.into_iter().map(read).collect() } else { files.into_par_iter().map(read).collect() }
     }
@@ -279,7 +343,7 @@ impl Program {
     /// Adds files or replaces them; gives their numbers.
     pub fn insert(&mut self, files: Vec<Prepared>) -> Vec<FileId> {
         let mut ids = Vec::with_capacity(files.len());
-        for Prepared { path, source, encoding, binary_at, is_beside, indexed } in files {
+        for Prepared { path, source, encoding, binary_at, is_beside, settings, indexed } in files {
             let files = Arc::make_mut(&mut self.files);
             let id = match self.by_path.get(&path) {
                 Some(id) => *id,
@@ -296,7 +360,13 @@ impl Program {
                 }
             };
             let includes = includes(&indexed);
-            let file = SourceFile { id, path: path.into(), source, encoding, binary_at, is_beside, includes, indexed };
+            let path: Arc<Path> = path.into();
+            let mut file = SourceFile { id, path, source, encoding, binary_at, is_beside, includes, settings, indexed };
+            // It may have been prepared before the settings changed.
+            let now = self.readings.of(&file.path);
+            if file.settings != *now {
+                file.read_with(now, &self.names);
+            }
             files[id.index()] = Some(Arc::new(file));
             ids.push(id);
         }
@@ -305,9 +375,10 @@ impl Program {
 
     /// Replaces a file by its next version; `splice` tells which chunks are new. Reads only those.
     pub fn edit_file(&mut self, id: FileId, source: File, splice: Splice) {
-        let (names, settings) = (self.names.clone(), self.settings.clone());
+        let names = self.names.clone();
         let Some(Some(file)) = Arc::make_mut(&mut self.files).get_mut(id.index()) else { return };
         let file = Arc::make_mut(file);
+        let settings = file.settings.clone();
         if file.is_beside {
             file.source = source;
             return;
@@ -340,7 +411,8 @@ impl Program {
     pub fn include_paths(&self, from: FileId, root: FileId, name: &str) -> Vec<PathBuf> {
         let name = name.replace('\\', "/");
         let folder = |id| self.file(id).and_then(|file| file.path().parent()).unwrap_or(Path::new(""));
-        let folders = [folder(from), folder(root)].into_iter().chain(self.include_folders.iter().map(PathBuf::as_path));
+        let include = &self.settings_of(root).include;
+        let folders = [folder(from), folder(root)].into_iter().chain(include.iter().map(PathBuf::as_path));
         let mut paths: Vec<PathBuf> = Vec::new();
         for folder in folders {
             let path = normal(&folder.join(&name));
@@ -370,12 +442,17 @@ impl Program {
     }
 }
 
+fn indexed(source: &File, names: &Names, settings: &Settings) -> Vec<Arc<Indexed>> {
+    source.chunks().iter().map(|chunk| Arc::new(index(chunk.clone(), names, settings))).collect()
+}
+
 fn includes(indexed: &[Arc<Indexed>]) -> Arc<[String]> {
     indexed.iter().flat_map(|it| it.includes.iter().cloned()).collect()
 }
 
-/// A path without `.` and `..` where that can be told from the path alone.
-fn normal(path: &Path) -> PathBuf {
+/// A path without `.` and `..` where that can be told from the path alone: the form that all paths of a program have.
+#[must_use]
+pub fn normal(path: &Path) -> PathBuf {
     let mut out = PathBuf::new();
     for part in path.components() {
         match part {

@@ -1,4 +1,7 @@
-//! What the source leaves open: the processor, and how an assembler of the time chose lengths.
+//! What the source leaves open: the processor, how an assembler of the time chose lengths, and what was told it from outside.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use reveille_cpu::Cpu;
 use reveille_source::Dialect;
@@ -110,7 +113,7 @@ impl Sizing {
     }
 }
 
-/// What the lines of a program are read with.
+/// What sources are read with.
 #[derive(Clone, Debug, PartialEq, Eq, Default)]
 pub struct Settings {
     /// The processor.
@@ -121,4 +124,63 @@ pub struct Settings {
     pub origin: i64,
     /// The processor's clock in Hz, if it is known: cycles become microseconds.
     pub clock: Option<u32>,
+    /// Names with values, as if the source had them; each name once.
+    pub defines: Vec<(String, i64)>,
+    /// Folders in which included files are looked for, after those of the including file and of the root.
+    pub include: Vec<PathBuf>,
+    /// The dialect of each file that does not name its own; without it the text tells.
+    pub dialect: Option<Dialect>,
+    /// The files that are assembled; none for every file that no other includes.
+    pub roots: Vec<PathBuf>,
+}
+
+impl Settings {
+    /// Whether lines are read into the same index with both.
+    pub(crate) fn reads_as(&self, other: &Self) -> bool {
+        self.cpu == other.cpu && self.sizing == other.sizing
+    }
+}
+
+/// What each source is read with: settings for all, and those of folders for what is in them and below.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Readings {
+    general: Arc<Settings>,
+    /// The deepest folder first.
+    folders: Vec<(PathBuf, Arc<Settings>)>,
+}
+
+impl Readings {
+    /// Settings for all sources but those of the folders, which have their own.
+    #[must_use]
+    pub fn new(general: Settings, mut folders: Vec<(PathBuf, Settings)>) -> Self {
+        folders.sort_by_key(|it| std::cmp::Reverse(it.0.components().count()));
+        let folders = folders.into_iter().map(|(folder, settings)| (folder, Arc::new(settings))).collect();
+        Self { general: Arc::new(general), folders }
+    }
+
+    /// What a source is read with.
+    #[must_use]
+    pub fn of(&self, path: &Path) -> &Arc<Settings> {
+        self.folders.iter().find(|it| speaks_for(&it.0, path)).map_or(&self.general, |it| &it.1)
+    }
+
+    /// The folders with settings of their own, the deepest first.
+    #[must_use]
+    pub fn folders(&self) -> &[(PathBuf, Arc<Settings>)] {
+        &self.folders
+    }
+
+    /// Changes the settings of each folder.
+    pub fn change_folders(&mut self, mut change: impl FnMut(&Path, &mut Settings)) {
+        for (folder, settings) in &mut self.folders {
+            change(folder, Arc::make_mut(settings));
+        }
+    }
+}
+
+/// Whether what stands in a folder holds for a source: it is in the folder or below. A folder above the one that a relative path starts
+/// from is named from the root of the file system.
+#[must_use]
+pub fn speaks_for(folder: &Path, path: &Path) -> bool {
+    path.starts_with(folder) || path.is_relative() && folder.is_absolute()
 }

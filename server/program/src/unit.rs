@@ -12,7 +12,7 @@ use crate::index::{Use, value_in_operands};
 use crate::instruction::{Site, Sized};
 use crate::layout::{Idle, Segment, State, Stop};
 use crate::preprocessor::{Directive, directive};
-use crate::{FileId, Program, SourceFile, Symbol};
+use crate::{FileId, Program, Settings, SourceFile, Symbol};
 
 /// A line of a file: the chunk it is in and its place there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -233,6 +233,12 @@ impl Unit {
             Some(at) => self.expansions.get(at).map(|it| &it.file),
             None => program.file(id),
         }
+    }
+
+    /// What it is read with: the settings of its root.
+    #[must_use]
+    pub fn settings<'a>(&self, program: &'a Program) -> &'a Arc<Settings> {
+        program.settings_of(self.root.unwrap_or(FileId::NONE))
     }
 
     pub(crate) fn dialect(&self, program: &Program, id: FileId) -> Dialect {

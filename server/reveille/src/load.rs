@@ -1,11 +1,11 @@
 //! Loads files from disk into a program. The only place that reads sources.
 
 use std::collections::HashSet;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
-use reveille_facts::{MACHINE_FILE, Model};
-use reveille_program::{Content, Program, Settings};
+use reveille_facts::{Given, MACHINE_FILE, Model, Named, read_as_told};
+use reveille_program::{Content, Program, Readings, normal};
 use reveille_source::{Decoded, Dialect, File, decode};
 
 /// Endings of files that are sources; compared without regard to case.
@@ -26,39 +26,92 @@ const MOST_FILES: usize = 20_000;
 pub(crate) struct Options {
     /// Names with values.
     pub(crate) defines: Vec<(String, i64)>,
-    /// Folders of included files.
-    pub(crate) include: Vec<PathBuf>,
-    /// The dialect of every file.
-    pub(crate) dialect: Option<Dialect>,
-    /// What the lines are read with.
-    pub(crate) settings: Settings,
+    /// All else, which holds before what a machine file says.
+    pub(crate) given: Given,
 }
 
 /// Loads files and folders, and what they include, and makes the model.
 pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
-    let mut program = Program::with_settings(options.settings.clone());
-    if let Some(folder) = options.include.iter().find(|it| !it.is_dir()) {
+    if let Some(folder) = options.given.include.iter().find(|it| !it.is_dir()) {
         bail!("`{}` is no folder to look for included files in", folder.display());
     }
-    program.set_include_folders(options.include.clone());
-    let mut files = Vec::new();
-    for path in paths.iter().filter_map(|it| machine_file_above(it)) {
-        files.extend(content(&path, None)?.map(|content| (path, content)));
-    }
+    let (mut sources, mut told) = (Vec::new(), Vec::new());
+    told.extend(paths.iter().filter_map(|it| machine_file_above(it)));
+    let (mut named, mut has_folder) = (Vec::new(), false);
     for path in paths {
         let kind = std::fs::metadata(path).with_context(|| format!("`{}` cannot be opened", path.display()))?;
         if kind.is_dir() {
-            let found = some_sources_in(path)?.into_iter().chain(machine_files_in(path));
-            files.extend(
-                found.into_iter().filter_map(|path| Some((path.clone(), content(&path, options.dialect).ok()??))),
-            );
+            has_folder = true;
+            sources.extend(some_sources_in(path)?);
+            told.extend(machine_files_in(path));
+        } else if is_machine_file(path) {
+            told.push(path.clone());
         } else {
-            let content = content(path, options.dialect)?;
-            files.extend(content.map(|content| (path.clone(), content)));
+            named.push(path.clone());
         }
     }
+    let mut program = Program::new();
+    for path in told {
+        let content = content(&path, None)?;
+        program.set_files(content.map(|content| (path, content)).into_iter().collect());
+    }
+    read_as_told(&mut program, &options.given);
+    let mut readings = Readings::clone(program.readings());
+    adapt_roots(&mut readings, &sources, &named);
+    program.set_readings(readings);
+
+    let dialect = |path: &Path| program.readings().of(&normal(path)).dialect;
+    let mut files = Vec::new();
+    for path in named {
+        let content = content(&path, dialect(&path))?;
+        files.extend(content.map(|content| (path, content)));
+    }
+    let read = |path: PathBuf| Some((path.clone(), content(&path, dialect(&path)).ok()??));
+    files.extend(sources.into_iter().filter_map(read));
+    if has_folder {
+        // A root may have a name that no other source has, or lie elsewhere.
+        let roots = program.readings().folders().iter().flat_map(|it| &it.1.roots);
+        let known: HashSet<PathBuf> = files.iter().map(|it| normal(&it.0)).collect();
+        let more = roots.filter(|it| !known.contains(*it) && is_assembly(it)).cloned().filter_map(read);
+        files.extend(more.collect::<Vec<_>>());
+    }
     program.set_files(files);
-    Ok(with_includes(program, options))
+    let model = with_includes(program, options);
+    let absent = model.named().filter(|it| !is_there(it)).map(|it| it.path.clone()).collect();
+    let mut program = model.program().clone();
+    let is_news = program.set_absent(absent);
+    Ok(if is_news { Model::new(program, &options.defines, Some(&model)) } else { model })
+}
+
+/// Whether a file or folder that a machine file names is there.
+pub(crate) fn is_there(named: &Named) -> bool {
+    if named.is_folder { named.path.is_dir() } else { named.path.is_file() }
+}
+
+/// Whether a root may be loaded as assembly: what has C's ending is read otherwise.
+pub(crate) fn is_assembly(path: &Path) -> bool {
+    !has_ending(path, &["c", "h"])
+}
+
+/// Has the roots of machine files named as the sources are, which may be named from the working folder; files that a person names
+/// themself are roots, too.
+fn adapt_roots(readings: &mut Readings, sources: &[PathBuf], named: &[PathBuf]) {
+    let same_file = |root: &Path| {
+        let canonical = std::fs::canonicalize(root).ok()?;
+        let mut all = sources.iter().chain(named).filter(|it| it.file_name() == root.file_name());
+        all.find(|it| std::fs::canonicalize(it).is_ok_and(|it| it == canonical)).map(|it| normal(it))
+    };
+    let is_relative = sources.iter().chain(named).all(|it| it.is_relative());
+    let here = std::env::current_dir().ok().filter(|_| is_relative);
+    let from_here = |root: &Path| Some(root.strip_prefix(here.as_ref()?).ok()?.to_owned());
+    readings.change_folders(|_, settings| {
+        if !settings.roots.is_empty() {
+            for root in &mut settings.roots {
+                *root = same_file(root).or_else(|| from_here(root)).unwrap_or_else(|| std::mem::take(root));
+            }
+            settings.roots.extend(named.iter().map(|it| normal(it)));
+        }
+    });
 }
 
 /// Makes the model, loading included files until none is found any more.
@@ -67,10 +120,9 @@ pub(crate) fn with_includes(mut program: Program, options: &Options) -> Model {
     let mut model = Model::new(program.clone(), &options.defines, None);
     loop {
         let wanted = wanted(&model, &mut tried);
-        let found: Vec<_> = wanted
-            .into_iter()
-            .filter_map(|path| Some((path.clone(), content(&path, options.dialect).ok()??)))
-            .collect();
+        let dialect = |path: &Path| program.readings().of(path).dialect;
+        let read = |path: PathBuf| Some((path.clone(), content(&path, dialect(&path)).ok()??));
+        let found: Vec<_> = wanted.into_iter().filter_map(read).collect();
         if found.is_empty() || program.files().count() > MOST_FILES {
             return model;
         }
@@ -120,6 +172,11 @@ pub(crate) fn machine_files_in(folder: &Path) -> Vec<PathBuf> {
 /// The machine file that speaks for a file or folder, in its folder or the next one above.
 fn machine_file_above(path: &Path) -> Option<PathBuf> {
     let skipped = usize::from(!path.is_dir());
+    if path.components().any(|it| it == Component::ParentDir) {
+        // What is above such a path is not told from its text.
+        let path = std::fs::canonicalize(path).ok()?;
+        return path.ancestors().skip(skipped).map(|it| it.join(MACHINE_FILE)).find(|it| it.is_file());
+    }
     let named = path.ancestors().skip(skipped).map(Path::to_owned);
     // A relative path goes on above the folder that it is relative to.
     let here = if path.is_relative() { std::env::current_dir().unwrap_or_default() } else { PathBuf::new() };

@@ -185,6 +185,12 @@ impl File {
         self.reading.margin
     }
 
+    /// The dialect that was given from outside.
+    #[must_use]
+    pub fn forced(&self) -> Option<Dialect> {
+        self.forced
+    }
+
     /// What decided on the dialect.
     #[must_use]
     pub fn dialect_reason(&self) -> DialectReason {

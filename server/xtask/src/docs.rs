@@ -8,10 +8,16 @@ use anyhow::{Context, Result, bail};
 use reveille_decoders::{FieldKind, formats, layouts};
 use reveille_facts::catalog;
 
+use crate::schema::schema;
+
 /// Writes the generated documents; with `check` compares them and writes nothing.
 pub(crate) fn docs(check: bool) -> Result<()> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
-    let documents = [("facts/FINDINGS.md", findings()), ("decoders/BLOCKS.md", blocks())];
+    let documents = [
+        ("facts/FINDINGS.md", findings()),
+        ("decoders/BLOCKS.md", blocks()),
+        ("machine/reveille.schema.json", schema()?),
+    ];
     let mut stale = Vec::new();
     for (name, text) in documents {
         let path = root.join(name);
@@ -52,7 +58,7 @@ fn findings() -> String {
     text
 }
 
-fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut characters = text.chars();
     characters.next().map_or_else(String::new, |first| first.to_uppercase().chain(characters).collect())
 }

@@ -5,6 +5,7 @@
 //! JavaScript engine. `docs` makes the documents that come from the program's tables; `check` compares all of it.
 
 mod docs;
+mod schema;
 
 use std::{
     fs,

@@ -73,6 +73,7 @@ fn codes(findings: &[Value]) -> Vec<&str> {
 
 fn write(folder: &Path, name: &str, text: &str) -> String {
     let path = folder.join(name);
+    std::fs::create_dir_all(path.parent().unwrap_or(folder)).expect("folders can be made");
     std::fs::write(&path, text).expect("the folder can be written to");
     uri(&path)
 }

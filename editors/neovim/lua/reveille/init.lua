@@ -10,6 +10,18 @@ local options = {
   root_markers = { 'reveille.toml', '.git' },
 }
 
+-- The machine file says what the source cannot. Its own file type stays what it is.
+local machine_file = 'reveille.toml'
+
+local function filetypes()
+  return vim.list_extend({ 'toml' }, options.filetypes)
+end
+
+local function is_served(buffer)
+  local own = vim.tbl_contains(options.filetypes, vim.bo[buffer].filetype)
+  return own or vim.fs.basename(vim.api.nvim_buf_get_name(buffer)) == machine_file
+end
+
 local function root_of(buffer)
   local path = vim.api.nvim_buf_get_name(buffer)
   return vim.fs.root(buffer, options.root_markers) or (path ~= '' and vim.fs.dirname(path)) or vim.fn.getcwd()
@@ -23,9 +35,9 @@ end
 local function start_by_hand(config)
   vim.api.nvim_create_autocmd('FileType', {
     group = vim.api.nvim_create_augroup('reveille', {}),
-    pattern = options.filetypes,
+    pattern = filetypes(),
     callback = function(event)
-      if vim.bo[event.buf].buftype == '' then
+      if vim.bo[event.buf].buftype == '' and is_served(event.buf) then
         vim.lsp.start(vim.tbl_extend('force', config, { root_dir = root_of(event.buf) }), { bufnr = event.buf })
       end
     end,
@@ -36,7 +48,7 @@ end
 local function start_in_open_buffers()
   local group = has_enable() and 'nvim.lsp.enable' or 'reveille'
   for _, buffer in ipairs(vim.api.nvim_list_bufs()) do
-    if vim.api.nvim_buf_is_loaded(buffer) and vim.tbl_contains(options.filetypes, vim.bo[buffer].filetype) then
+    if vim.api.nvim_buf_is_loaded(buffer) and vim.bo[buffer].filetype ~= '' and is_served(buffer) then
       vim.api.nvim_exec_autocmds('FileType', { group = group, buffer = buffer, modeline = false })
     end
   end
@@ -51,8 +63,11 @@ function M.setup(given)
   config.root_markers = nil
   if has_enable() then
     config.name = nil -- vim.lsp.config takes it from its key
+    config.filetypes = filetypes()
     config.root_dir = function(buffer, on_root)
-      on_root(root_of(buffer))
+      if is_served(buffer) then
+        on_root(root_of(buffer))
+      end
     end
     vim.lsp.config('reveille', config)
     vim.lsp.enable('reveille')

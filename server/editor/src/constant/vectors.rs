@@ -47,8 +47,8 @@ pub(super) fn note(spot: &Spot<'_>, thing: &Thing) -> Option<String> {
     }
 }
 
-fn cpu(model: &Model) -> Cpu {
-    model.program().settings().cpu
+fn cpu(model: &Model, file: FileId) -> Cpu {
+    model.program().settings_of(file).cpu
 }
 
 fn named(spot: &Spot<'_>) -> Option<Definition> {
@@ -57,7 +57,7 @@ fn named(spot: &Spot<'_>) -> Option<Definition> {
 
 /// A vector with its name, its address and, where the program gives it one, its handler.
 fn vector_text(spot: &Spot<'_>, own: Vector) -> String {
-    let mut text = format!("{}; address ${:03X}", title(own, cpu(spot.model)), own.address());
+    let mut text = format!("{}; address ${:03X}", title(own, cpu(spot.model, spot.place.file)), own.address());
     let handlers = known_handlers(spot.model, own.number);
     if !handlers.is_empty() {
         text.push_str(&format!("; handler {}", handlers.join(", ")));
@@ -85,7 +85,7 @@ fn known_handlers(model: &Model, number: u8) -> Vec<String> {
 /// An operand of a table of vectors: which it is, what takes it, what the processor has stacked then.
 fn entry_text(spot: &Spot<'_>, entries: &[&VectorEntry]) -> Option<String> {
     let first = entries.first()?;
-    let cpu = cpu(spot.model);
+    let cpu = cpu(spot.model, spot.place.file);
     let mut text = match entries {
         [only] => format!("{}; address ${:03X}", title(only.vector, cpu), only.vector.address()),
         all => {
@@ -189,7 +189,7 @@ fn handles(model: &Model, place: Place) -> Option<String> {
     if numbers.len() > MOST {
         return Some(format!("vectors {}", number_ranges(&numbers)));
     }
-    let cpu = cpu(model);
+    let cpu = cpu(model, place.file);
     let one = |number: &u8| {
         let words = vector(*number).words(cpu).replace("interrupt autovector", "autovector");
         format!("{words} (vector {number})")

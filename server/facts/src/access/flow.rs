@@ -96,7 +96,7 @@ impl<'a> Flow<'a> {
         Self {
             code,
             unit,
-            cpu: program.settings().cpu,
+            cpu: unit.settings(program).cpu,
             is_near,
             near: FxHashMap::default(),
             states: FxHashMap::default(),

@@ -68,7 +68,7 @@ pub(crate) fn accesses_near(
     is_near: &dyn Fn(i64) -> bool,
     wanted: &dyn Fn(i64) -> bool,
 ) -> Vec<Access> {
-    let cpu = program.settings().cpu;
+    let cpu = unit.settings(program).cpu;
     let mut flow = Flow::new(program, unit, code, is_near);
     let mut lines: BTreeSet<CodeAt> = BTreeSet::new();
     for it in given {

@@ -36,9 +36,9 @@ fn try_origin(
     defines: &[(String, i64)],
     source: &SourceImage,
 ) {
-    let own = program.settings();
+    let own = program.settings_of(root);
     let origin = own.origin + comparison.shift();
-    let other = laid_out(program, root, defines, Settings { origin, ..own.clone() });
+    let other = laid_out(program, root, defines, Settings { origin, ..Settings::clone(own) });
     // A source with ORG does not move.
     if other.range() == source.range() || comparison.dumps_again(&other) * 2 > comparison.cost() {
         return;
@@ -65,7 +65,7 @@ fn try_sizing(
     defines: &[(String, i64)],
     suspected: Vec<&'static str>,
 ) {
-    let own = program.settings().clone();
+    let own = Settings::clone(program.settings_of(root));
     let before = comparison.cost();
     let mut best = (before, own.sizing);
     let mut chosen: Vec<(&'static str, &'static str)> = Vec::new();

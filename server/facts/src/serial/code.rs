@@ -5,7 +5,7 @@ use reveille_program::{Program, Unit};
 
 use super::fact::{Form, LineFact, RegisterUse, Step, To, settle};
 use super::findings::{access_findings, pointer_finding};
-use super::ports::{Named, Port};
+use super::ports::{NamedRegisters, Port};
 use crate::access::{Access, AccessKind};
 use crate::finding::Finding;
 
@@ -21,7 +21,13 @@ pub(super) struct Done {
 }
 
 /// What the routines of a unit do to its serial ports.
-pub(super) fn code(program: &Program, unit: &Unit, ports: &[Port], named: &Named, accesses: &[Access]) -> Done {
+pub(super) fn code(
+    program: &Program,
+    unit: &Unit,
+    ports: &[Port],
+    named: &NamedRegisters,
+    accesses: &[Access],
+) -> Done {
     let mut done = Done::default();
     for port in ports {
         let own: Vec<&Access> = accesses.iter().filter(|it| port.covers(it.address)).collect();

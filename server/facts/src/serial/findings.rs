@@ -5,7 +5,7 @@ use reveille_machine::nearest;
 use reveille_program::Program;
 
 use super::fact::{LineFact, Step, To, differs};
-use super::ports::{ClockFrom, Named, Port};
+use super::ports::{ClockFrom, NamedRegisters, Port};
 use crate::access::{Access, AccessKind};
 use crate::finding::{Evidence, Finding};
 
@@ -196,7 +196,12 @@ pub(super) fn pointer_finding(port: &Port, steps: &[Step], touched: &[(usize, To
 }
 
 /// What is wrong with one access: to a register that cannot take it, on the wrong half of the bus, or one that reads before it writes.
-pub(super) fn access_findings(program: &Program, port: &Port, named: &Named, access: &Access) -> Option<Finding> {
+pub(super) fn access_findings(
+    program: &Program,
+    port: &Port,
+    named: &NamedRegisters,
+    access: &Access,
+) -> Option<Finding> {
     let chip = port.chip;
     let is_byte_chip = chip.register_bytes == 1;
     let lane = port.base & 1;
@@ -289,7 +294,7 @@ pub(super) fn access_findings(program: &Program, port: &Port, named: &Named, acc
 fn symbol_meaning(
     program: &Program,
     port: &Port,
-    named: &Named,
+    named: &NamedRegisters,
     access: &Access,
     offset: u32,
 ) -> Option<&'static reveille_decoders::serial::Register> {

@@ -15,7 +15,7 @@ pub use fact::{Form, LineFact, RegisterUse, RegisterWrite};
 pub use families::{FamilyFact, Member, Selects};
 pub(crate) use findings::machine_findings;
 pub use ports::{Clock, ClockFrom, Port};
-pub(crate) use ports::{Named, ports};
+pub(crate) use ports::{NamedRegisters, ports};
 
 use crate::access::Access;
 use crate::finding::Finding;
@@ -33,7 +33,7 @@ pub(crate) struct SerialFacts {
 pub(crate) fn serial(
     program: &Program,
     unit: &Unit,
-    named: &Named,
+    named: &NamedRegisters,
     ports: Vec<Port>,
     accesses: &[Access],
 ) -> (SerialFacts, Vec<Finding>) {

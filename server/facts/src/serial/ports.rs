@@ -130,7 +130,7 @@ impl Port {
 
 /// Constants of a unit that name registers or chips.
 #[derive(Debug, Default)]
-pub(crate) struct Named {
+pub(crate) struct NamedRegisters {
     /// Constants whose name means a register, with their values.
     pub(crate) registers: FxHashMap<Symbol, Vec<Meaning>>,
     /// Places of those in the unit's definitions, in order.
@@ -141,7 +141,7 @@ pub(crate) struct Named {
     clocks: Vec<(u32, i64)>,
 }
 
-impl Named {
+impl NamedRegisters {
     /// Goes over the constants of a unit.
     pub(crate) fn new(program: &Program, unit: &Unit) -> Self {
         let mut found = Self::default();
@@ -228,8 +228,8 @@ pub(crate) fn frequency(text: &str) -> Option<u32> {
 }
 
 /// The serial chips of a unit: those of the machine file, then those that names of the source tell.
-pub(crate) fn ports(program: &Program, machine: &Machine, unit: &Unit, named: &Named) -> Vec<Port> {
-    let cpu = program.settings().cpu;
+pub(crate) fn ports(program: &Program, machine: &Machine, unit: &Unit, named: &NamedRegisters) -> Vec<Port> {
+    let cpu = unit.settings(program).cpu;
     let mut found: Vec<Port> = Vec::new();
     for (serial, at) in &machine.serial {
         let Some(own) = chip(&serial.chip.value) else { continue };
@@ -293,7 +293,7 @@ struct Group {
 }
 
 /// The chips that names of registers tell, by the addresses or distances that they are given.
-fn by_names(program: &Program, unit: &Unit, named: &Named) -> Vec<Port> {
+fn by_names(program: &Program, unit: &Unit, named: &NamedRegisters) -> Vec<Port> {
     let groups = groups(unit, named);
     let mut found: Vec<Port> = Vec::new();
     let mut add = |chip: &'static Chip, base: i64, stride: i64, channel: Option<usize>, at: u32| {
@@ -304,11 +304,11 @@ fn by_names(program: &Program, unit: &Unit, named: &Named) -> Vec<Port> {
         let variant = words.filter(|it| it.len() > 3).find_map(|it| chip.variant(it));
         let clock = clock_of(program, unit, named, chip, variant, base, Some((definition, at)));
         let variant = variant.or_else(|| by_clock(chip, clock));
-        let is_there = |it: &Port| it.base == on_bus(program.settings().cpu, base) && it.channel == channel;
+        let is_there = |it: &Port| it.base == on_bus(unit.settings(program).cpu, base) && it.channel == channel;
         if !found.iter().any(is_there) {
             found.push(Port {
                 chip,
-                base: on_bus(program.settings().cpu, base),
+                base: on_bus(unit.settings(program).cpu, base),
                 stride,
                 channel,
                 clock,
@@ -358,7 +358,7 @@ fn by_names(program: &Program, unit: &Unit, named: &Named) -> Vec<Port> {
 }
 
 /// Groups of register names that agree with each other, the largest of each chip; a name counts for one group alone.
-fn groups(unit: &Unit, named: &Named) -> Vec<Group> {
+fn groups(unit: &Unit, named: &NamedRegisters) -> Vec<Group> {
     let mut all: Vec<Group> = Vec::new();
     for stride in [2_i64, 1, 4, 8, 16] {
         for (at, value) in &named.hits {
@@ -426,7 +426,7 @@ pub(crate) fn label(program: &Program, definition: &Definition) -> Option<Eviden
 fn clock_of(
     program: &Program,
     unit: &Unit,
-    named: &Named,
+    named: &NamedRegisters,
     chip: &'static Chip,
     variant: Option<&Variant>,
     base: i64,

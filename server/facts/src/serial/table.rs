@@ -5,7 +5,7 @@ use reveille_program::{DataRun, Program, Unit, data_run_at, data_runs, made_runs
 use rustc_hash::FxHashSet;
 
 use super::fact::{Form, LineFact, Step, To, settle};
-use super::ports::{Named, Port, chip_of_text};
+use super::ports::{NamedRegisters, Port, chip_of_text};
 use crate::finding::Evidence;
 
 /// The longest table that is looked at, in items.
@@ -35,7 +35,7 @@ struct About {
 }
 
 /// The settings that tables of a unit make.
-pub(super) fn tables(program: &Program, unit: &Unit, ports: &[Port], named: &Named) -> Vec<LineFact> {
+pub(super) fn tables(program: &Program, unit: &Unit, ports: &[Port], named: &NamedRegisters) -> Vec<LineFact> {
     let wants = |head: reveille_program::Head<'_>| head.is_marked || head.subjects.has_serial();
     let mut runs = data_runs(program, unit, &wants);
     runs.extend(made_runs(program, unit, &wants));

@@ -1,6 +1,6 @@
 //! What does not fit in exception vectors.
 
-use reveille_cpu::{Kind, ends, leaves, written};
+use reveille_cpu::{Cpu, Kind, ends, leaves, written};
 use reveille_program::{Place, Program, Unit, Value, assemble};
 use reveille_source::{LineKind, Meaning, Operation, Span};
 use rustc_hash::FxHashSet;
@@ -56,8 +56,7 @@ pub(super) fn findings(program: &Program, machine: &Machine, unit: &Unit, facts:
 }
 
 /// A vector in words with its number: `vector 27 (level 3 interrupt autovector)`.
-fn of_row(program: &Program, row: &[VectorEntry]) -> String {
-    let cpu = program.settings().cpu;
+fn of_row(cpu: Cpu, row: &[VectorEntry]) -> String {
     match row {
         [only] => format!("vector {} ({})", only.vector.number, only.vector.words(cpu)),
         all => {
@@ -138,12 +137,12 @@ impl Checker<'_> {
     /// A handler at an odd address, or where no instruction is.
     fn handler(&self, row: &[VectorEntry], found: &mut Vec<Finding>) {
         let Some(entry) = row.first() else { return };
-        let cpu = self.program.settings().cpu;
+        let cpu = self.unit.settings(self.program).cpu;
         // What nothing takes is filled with anything.
         if row.iter().all(|it| it.vector.is_reserved(cpu)) || is_fill(entry) {
             return;
         }
-        let vectors = of_row(self.program, row);
+        let vectors = of_row(self.unit.settings(self.program).cpu, row);
         let name = self.name(entry);
         if self.unit.is_odd(entry.value) == Some(true) {
             let message = format!(
@@ -166,7 +165,7 @@ impl Checker<'_> {
 
     /// Handlers where the machine has no memory, or the program lays nothing down.
     fn outside(&self, fact: &VectorsFact, is_swapped: bool, found: &mut Vec<Finding>) {
-        let cpu = self.program.settings().cpu;
+        let cpu = self.unit.settings(self.program).cpu;
         let has_map = self.has_memory("rom") || self.has_memory("ram");
         let mut image = None;
         for row in fact.rows() {
@@ -181,7 +180,7 @@ impl Checker<'_> {
                 continue;
             }
             let Value::Number(address) = entry.value else { continue };
-            let vectors = of_row(self.program, row);
+            let vectors = of_row(self.unit.settings(self.program).cpu, row);
             let name = self.name(entry);
             let message = if has_map {
                 match self.memory(address) {
@@ -226,7 +225,7 @@ impl Checker<'_> {
 
     /// Zeros among handlers.
     fn empty(&self, fact: &VectorsFact, found: &mut Vec<Finding>) {
-        let cpu = self.program.settings().cpu;
+        let cpu = self.unit.settings(self.program).cpu;
         let is_own = |it: &&VectorEntry| (2..=LAST_OF_OWN).contains(&it.vector.number) && !it.vector.is_reserved(cpu);
         let own = fact.entries.iter().filter(is_own);
         let (zeros, others): (Vec<_>, Vec<_>) = own.partition(|it| it.value == Value::Number(0));
@@ -247,7 +246,7 @@ impl Checker<'_> {
 
     /// Handlers of their own for vectors that nothing takes.
     fn reserved(&self, fact: &VectorsFact, found: &mut Vec<Finding>) {
-        let cpu = self.program.settings().cpu;
+        let cpu = self.unit.settings(self.program).cpu;
         for entry in fact.entries.iter().filter(|it| it.vector.is_reserved(cpu)) {
             let Some(handler) = entry.handler.filter(|it| it.kind == Stands::Code) else { continue };
             let same = |it: &&VectorEntry| it.handler.is_some_and(|it| it.symbol == handler.symbol);
@@ -338,7 +337,7 @@ impl Checker<'_> {
                 let message = format!(
                     "`{}` takes {} and ends with RTS here: an exception stacks the status register before the return address, so RTS takes half of each; expected RTE",
                     self.program.names().text(entry.handler?.symbol),
-                    of_row(self.program, std::slice::from_ref(entry))
+                    of_row(self.unit.settings(self.program).cpu, std::slice::from_ref(entry))
                 );
                 let at = statement(self.program, place)?;
                 return Some(Finding::new("vector-008", at, message).related(entry.at, "the vector"));

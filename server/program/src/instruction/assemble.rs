@@ -2,7 +2,9 @@
 
 use std::ops::Range;
 
-use reveille_cpu::{Choice, Encoding, Kind, Mnemonic, Operand, OperandProblem, Size, Slot, Time, choose, encode, time};
+use reveille_cpu::{
+    Choice, Cpu, Encoding, Kind, Mnemonic, Operand, OperandProblem, Size, Slot, Time, choose, encode, time,
+};
 use reveille_source::{Operation, Span, name_in};
 
 use super::read::{Expr, Instruction, Term, is_lone_name, operand, record};
@@ -318,7 +320,7 @@ fn fresh_record(program: &Program, unit: &Unit, place: Place) -> Option<Instruct
     }
     let text = indexed.chunk.line_text(line);
     let mut problems = Vec::new();
-    Some(record(text, place.line, line, indexed.chunk.dialect(), mnemonic, program.settings(), &mut problems))
+    Some(record(text, place.line, line, indexed.chunk.dialect(), mnemonic, file.settings(), &mut problems))
 }
 
 /// The instruction of a line, encoded; `sized` is what the layout made of it if its length was open. None if the line has none that can be
@@ -328,12 +330,12 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
     let mnemonic = record.mnemonic;
     let address = unit.absolute(site.location);
     let mut found = Vec::new();
-    let (choice, kinds) = choice_of(program, mnemonic, &record, sized)?;
+    let (choice, kinds) = choice_of(unit.settings(program).cpu, mnemonic, &record, sized)?;
     let resolved = resolve(program, unit, site, &record, kinds, address, &mut found);
     if !found.is_empty() {
         return None;
     }
-    let settings = program.settings();
+    let settings = unit.settings(program);
     let is_known = resolved.is_unknown.map(|it| !it);
     let is_reversed = record.is_reversed;
     let jump = sized.filter(|it| is_branch(mnemonic) && it.bytes > 4);
@@ -358,7 +360,7 @@ pub(crate) fn assemble_at(program: &Program, unit: &Unit, site: Site, sized: Opt
 
 /// The form of a record and the kinds of its operands.
 fn choice_of(
-    program: &Program,
+    cpu: Cpu,
     mnemonic: &'static Mnemonic,
     record: &Instruction,
     sized: Option<Sized>,
@@ -386,7 +388,6 @@ fn choice_of(
         _ => record.size,
     };
     let count = usize::from(record.count);
-    let cpu = program.settings().cpu;
     let choice = choose(mnemonic, cpu, size, &operands, count, record.written).ok()?;
     Some((choice, kinds))
 }
@@ -408,7 +409,7 @@ pub(crate) fn check_record(
     } else {
         record
     };
-    let Some((choice, kinds)) = choice_of(program, mnemonic, record, sized) else { return };
+    let Some((choice, kinds)) = choice_of(unit.settings(program).cpu, mnemonic, record, sized) else { return };
     let address = unit.absolute(site.location);
     let mut found = Vec::new();
     let resolved = resolve(program, unit, site, record, kinds, address, &mut found);

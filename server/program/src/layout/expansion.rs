@@ -173,7 +173,14 @@ impl Walk<'_> {
         let Some(file) = self.source(definition.file) else { return self.unknown(None) };
         let id = FileId::of_expansion(number);
         let dialect = indexed.chunk.dialect();
-        let file = SourceFile::of_expansion(id, file.shared_path().clone(), text, dialect, self.program);
+        let file = SourceFile::of_expansion(
+            id,
+            file.shared_path().clone(),
+            text,
+            dialect,
+            self.program.names(),
+            self.settings,
+        );
         self.expanded_lines += file.source().line_count() + COST;
         // A call in an expansion came from the source, too.
         let call = match place.file.expansion() {

@@ -74,7 +74,7 @@ impl Walk<'_> {
     }
 
     fn sized(&mut self, place: Place, indexed: &Indexed, record: &Instruction, number: u32) -> Sized {
-        let settings = self.program.settings();
+        let settings = self.settings;
         let mnemonic = record.mnemonic;
         let mut kinds = record.operands.map(|it| it.kind);
         if mnemonic.instruction.forms[0].slots[0] == Slot::Branch {
@@ -199,7 +199,7 @@ impl Walk<'_> {
         number: u32,
         kinds: [Kind; 2],
     ) -> Sized {
-        let sizing = self.program.settings().sizing.branches(indexed.chunk.dialect());
+        let sizing = self.settings.sizing.branches(indexed.chunk.dialect());
         let stretches = mnemonic.is_stretching || sizing == BranchSizing::Jumping;
         let ways = match (stretches, mnemonic.condition) {
             (true, 0 | 1) => JUMPING,
@@ -209,7 +209,7 @@ impl Walk<'_> {
         let fixed = |bytes| Sized { bytes, kinds, choice: None };
         if record.count != 1 || record.operands[0].kind != Kind::Target {
             let operands = record.operands.map(|term| operand(&term, term.kind, 0));
-            let cpu = self.program.settings().cpu;
+            let cpu = self.settings.cpu;
             if let Err(misfit) = choose(mnemonic, cpu, record.size, &operands, record.count.into(), None) {
                 let line = &indexed.chunk.lines()[usize::from(place.line)];
                 let text = indexed.chunk.line_text(line);
@@ -273,7 +273,7 @@ impl Walk<'_> {
 
     /// How an address without size is written.
     fn reference(&mut self, place: Place, term: &Term, may_be_relative: bool) -> Reference {
-        let references = self.program.settings().sizing.references;
+        let references = self.settings.sizing.references;
         let is_placed = self.state.base == Base::ABSOLUTE;
         let relative = may_be_relative
             && match references {

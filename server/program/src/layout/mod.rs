@@ -25,7 +25,7 @@ use crate::expression::{Base, Value};
 use crate::index::{Event, EventKind, Indexed, item_bytes};
 use crate::preprocessor::{Kind, Text, Texts};
 use crate::unit::{BaseInfo, Definition, DefinitionKind, Place, Problem, ProblemKind, Unit, equate_span};
-use crate::{FileId, Program, SourceFile, Symbol};
+use crate::{FileId, Program, Settings, SourceFile, Symbol};
 
 pub(crate) use idle::Idle;
 use idle::Watch;
@@ -43,9 +43,13 @@ const MOST_STEPS: u32 = 1_000;
 /// How often a unit is walked until lengths and addresses agree.
 const MOST_WALKS: usize = 8;
 
-/// Lays out the unit of a root. `defines` are names given from outside.
+/// Lays out the unit of a root. `defines` are names given from outside, before those of the root's settings.
 #[must_use]
 pub fn lay_out(program: &Program, root: FileId, defines: &[(String, i64)], previous: Option<&Unit>) -> Unit {
+    let mut all = defines.to_vec();
+    let told = program.settings_of(root).defines.iter();
+    all.extend(told.filter(|(name, _)| defines.iter().all(|it| it.0 != *name)).cloned());
+    let defines = &all;
     let (mut unit, mut needs_more) = Walk::run(program, root, defines, None, previous);
     // Counts and origins may need names that come later, or distances over lengths that are still open: go again with what is known now,
     // until nothing moves.
@@ -77,6 +81,8 @@ pub fn lay_out(program: &Program, root: FileId, defines: &[(String, i64)], previ
 
 struct Walk<'a> {
     program: &'a Program,
+    /// Those of the root.
+    settings: &'a Arc<Settings>,
     unit: Unit,
     state: State,
     sections: Vec<(Symbol, Mark)>,
@@ -187,6 +193,7 @@ impl<'a> Walk<'a> {
         let state = State::new(Base(1), section);
         Walk {
             program,
+            settings: earlier.map_or_else(|| program.settings_of(root), |it| it.settings(program)),
             unit,
             sections: vec![(section, state.mark())],
             state,
@@ -506,7 +513,7 @@ impl<'a> Walk<'a> {
             Some(section) => *section = current,
             None => self.sections.push(current),
         }
-        let mut address = self.program.settings().origin;
+        let mut address = self.settings.origin;
         for base in 0..self.unit.bases.len() {
             if !self.unit.bases[base].is_section {
                 continue;

@@ -15,7 +15,8 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 use reveille_cpu::Cpu;
-use reveille_program::{Settings, Sizing};
+use reveille_facts::Given;
+use reveille_program::Sizing;
 use reveille_source::Dialect;
 
 use crate::load::Options;
@@ -77,7 +78,7 @@ fn unfit_is_told(result: anyhow::Result<u8>) -> anyhow::Result<u8> {
     }
 }
 
-/// What is told of the program from outside its sources.
+/// What is told of the program from outside its sources. It holds before what the machine file says.
 #[derive(Debug, Args)]
 struct FromOutside {
     /// Gives a name a value, as if the source had it: NAME=VALUE.
@@ -90,16 +91,16 @@ struct FromOutside {
     /// says `@dialect NAME` is read as that whatever is given here.
     #[arg(long, value_name = "DIALECT", value_parser = dialect)]
     dialect: Option<Dialect>,
-    /// The processor: 68000, 68008 or 68010.
-    #[arg(long, value_name = "CPU", value_parser = cpu, default_value = "68000")]
-    cpu: Cpu,
+    /// The processor: 68000, 68008 or 68010. Without it that of the machine file, else the 68000.
+    #[arg(long, value_name = "CPU", value_parser = cpu)]
+    cpu: Option<Cpu>,
     /// How lengths are chosen that the source leaves open: RULE=VALUE, such as `references=long`. `help` lists the rules.
     #[arg(long, value_name = "RULE=VALUE")]
     sizing: Vec<String>,
-    /// The address at which code without ORG is taken to lie: 0 without it.
-    #[arg(long, value_name = "ADDRESS", value_parser = number, default_value = "0")]
-    origin: i64,
-    /// The processor's clock in Hz: cycles then have microseconds beside them.
+    /// The address at which code without ORG is taken to lie. Without it that of the machine file, else 0.
+    #[arg(long, value_name = "ADDRESS", value_parser = number)]
+    origin: Option<i64>,
+    /// The processor's clock in Hz: cycles then have microseconds beside them. Without it that of the machine file.
     #[arg(long, value_name = "HZ")]
     clock: Option<u32>,
 }
@@ -113,8 +114,15 @@ impl FromOutside {
             let (rule, value) = text.split_once('=').unwrap_or((text, ""));
             sizing.set(rule, value).map_err(anyhow::Error::msg)?;
         }
-        let settings = Settings { cpu: self.cpu, sizing, origin: self.origin, clock: self.clock };
-        Ok(Options { defines: self.define.clone(), include: self.include.clone(), dialect: self.dialect, settings })
+        let given = Given {
+            cpu: self.cpu,
+            clock: self.clock,
+            origin: self.origin,
+            dialect: self.dialect,
+            include: self.include.clone(),
+            sizing,
+        };
+        Ok(Options { defines: self.define.clone(), given })
     }
 }
 

@@ -4,7 +4,9 @@ use std::collections::HashMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use reveille_facts::MACHINE_FILE;
 use reveille_program::FileId;
+use rustc_hash::FxHashSet;
 use tower_lsp::Client;
 use tower_lsp::gen_lsp_types as proto;
 
@@ -27,8 +29,8 @@ pub(super) async fn run(shared: Arc<Shared>, client: Client) {
             continue;
         }
         let snapshot = shared.snapshot();
-        let (work, for_includes) = (snapshot.clone(), shared.clone());
-        let loading = tokio::task::spawn_blocking(move || load_includes(&for_includes, &work)).await;
+        let (work, for_more) = (snapshot.clone(), shared.clone());
+        let loading = tokio::task::spawn_blocking(move || load_more(&for_more, &work)).await;
         if loading.unwrap_or(false) {
             continue;
         }
@@ -65,15 +67,32 @@ fn diagnostics(snapshot: &Snapshot) -> Published {
     found.filter_map(|(file, findings)| Some((snapshot.uri(file)?, (snapshot.version(file), findings)))).collect()
 }
 
-/// Looks on disk for included files that the program lacks, each once; gives whether some were found and loaded.
-fn load_includes(shared: &Shared, snapshot: &Snapshot) -> bool {
+/// Looks on disk for files that the program lacks, each once: included ones, and those that a machine file names or is. Gives whether
+/// that changed the program.
+fn load_more(shared: &Shared, snapshot: &Snapshot) -> bool {
     let model = snapshot.model();
+    let program = model.program();
     let mut paths: Vec<PathBuf> = Vec::new();
+    let is_new = |path: &PathBuf| shared.looked_for.insert(path.clone(), ()).is_none();
     for unit in model.analysis().units() {
         let Some(root) = unit.root() else { continue };
         for (file, name) in unit.missing() {
-            let candidates = model.program().include_paths(*file, root, name).into_iter();
-            paths.extend(candidates.filter(|path| shared.looked_for.insert(path.clone(), ()).is_none()));
+            paths.extend(program.include_paths(*file, root, name).into_iter().filter(is_new));
+        }
+    }
+    for file in snapshot.open_files().filter_map(|it| program.file(it)).filter(|it| it.path().is_absolute()) {
+        // The machine file of a document outside the folders that the client has named.
+        let above = file.path().ancestors().skip(1).map(|it| it.join(MACHINE_FILE));
+        let unknown = above.take_while(|it| program.file_at(it).is_none());
+        paths.extend(unknown.filter(is_new).find(|it| it.is_file()));
+    }
+    let mut absent = FxHashSet::default();
+    for named in model.named() {
+        let is_there = *shared.is_there.entry(named.path.clone()).or_insert_with(|| load::is_there(named));
+        if !is_there {
+            absent.insert(named.path.clone());
+        } else if !named.is_folder && load::is_assembly(&named.path) && program.file_at(&named.path).is_none() {
+            paths.extend(Some(named.path.clone()).filter(is_new));
         }
     }
     let read = |path: PathBuf| Some((path.clone(), load::content(&path, None).ok()??));
@@ -82,5 +101,10 @@ fn load_includes(shared: &Shared, snapshot: &Snapshot) -> bool {
     if has_found {
         shared.load(files);
     }
-    has_found
+    // To say it again would be a change without news.
+    let is_news = absent != *program.absent();
+    if is_news {
+        shared.change(|workspace| workspace.set_absent(absent));
+    }
+    has_found || is_news
 }

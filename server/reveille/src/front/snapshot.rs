@@ -18,6 +18,7 @@ use super::workspace::Versions;
 pub(crate) struct ClientTraits {
     pub(crate) unit: ColumnUnit,
     pub(crate) hover_markdown: bool,
+    pub(crate) completion_markdown: bool,
     pub(crate) related_information: bool,
     pub(crate) hierarchical_symbols: bool,
     pub(crate) definition_links: bool,
@@ -55,9 +56,19 @@ impl Snapshot {
         })
     }
 
-    /// The source of an address; none for a text beside the sources, of which nothing but its findings is told.
+    /// The source of an address; none for a text beside the sources.
     pub(crate) fn file(&self, uri: &proto::Uri) -> Option<FileId> {
-        self.program.file_at(&path_of(uri)).filter(|file| !file.is_beside()).map(|file| file.id())
+        self.text(uri).filter(|it| !self.is_beside(*it))
+    }
+
+    /// The text of an address: a source, or one beside the sources, such as the machine file.
+    pub(crate) fn text(&self, uri: &proto::Uri) -> Option<FileId> {
+        Some(self.program.file_at(&path_of(uri))?.id())
+    }
+
+    /// Whether a file is a text beside the sources.
+    pub(crate) fn is_beside(&self, file: FileId) -> bool {
+        self.program.file(file).is_some_and(|it| it.is_beside())
     }
 
     /// The lines of a file. They need no model.

@@ -1,15 +1,16 @@
 //! The one state of the server: open documents and the program. Only the ingress and loaders change it.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use dashmap::DashMap;
 use reveille_editor::HintKinds;
-use reveille_facts::Model;
+use reveille_facts::{Given, Model, read_as_told};
 use reveille_program::{Content, FileId, Prepared, Program};
-use reveille_source::{Document, Encoding, Position};
+use reveille_source::{Dialect, Document, Encoding, Position};
+use rustc_hash::FxHashSet;
 use tower_lsp::gen_lsp_types as proto;
 
 use crate::load;
@@ -42,6 +43,8 @@ pub(crate) struct Workspace {
     hints: HintKinds,
     /// Names that the client gives values to.
     defines: Arc<[(String, i64)]>,
+    /// What else the client says of the sources, before the machine files.
+    given: Given,
     last: Arc<Mutex<Option<Model>>>,
     snapshot: Option<Arc<Snapshot>>,
 }
@@ -55,6 +58,8 @@ pub(crate) struct Shared {
     pub(crate) has_shut_down: AtomicBool,
     /// Paths of included files that were looked for: workers on several threads add to it.
     pub(crate) looked_for: DashMap<PathBuf, ()>,
+    /// Paths that machine files name: whether they are there.
+    pub(crate) is_there: DashMap<PathBuf, bool>,
 }
 
 impl Shared {
@@ -66,6 +71,7 @@ impl Shared {
             is_loading: AtomicBool::new(false),
             has_shut_down: AtomicBool::new(false),
             looked_for: DashMap::new(),
+            is_there: DashMap::new(),
         }
     }
 
@@ -120,6 +126,11 @@ fn content_of(path: &Path, document: &Document) -> Content {
     if load::is_machine_file(path) { Content::Beside(text) } else { Content::Text(text, Encoding::Utf8) }
 }
 
+/// The dialect that a file is read in whatever its text shows, if somebody says so.
+fn dialect_of(program: &Program, path: &Path) -> Option<Dialect> {
+    program.readings().of(path).dialect
+}
+
 impl Workspace {
     fn snapshot(&mut self) -> Arc<Snapshot> {
         let make = || {
@@ -136,19 +147,49 @@ impl Workspace {
         self.snapshot.get_or_insert_with(make).clone()
     }
 
-    /// Takes settings over; if they change how lines are read, all files are read again.
+    /// Takes settings over; if they change how lines are read, the files that they change are read again.
     pub(crate) fn set_options(&mut self, options: ClientOptions) {
         self.hints = options.hints;
         self.defines = options.defines.into();
-        self.program.set_settings(options.settings);
+        self.given = options.given;
+        self.read_as_told();
+    }
+
+    /// Has the sources read as client and machine files say, open documents among them.
+    fn read_as_told(&mut self) {
+        if !read_as_told(&mut self.program, &self.given) {
+            return;
+        }
+        let mut changed = Vec::new();
+        for (path, open) in &mut self.documents {
+            let dialect = dialect_of(&self.program, path);
+            if !load::is_machine_file(path) && open.document.file().forced() != dialect {
+                open.document = Document::new(&open.document.file().text(), dialect);
+                changed.push((path.clone(), content_of(path, &open.document)));
+            }
+        }
+        self.program.set_files(changed);
+    }
+
+    /// The same, after a file has changed that may be one that tells.
+    fn read_as_told_by(&mut self, path: &Path) {
+        if load::is_machine_file(path) {
+            self.read_as_told();
+        }
+    }
+
+    /// Says which paths are not there that machine files name; gives whether that is news.
+    pub(super) fn set_absent(&mut self, paths: FxHashSet<PathBuf>) -> bool {
+        self.program.set_absent(paths)
     }
 
     pub(crate) fn open(&mut self, uri: proto::Uri, version: i32, text: &str) {
         let path = path_of(&uri);
-        let document = Document::new(text, None);
+        let document = Document::new(text, dialect_of(&self.program, &path));
         let files = self.program.prepare(vec![(path.clone(), content_of(&path, &document))]);
         let Some(file) = self.program.insert(files).into_iter().next() else { return };
-        self.documents.insert(path, Open { document, file });
+        self.documents.insert(path.clone(), Open { document, file });
+        self.read_as_told_by(&path);
         Arc::make_mut(&mut self.open).insert(file, Versions { uri, version });
     }
 
@@ -188,7 +229,7 @@ impl Workspace {
                     }
                 }
                 proto::TextDocumentContentChangeEvent::TextDocumentContentChangeWholeDocument(whole) => {
-                    open.document = Document::new(&whole.text, None);
+                    open.document = Document::new(&whole.text, dialect_of(&self.program, &path));
                     let content = content_of(&path, &open.document);
                     let files = self.program.prepare(vec![(path.clone(), content)]);
                     self.program.insert(files);
@@ -198,6 +239,7 @@ impl Workspace {
         if let Some(own) = Arc::make_mut(&mut self.open).get_mut(&open.file) {
             own.version = version;
         }
+        self.read_as_told_by(&path);
         Ok(())
     }
 
@@ -213,11 +255,16 @@ impl Workspace {
     pub(crate) fn remove(&mut self, path: &Path) {
         if !self.documents.contains_key(path) {
             self.program.remove_file(path);
+            self.read_as_told_by(path);
         }
     }
 
     fn insert_from_disk(&mut self, files: Vec<Prepared>) {
-        let open: HashSet<_> = self.documents.keys().cloned().collect();
-        self.program.insert(files.into_iter().filter(|it| !open.contains(it.path())).collect());
+        let files: Vec<_> = files.into_iter().filter(|it| !self.documents.contains_key(it.path())).collect();
+        let may_tell = files.iter().any(|it| load::is_machine_file(it.path()));
+        self.program.insert(files);
+        if may_tell {
+            self.read_as_told();
+        }
     }
 }

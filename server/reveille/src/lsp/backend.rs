@@ -5,11 +5,12 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use reveille_editor::Refusal;
+use reveille_program::Content;
 use tower_lsp::gen_lsp_types as proto;
 use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
 use tower_lsp::{Client, LanguageServer};
 
-use super::capabilities::{client_traits, server_capabilities};
+use super::capabilities::{MACHINE_FILE_TRIGGERS, client_traits, server_capabilities};
 use super::options::ClientOptions;
 use super::{formatting, to_proto};
 use crate::front::{SNAPSHOT, Shared, Snapshot};
@@ -143,7 +144,7 @@ impl LanguageServer for Backend {
     async fn hover(&self, params: proto::HoverParams) -> Result<Option<proto::Hover>> {
         let at = params.text_document_position_params;
         work("textDocument/hover", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.text(&at.text_document.uri)?;
             let found = reveille_editor::hover(snapshot.model(), file, snapshot.byte(file, at.position))?;
             let content = if snapshot.traits.hover_markdown {
                 proto::MarkupContent { kind: proto::MarkupKind::Markdown, value: found.markdown }
@@ -180,7 +181,7 @@ impl LanguageServer for Backend {
         work("textDocument/codeLens", move |snapshot| {
             let file = snapshot.file(&params.text_document.uri)?;
             let model = snapshot.model();
-            let clock = model.program().settings().clock;
+            let clock = model.program().settings_of(file).clock;
             let costs = reveille_editor::routines(model, file).into_iter().map(|it| (it.0, it.1.text(clock)));
             let all = costs.chain(reveille_editor::handlers(model, file));
             Some(all.map(|(range, title)| to_proto::code_lens(snapshot, file, &range, title)).collect())
@@ -248,7 +249,7 @@ impl LanguageServer for Backend {
 
     async fn folding_range(&self, params: proto::FoldingRangeParams) -> Result<Option<Vec<proto::FoldingRange>>> {
         work("textDocument/foldingRange", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.text(&params.text_document.uri)?;
             let found = reveille_editor::folds(snapshot.model(), file);
             Some(found.iter().map(to_proto::folding_range).collect())
         })
@@ -336,7 +337,7 @@ impl LanguageServer for Backend {
         params: proto::DocumentSymbolParams,
     ) -> Result<Option<proto::DocumentSymbolResponse>> {
         work("textDocument/documentSymbol", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.text(&params.text_document.uri)?;
             let outline = reveille_editor::outline(snapshot.model(), file);
             if snapshot.traits.hierarchical_symbols {
                 let symbols = outline.into_iter().map(|it| to_proto::document_symbol(snapshot, file, it));
@@ -381,8 +382,13 @@ impl LanguageServer for Backend {
 
     async fn completion(&self, params: proto::CompletionParams) -> Result<Option<proto::CompletionResponse>> {
         let at = params.text_document_position_params;
+        let trigger = params.context.and_then(|it| it.trigger_character);
         work("textDocument/completion", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.text(&at.text_document.uri)?;
+            // A client asks behind the same characters in every file.
+            if trigger.is_some_and(|it| MACHINE_FILE_TRIGGERS.contains(&it.as_str())) && !snapshot.is_beside(file) {
+                return None;
+            }
             let byte = snapshot.byte(file, at.position);
             let (found, is_more) = reveille_editor::completions(snapshot.model(), file, byte);
             let items =
@@ -469,18 +475,23 @@ impl LanguageServer for Backend {
     }
 }
 
+/// What files have, as far as they can be read. In which dialect they are read the program says when it takes them.
+fn contents(paths: Vec<PathBuf>) -> Vec<(PathBuf, Content)> {
+    paths.into_iter().filter_map(|path| Some((path.clone(), load::content(&path, None).ok()??))).collect()
+}
+
 /// Reads the sources of the workspace's folders.
 fn load_folders(shared: &Shared) {
     let folders = shared.change(|workspace| workspace.folders.clone());
     for folder in folders {
         let mut paths = load::sources_in(&folder);
-        paths.extend(load::machine_files_in(&folder));
+        // They tell how the sources are read.
+        shared.load(contents(load::machine_files_in(&folder)));
         if paths.len() > MOST_FILES {
             tracing::warn!(folder = %folder.display(), files = paths.len(), most = MOST_FILES, "the folder has too many sources; the rest is read when included");
             paths.truncate(MOST_FILES);
         }
-        let files: Vec<_> =
-            paths.into_iter().filter_map(|path| Some((path.clone(), load::content(&path, None).ok()??))).collect();
+        let files = contents(paths);
         tracing::info!(folder = %folder.display(), files = files.len(), "read");
         shared.load(files);
     }

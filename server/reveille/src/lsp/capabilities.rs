@@ -6,6 +6,10 @@ use tower_lsp::gen_lsp_types as proto;
 use super::to_proto::{TOKEN_MODIFIERS, TOKEN_TYPES};
 use crate::front::ClientTraits;
 
+/// Characters behind which a client asks what can be written: in a source, and in the machine file.
+const SOURCE_TRIGGERS: &[&str] = &[".", "#", ",", "("];
+pub(super) const MACHINE_FILE_TRIGGERS: &[&str] = &["[", "=", "\""];
+
 /// What the client can do.
 pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits {
     let text = client.text_document.as_ref();
@@ -23,6 +27,11 @@ pub(super) fn client_traits(client: &proto::ClientCapabilities) -> ClientTraits 
     ClientTraits {
         unit,
         hover_markdown: formats.is_none_or(|it| it.contains(&proto::MarkupKind::Markdown)),
+        completion_markdown: text
+            .and_then(|it| it.completion.as_ref())
+            .and_then(|it| it.completion_item.as_ref())
+            .and_then(|it| it.documentation_format.as_ref())
+            .is_some_and(|it| it.contains(&proto::MarkupKind::Markdown)),
         related_information: text
             .and_then(|it| it.publish_diagnostics.as_ref())
             .and_then(|it| it.diagnostics_capabilities.related_information)
@@ -77,7 +86,9 @@ pub(super) fn server_capabilities(traits: &ClientTraits) -> proto::ServerCapabil
         selection_range_provider: Some(true.into()),
         call_hierarchy_provider: Some(true.into()),
         completion_provider: Some(proto::CompletionOptions {
-            trigger_characters: Some([".", "#", ",", "("].map(str::to_owned).into()),
+            trigger_characters: Some(
+                SOURCE_TRIGGERS.iter().chain(MACHINE_FILE_TRIGGERS).map(|it| (*it).to_owned()).collect(),
+            ),
             ..Default::default()
         }),
         signature_help_provider: Some(proto::SignatureHelpOptions {

@@ -34,6 +34,7 @@ pub(crate) fn did_change_watched_files(shared: &Arc<Shared>, params: proto::DidC
     let paths: Vec<PathBuf> = paths.filter(|path| load::is_source(path) || load::is_machine_file(path)).collect();
     // A file that was looked for in vain may be there now.
     shared.looked_for.clear();
+    shared.is_there.clear();
     if !paths.is_empty() {
         reload(shared, paths);
     }

@@ -4,14 +4,15 @@ use std::collections::BTreeMap;
 
 use reveille_cpu::Cpu;
 use reveille_editor::HintKinds;
-use reveille_program::{Settings, Sizing};
+use reveille_facts::Given;
+use reveille_program::Sizing;
 use serde::Deserialize;
 
 /// The options, as a client writes them. What is left out keeps its default.
 #[derive(Debug, Default, Deserialize)]
 #[serde(rename_all = "camelCase", default)]
 struct Written {
-    /// `68000`, `68008` or `68010`.
+    /// `68000`, `68008` or `68010`; without it that of the machine file.
     cpu: Option<String>,
     /// The processor's clock in Hz.
     clock: Option<u32>,
@@ -35,7 +36,8 @@ struct Hints {
 /// What is set, and what of it could not be understood.
 #[derive(Debug, Default)]
 pub(crate) struct ClientOptions {
-    pub(crate) settings: Settings,
+    /// What holds before what a machine file says.
+    pub(crate) given: Given,
     pub(crate) hints: HintKinds,
     pub(crate) defines: Vec<(String, i64)>,
     pub(crate) problems: Vec<String>,
@@ -61,19 +63,19 @@ impl ClientOptions {
         };
         if let Some(name) = &written.cpu {
             match Cpu::from_name(name) {
-                Some(cpu) => options.settings.cpu = cpu,
+                Some(cpu) => options.given.cpu = Some(cpu),
                 None => options.problems.push(format!("`{name}` is no processor that is known: 68000, 68008, 68010")),
             }
         }
-        options.settings.clock = written.clock.filter(|it| *it > 0);
-        options.settings.origin = written.origin.unwrap_or(0);
+        options.given.clock = written.clock.filter(|it| *it > 0);
+        options.given.origin = written.origin;
         let mut sizing = Sizing::default();
         for (rule, value) in &written.sizing {
             if let Err(problem) = sizing.set(rule, value) {
                 options.problems.push(problem);
             }
         }
-        options.settings.sizing = sizing;
+        options.given.sizing = sizing;
         for (name, value) in &written.defines {
             let number = match value {
                 serde_json::Value::Bool(is_set) => Ok(i64::from(*is_set)),
@@ -97,7 +99,7 @@ mod tests {
     #[test]
     fn options_are_read_and_what_is_wrong_is_said() {
         let options = ClientOptions::read(&json!({"cpu": "68010", "clock": 8_000_000, "hints": {"cycles": true}}));
-        assert_eq!((options.settings.cpu.name(), options.settings.clock), ("68010", Some(8_000_000)));
+        assert_eq!((options.given.cpu.map(|it| it.name()), options.given.clock), (Some("68010"), Some(8_000_000)));
         assert!(options.hints.cycles && !options.hints.addresses && options.problems.is_empty());
         let options = ClientOptions::read(&json!({"defines": {"ROM": 1, "BASE": "$FC0000", "BAD": [2]}}));
         assert_eq!(options.defines, [("BASE".to_owned(), 0xfc_0000), ("ROM".to_owned(), 1)]);

@@ -180,13 +180,24 @@ pub(crate) fn completion_item(
         CompletionKind::Constant => proto::CompletionItemKind::Constant,
         CompletionKind::File => proto::CompletionItemKind::File,
         CompletionKind::Layout => proto::CompletionItemKind::Struct,
+        CompletionKind::Heading => proto::CompletionItemKind::Module,
+        CompletionKind::Key => proto::CompletionItemKind::Property,
+        CompletionKind::Value => proto::CompletionItemKind::Value,
     };
+    let documentation = (!item.documentation.is_empty()).then_some(item.documentation);
+    let markup = |value| proto::MarkupContent { kind: proto::MarkupKind::Markdown, value };
     proto::CompletionItem {
         kind: Some(kind),
+        documentation: documentation
+            .map(|it| if snapshot.traits.completion_markdown { markup(it).into() } else { plain(&it).into() }),
         detail: (!item.detail.is_empty()).then_some(item.detail),
         sort_text: Some(format!("{rank:05}")),
         text_edit: Some(
-            proto::TextEdit { range: snapshot.range(file, &item.range), new_text: item.label.clone() }.into(),
+            proto::TextEdit {
+                range: snapshot.range(file, &item.range),
+                new_text: item.insert.unwrap_or_else(|| item.label.clone()),
+            }
+            .into(),
         ),
         label: item.label,
         ..Default::default()

@@ -233,7 +233,7 @@ fn constants_value(constants: &ConstantsFact) -> serde_json::Value {
 }
 
 fn vectors_value(model: &Model, vectors: &VectorsFact) -> serde_json::Value {
-    let cpu = model.program().settings().cpu;
+    let cpu = model.program().settings_of(vectors.at.place.file).cpu;
     let entries = vectors.entries.iter().map(|it| {
         json!({
             "number": it.vector.number,

@@ -187,7 +187,7 @@ fn tabs_to_blanks(text: &mut String, source: &str) {
 /// Sections and names at the end.
 fn summary(model: &Model, unit: &Unit, found: &[Section], out: &mut dyn Write) -> anyhow::Result<()> {
     let program = model.program();
-    let settings = program.settings();
+    let settings = unit.settings(program);
     let clock = settings.clock.map_or(String::new(), |it| {
         format!(", {} MHz, 1 cycle = {} ns", megahertz(it), 1_000_000_000 / u64::from(it.max(1)))
     });

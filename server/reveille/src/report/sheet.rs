@@ -242,9 +242,9 @@ fn memory(model: &Model, pictures: Pictures<'_>, out: &mut dyn Write) -> anyhow:
 
 /// Exception vectors: those that hold the same handler and follow each other in one row.
 fn vectors(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
-    let cpu = model.program().settings().cpu;
     let mut is_first = true;
     for fact in model.vectors() {
+        let cpu = model.program().settings_of(fact.at.place.file).cpu;
         if std::mem::take(&mut is_first) {
             writeln!(out, "## Exception vectors\n")?;
         }
