@@ -15,7 +15,7 @@ pub(super) fn line_findings(fact: &LineFact) -> Vec<Finding> {
     let line = &fact.line;
     let place = |tags: &[usize]| fact.evidence(tags).first().copied().unwrap_or(fact.at);
     for item in &line.wrong {
-        let message = format!("`{}` is set to {}", fact.name, item.value);
+        let message = format!("`{}`: {}; correct the value", fact.name, item.value);
         found.push(Finding::new("serial-010", place(&item.tags), message));
     }
     let rates: Vec<(&str, &Rate)> = fact.rates().collect();
@@ -68,9 +68,11 @@ fn push_once(found: &mut Vec<Finding>, finding: Finding) {
     }
 }
 
-/// The last write of several: what made a setting what it is.
+/// The last write that made a rate what it is; one that decides the frame as well comes behind the others.
 fn last(fact: &LineFact, tags: &[usize]) -> Evidence {
-    tags.iter().filter_map(|it| fact.writes.get(*it)).next_back().map_or(fact.at, |it| it.at)
+    let frame = fact.line.data.as_ref().map_or(&[][..], |it| it.tags.as_slice());
+    let own = tags.iter().rev().find(|it| !frame.contains(it)).or(tags.last());
+    own.and_then(|it| fact.writes.get(*it)).map_or(fact.at, |it| it.at)
 }
 
 /// A rate that is too far from what is meant.
@@ -108,8 +110,9 @@ fn other_clock(fact: &LineFact) -> Option<Finding> {
     let other = fact.chip.clocks.iter().copied().find(|it| *it != fact.clock.hertz && is_good(made(*it)))?;
     let meant = nearest_standard(made(other))?;
     let message = format!(
-        "`{}` divides by {divide}, which makes {:.1} bit/s of {} Hz and {meant} of {other} Hz: the divisor is one for another clock; correct it, or the clock in {}",
+        "`{}`: {} makes {:.1} bit/s of {} Hz and {meant} of {other} Hz: it is one for another clock; correct it, or the clock in {}",
         fact.name,
+        rate.text,
         rate.exact.unwrap_or_default(),
         fact.clock.hertz,
         if fact.clock.from == ClockFrom::MachineFile { "the machine file" } else { "the source" },
