@@ -75,9 +75,6 @@ fn is_branch(instruction: &Instruction) -> bool {
     instruction.forms[0].slots.iter().any(|it| matches!(it, Slot::Branch | Slot::Loop))
 }
 
-/// The address behind the last that can be.
-const END: i64 = 1 << 24;
-
 /// A piece of the picture: a region, or a gap between two.
 struct Piece<'a> {
     region: Option<&'a MemoryFact>,
@@ -97,8 +94,8 @@ fn pieces(map: &MemoryMap) -> Vec<Piece<'_>> {
         found.push(Piece { region: Some(region), from: region.from, end: region.end, is_inside: region.from < at });
         at = at.max(region.end);
     }
-    if at < END {
-        found.push(Piece { region: None, from: at, end: END, is_inside: false });
+    if at < map.end {
+        found.push(Piece { region: None, from: at, end: map.end, is_inside: false });
     }
     found
 }
@@ -116,20 +113,20 @@ fn rows(piece: &Piece<'_>) -> usize {
 
 fn size(bytes: i64) -> String {
     match bytes {
+        1 => "1 byte".to_owned(),
+        ..=0xfff => format!("{bytes} bytes"),
         _ if bytes % (1 << 20) == 0 => format!("{} MiB", bytes >> 20),
         _ if bytes % 1024 == 0 => format!("{} KiB", bytes >> 10),
-        1 => "1 byte".to_owned(),
-        _ if bytes < 4096 => format!("{bytes} bytes"),
-        _ => format!("{:.1} KiB", bytes as f64 / 1024.0),
+        _ => format!("about {} KiB", (bytes + 512) >> 10),
     }
 }
 
-/// The mark of a kind of memory in the picture, and its colours on light and dark paper.
-const KINDS: &[(&str, char, &str, &str)] = &[
-    ("rom", '#', "#b3541e", "#e08a4f"),
-    ("ram", '=', "#2f6f8f", "#6fb0cf"),
-    ("device", '*', "#6b5b95", "#a797d1"),
-    ("unknown", '?', "#a33", "#e66"),
+/// The mark of a kind of memory in the picture, what it is called there, and its colours on light and dark paper.
+const KINDS: &[(&str, char, &str, &str, &str)] = &[
+    ("rom", '#', "ROM", "#b3541e", "#e08a4f"),
+    ("ram", '=', "RAM", "#2f6f8f", "#6fb0cf"),
+    ("device", '*', "device", "#6b5b95", "#a797d1"),
+    ("unknown", '?', "not known", "#a33", "#e66"),
 ];
 
 fn mark(kind: &str) -> char {
@@ -141,9 +138,11 @@ fn words(piece: &Piece<'_>) -> String {
     let bytes = size(piece.end - piece.from);
     match piece.region {
         Some(MemoryFact { name: Some(name), kind, uses, .. }) => {
-            let used = if uses.first.is_none() { ", not used by name" } else { "" };
+            // A ROM has the program itself, whether data in it has a name or not.
+            let used = if uses.first.is_none() && *kind != "rom" { ", nothing uses it" } else { "" };
             let inside = if piece.is_inside { ", inside the one above" } else { "" };
-            format!("{name}, {kind}, {bytes}{inside}{used}")
+            let kind = KINDS.iter().find(|it| it.0 == *kind).map_or("", |it| it.2);
+            format!("{name}: {kind}, {bytes}{inside}{used}")
         }
         Some(_) => format!("used, but not in the map, {bytes}"),
         None => format!("{bytes} of nothing"),
@@ -181,11 +180,11 @@ pub fn memory_svg(map: &MemoryMap, title: &str) -> String {
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 560 {height}\" role=\"img\" aria-label=\"{}\"><style>text{{font:11px sans-serif;fill:#222}}.gap{{fill:none;stroke:#999;stroke-dasharray:3 3}}",
         xml(title)
     );
-    for (kind, _, light, _) in KINDS {
+    for (kind, _, _, light, _) in KINDS {
         let _ = write!(text, ".m-{kind}{{fill:{light}}}");
     }
     text.push_str("@media(prefers-color-scheme:dark){text{fill:#ddd}");
-    for (kind, _, _, dark) in KINDS {
+    for (kind, _, _, _, dark) in KINDS {
         let _ = write!(text, ".m-{kind}{{fill:{dark}}}");
     }
     let _ = write!(text, "}}</style><title>{}</title>", xml(title));

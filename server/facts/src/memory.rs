@@ -75,6 +75,8 @@ impl MemoryFact {
 pub struct MemoryMap {
     /// The regions of the machine file, and the pages that the sources use beside them.
     pub regions: Vec<MemoryFact>,
+    /// The address behind the last that the processor has.
+    pub end: i64,
 }
 
 /// What a unit does in the memory of its machine.
@@ -390,5 +392,5 @@ pub(crate) fn map<'a>(cpu: Cpu, machine: &Machine, units: impl Iterator<Item = &
         uses,
     }));
     regions.sort_by_key(|it| (it.from, it.end));
-    Some(MemoryMap { regions })
+    Some(MemoryMap { regions, end: on_bus(cpu, -1) + 1 })
 }

@@ -230,24 +230,21 @@ impl<'a> Code<'a> {
 
     /// Where a branch or a call leads: the instruction at the address of an operand, if that is known and one is there.
     pub fn target(&mut self, line: &CodeLine, operand: usize) -> Option<CodeAt> {
+        let kind = line.code.operands.get(operand)?.kind;
+        let is_fixed = matches!(kind, Kind::Target | Kind::AbsoluteShort | Kind::AbsoluteLong | Kind::PcDisplacement);
+        if is_fixed { self.named(line, operand) } else { None }
+    }
+
+    /// The instruction whose address the value of an operand is, whatever the operand does with it.
+    pub fn named(&mut self, line: &CodeLine, operand: usize) -> Option<CodeAt> {
         let own = line.code.operands.get(operand).filter(|_| line.code.is_known[operand])?;
-        let is_relative = matches!(own.kind, Kind::Target | Kind::PcDisplacement);
+        let is_relative = matches!(own.kind, Kind::Target | Kind::PcDisplacement | Kind::PcIndex);
         let key = match (self.unit.absolute(line.location), line.location) {
             // What is relative to an address that nobody knows is encoded as if that were 0.
             (None, Value::Address(base, offset)) if is_relative => (base.0 + 1, offset + own.value),
             _ => (0, own.value),
         };
         self.instruction_at(key)
-    }
-
-    /// The instruction at an address.
-    pub fn at_address(&mut self, address: i64) -> Option<CodeAt> {
-        self.instruction_at((0, address))
-    }
-
-    /// The instruction at the location of a label.
-    pub fn at_location(&mut self, location: Value) -> Option<CodeAt> {
-        self.instruction_at(key(self.unit, location)?)
     }
 
     fn instruction_at(&mut self, key: Key) -> Option<CodeAt> {

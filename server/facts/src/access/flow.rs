@@ -120,24 +120,32 @@ impl<'a> Flow<'a> {
     /// Walks from some lines, and from those before each.
     pub(super) fn walk(&mut self, lines: &[CodeAt]) {
         for line in lines {
-            let mut at = *line;
-            for _ in 0..LINES_BEFORE {
-                if !self.asked_for.insert(at) {
-                    break;
-                }
-                let Some(before) = self.code.previous(at) else { break };
-                match self.code.line(before) {
-                    Some(it) if !ends(it.code.choice.instruction) => at = before,
-                    _ => break,
-                }
-            }
-            self.enter(at, &State::NOTHING);
+            self.ask_for(*line);
         }
         self.run();
         self.enter_from_elsewhere();
         // What is now known to be entered is no plain loop any more.
         self.open.extend(self.loops.values());
         self.run();
+    }
+
+    /// Asks for a line and for those before it; of the first of them nothing is known.
+    fn ask_for(&mut self, line: CodeAt) {
+        let mut at = line;
+        if !self.asked_for.insert(at) {
+            return;
+        }
+        for _ in 0..LINES_BEFORE {
+            let before = self.code.previous(at);
+            let leads_on = |it: Arc<CodeLine>| !ends(it.code.choice.instruction);
+            match before.filter(|it| self.code.line(*it).is_some_and(leads_on)) {
+                None => break,
+                // From there on it was asked for already.
+                Some(before) if !self.asked_for.insert(before) => return,
+                Some(before) => at = before,
+            }
+        }
+        self.enter(at, &State::NOTHING);
     }
 
     /// Lets what is known on a way to a line meet what is known there.
@@ -310,7 +318,7 @@ impl<'a> Flow<'a> {
                 continue;
             };
             for operand in 0..2 {
-                let to = self.code.target(&line, operand).filter(|it| self.states.contains_key(it));
+                let to = self.code.named(&line, operand).filter(|it| self.states.contains_key(it));
                 found.extend(to.filter(|it| !self.edges.contains(&(from, *it))));
             }
         }
@@ -323,10 +331,11 @@ impl<'a> Flow<'a> {
     /// The registers that a call may change.
     fn changed_by(&mut self, line: &CodeLine, operand: usize, depth: usize) -> u16 {
         let kind = line.code.operands[operand].kind;
+        let is_name = |it| matches!(it, Kind::Target | Kind::AbsoluteShort | Kind::AbsoluteLong | Kind::PcDisplacement);
         match self.code.target(line, operand) {
             Some(routine) => self.changed_in(routine, depth),
             // A name that is another module's.
-            None if !line.code.is_known[operand] && !matches!(kind, Kind::PcIndex | Kind::Index) => SCRATCH,
+            None if !line.code.is_known[operand] && is_name(kind) => SCRATCH,
             None => ALL,
         }
     }

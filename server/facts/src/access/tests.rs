@@ -112,6 +112,8 @@ fn values_of_data_registers() {
             "scc changes F00000.1 FF",
         ]
     );
+    let absolute = "\tmoveq\t#5,d0\n\tmove.b\td1,$F00000\n\tmove.b\td0,$F00001\n\trts\n";
+    assert_eq!(values(absolute), ["move writes F00000.1", "move writes F00001.1 5"]);
     let told = told("\tlea\t$F00000,a0\n\tmove.b\t#$12,d1\n\tmove.b\td1,(a0)\n");
     assert_eq!(told, ["3 `(a0)`: move writes F00000.1 12 of 2 `#$12`"]);
 }
@@ -192,6 +194,8 @@ fn calls() {
     let foreign =
         "\txref\tcfun\n\tlea\t$F00000,a0\n\tlea\t$F00010,a2\n\tjsr\tcfun\n\ttst.b\t(a0)\n\ttst.b\t(a2)\n\trts\n";
     assert_eq!(values(foreign), ["tst reads F00010.1"]);
+    let table = "one\tmoveq\t#0,d0\n\tlea\t$F00010,a2\n\tjsr\tone(pc,d1.w)\n\ttst.b\t(a2)\n\trts\n";
+    assert_eq!(values(table), [""; 0], "a call through a table may change every register");
     let anywhere = "\tlea\t$F00010,a2\n\tjsr\t(a1)\n\ttst.b\t(a2)\n\trts\n";
     assert_eq!(values(anywhere), [""; 0]);
 }
