@@ -5,7 +5,7 @@ use std::ops::Range;
 use crate::check;
 use crate::keys::{DEFAULT_ENCODING, DEFAULT_ENDIAN, FILE};
 use crate::place::{Problem, Spanned};
-use crate::tree::{Entry, Table, parse};
+use crate::tree::{Table, parse};
 
 /// A file that was read.
 #[derive(Clone, Debug)]
@@ -29,34 +29,6 @@ pub fn read(text: &str) -> Reading {
     }
     problems.sort_by_key(|it| it.span.start);
     Reading { file, problems, tree }
-}
-
-impl Reading {
-    /// The table that a byte of the text belongs to: the innermost one written in brackets around it, else the one whose heading
-    /// was last. For completion.
-    #[must_use]
-    pub fn table_at(&self, byte: usize) -> &Table {
-        let mut best = &self.tree;
-        self.tree.visit(&mut |table| {
-            // Headings do not reach over their tables; what is written in one line does.
-            let around = |it: &Table| it.is_inline && it.span.contains(&byte);
-            let is_candidate = table.span.start <= byte && (!table.is_inline || around(table));
-            if is_candidate && (around(table), table.span.start) >= (around(best), best.span.start) {
-                best = table;
-            }
-        });
-        best
-    }
-
-    /// The key with its value whose name is at a byte of the text. For hover.
-    #[must_use]
-    pub fn entry_at(&self, byte: usize) -> Option<&Entry> {
-        let mut found = None;
-        self.tree.visit(&mut |table| {
-            found = table.entries.iter().find(|it| it.span.contains(&byte)).or(found);
-        });
-        found
-    }
 }
 
 /// What a file says.

@@ -1,7 +1,8 @@
 //! `reveille.toml`: what the source of a firmware cannot say. Text in; machines, blocks and what is wrong out.
 //!
 //! [`keys`] is the one table of what may stand in the file: the reader follows it, the words of its messages come from it, and
-//! so can completion, hover and a schema. A key is added there, and read in [`MachineFile`].
+//! so do completion, hover and the schema. A key is added there, and read in [`MachineFile`]. [`written`] tells what may stand at a
+//! place of a text that is no TOML yet.
 //!
 //! What is wrong leaves out what depends on it and no more: all else of the file counts.
 //!

@@ -185,7 +185,7 @@ impl Scan<'_> {
         while let Some(byte) = bytes.get(at) {
             match byte {
                 b'\n' => return at,
-                b'\\' if quote == b'"' => at += 1,
+                b'\\' if quote == b'"' && bytes.get(at + 1) != Some(&b'\n') => at += 1,
                 byte if *byte == quote => return at + 1,
                 _ => (),
             }

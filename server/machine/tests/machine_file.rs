@@ -5,7 +5,7 @@ use std::ops::Range;
 use proptest::prelude::*;
 use reveille_machine::keys::{self, Key, Kind, Presence, Section};
 use reveille_machine::{
-    MachineFile, Notation, Problem, ProblemKind, Reading, line_and_column, number, read, span_inside,
+    MachineFile, Notation, Problem, ProblemKind, Reading, Slot, line_and_column, number, read, span_inside, written,
 };
 
 /// The file of the design.
@@ -351,37 +351,27 @@ fn every_key_of_the_table_is_read_and_its_example_and_default_are_right() {
 }
 
 #[test]
-fn a_place_knows_its_table_and_its_key() {
-    let read = read(SKERRY);
-    let table = |needle: &str| read.table_at(SKERRY.find(needle).unwrap()).section.header;
-    let tables =
-        ["# The", "dialect", "title    =", "name = \"duart\"", "stride", "rpm", "repeat", "\"mm/h\"", "rules = ["];
-    let headers = tables.map(table);
-    let expected = [
-        "reveille.toml",
-        "[firmware]",
-        "[machine.NAME]",
-        "[[machine.NAME.memory]]",
-        "[[machine.NAME.serial]]",
-        "[[machine.NAME.drive]]",
-        "[[block]]",
-        "[[block.fields]]",
-        "[[block]]",
-    ];
-    assert_eq!(headers, expected);
-    let key = |needle: &str| read.entry_at(SKERRY.find(needle).unwrap() + 1).map(|it| it.key.meaning);
-    assert_eq!(key("rpm"), Some("how fast the disk turns"));
-    assert_eq!(key("must"), Some("the only value it should have"));
-    assert_eq!(key("250_000"), None);
-}
-
-#[test]
 fn a_key_is_found_by_its_path() {
     let found = |path: &[&str]| keys::find(path).map(|it| it.name);
     assert_eq!(found(&["machine", "skerry", "drive", "rate"]), Some("rate"));
     assert_eq!(found(&["machine", "skerry"]), Some("machine"));
     assert_eq!(found(&["block", "fields", "must"]), Some("must"));
     assert_eq!((found(&[]), found(&["firmware", "roots", "x"]), found(&["machine", "a", "b"])), (None, None, None));
+}
+
+/// What is told of a text as it is written lies in it, too.
+fn check_written(text: &str, byte: usize) -> Result<(), TestCaseError> {
+    let found = written(text, byte);
+    let slot = found.slot.map(|it| match it {
+        Slot::Heading(range) | Slot::Key { range, .. } | Slot::Value { range, .. } => range,
+    });
+    let keys = found.tables.iter().flat_map(|it| it.keys.iter().map(|it| it.1.clone()));
+    let headings = found.tables.iter().map(|it| it.heading.clone());
+    for span in keys.chain(headings).chain(slot) {
+        prop_assert!(text.get(span.clone()).is_some(), "{span:?} in {text:?}");
+    }
+    prop_assert!(found.tables.iter().all(|it| text.get(it.heading.end..it.end).is_some()), "{text:?}");
+    Ok(())
 }
 
 /// Every range lies in the text and between characters.
@@ -394,7 +384,7 @@ fn check_places(text: &str) -> Result<(), TestCaseError> {
     spans.extend(read.file.blocks.iter().flat_map(|it| &it.fields).map(|it| it.span.clone()));
     for span in spans {
         prop_assert!(text.get(span.clone()).is_some(), "{span:?} in {text:?}");
-        let _ = (read.table_at(span.start), read.entry_at(span.end));
+        check_written(text, span.end)?;
         prop_assert!(line_and_column(text, span.end) >= (1, 1));
     }
     for problem in &read.problems {
@@ -415,6 +405,7 @@ fn deep_and_long_texts_are_read() {
     }
     check_places(&format!("[machine.a]\n{} = 1\n", "k".repeat(100_000))).unwrap();
     check_places(&"[[block]]\n".repeat(2000)).unwrap();
+    check_written(&"[[block]]\nfields = [{ a = [".repeat(2000), 10).unwrap();
 }
 
 proptest! {

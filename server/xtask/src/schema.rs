@@ -14,13 +14,14 @@ const PREFIXED: &str = "(?:\\$|0[xX])[0-9A-Fa-f](?:[0-9A-Fa-f_]*[0-9A-Fa-f])?|(?
 /// The schema, as it is committed.
 pub(crate) fn schema() -> Result<String> {
     let mut definitions = Map::new();
-    let mut schema = table(&FILE, &mut definitions)?;
+    let file = table(&FILE, &mut definitions)?;
+    let mut schema = Map::new();
     schema.insert("$schema".into(), json!("http://json-schema.org/draft-07/schema#"));
     schema.insert(
         "$comment".into(),
         json!("Made by `cargo run -p xtask -- docs` from the table of keys. Change that, not this file."),
     );
-    schema.insert("title".into(), json!("reveille.toml"));
+    schema.extend(file);
     schema.insert("definitions".into(), Value::Object(definitions));
     let text = serde_json::to_string_pretty(&schema).context("the schema cannot be written")?;
     Ok(text + "\n")
@@ -76,8 +77,11 @@ fn property(key: &Key, definitions: &mut Map<String, Value>) -> Result<Value> {
         ] }),
         Kind::Table(section) => json!({ "allOf": [reference(section, definitions)?] }),
         Kind::Tables(section) => {
-            let least = usize::from(key.presence == Presence::Required);
-            json!({ "type": "array", "items": reference(section, definitions)?, "minItems": least })
+            let mut list = json!({ "type": "array", "items": reference(section, definitions)? });
+            if key.presence == Presence::Required {
+                list["minItems"] = json!(1);
+            }
+            list
         }
         Kind::Named(section) => {
             json!({ "type": "object", "additionalProperties": reference(section, definitions)? })
