@@ -11,6 +11,7 @@ mod convert;
 mod finding;
 mod fix;
 pub mod image;
+mod jumps;
 mod linkage;
 mod machine;
 mod memory;

@@ -16,7 +16,7 @@ use crate::serial::{
 };
 use crate::setup::Named;
 use crate::vectors::{VectorEntry, VectorsFact, vectors};
-use crate::{linkage, memory, reads, relations, sectors, source};
+use crate::{jumps, linkage, memory, reads, relations, sectors, source};
 
 /// A fact: something decoded from the program, with its evidence.
 #[derive(Clone, Copy, Debug)]
@@ -262,6 +262,7 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     findings.extend(reads::findings(program, unit, &blocks));
     findings.extend(sectors::findings(program, unit, &blocks));
+    findings.extend(jumps::findings(program, unit));
     let named = NamedRegisters::new(program, unit);
     let ports = ports(program, machine, unit, &named);
     let accesses = accesses(program, unit, &|address| ports.iter().any(|it| it.covers(address)));

@@ -103,6 +103,8 @@ LOADAD	EQU	RAMBASE+$4000	where the boot file goes
 
 *	Keys held at reset, console bits
 
+KEYFEED	EQU	$A		the program's: paper feed
+KEYTIDE	EQU	$B		the program's: show the tide
 KEYROM	EQU	$C		run the program in ROM
 KEYHOLD	EQU	$D		stay at the prompt
 RXRDY	EQU	0		status: a character has come

@@ -90,7 +90,7 @@ fn a_hover_over_an_address_says_what_the_memory_map_has_there() {
     assert_eq!(at(6, 6), start);
     assert_eq!(at(7, 12), "", "a number for a data register is no address");
     assert_eq!(at(8, 13), "", "a displacement is no address");
-    assert_eq!(at(9, 1), "in `rom`, ROM: its start + $24");
+    assert_eq!(at(9, 1), "in `rom`, ROM: its start + $1C");
 }
 
 /// The column and the line of the mark `|`, and the text without it.
@@ -211,7 +211,7 @@ fn the_next_answer_goes_by_what_was_typed_in_the_machine_file() {
     client.open(&source, TIMED);
     let _ = client.findings(&source, 1);
     client.open(&machine, "");
-    assert!(!told(&mut client, &source, 1, 7).contains("µs"), "{}", told(&mut client, &source, 1, 7));
+    assert!(!told(&mut client, &source, 1, 7).contains(" us;"), "{}", told(&mut client, &source, 1, 7));
     let mut version = 1;
     let mut write_whole = |client: &mut Client, text: &str| {
         version += 1;
@@ -221,9 +221,9 @@ fn the_next_answer_goes_by_what_was_typed_in_the_machine_file() {
     };
     // NOP takes 4 clocks: M68000 User's Manual, table 8-10.
     write_whole(&mut client, "[machine.skerry]\nclock = 8_000_000\n");
-    assert!(told(&mut client, &source, 1, 7).contains("0.5 µs"), "{}", told(&mut client, &source, 1, 7));
+    assert!(told(&mut client, &source, 1, 7).contains("0.50 us"), "{}", told(&mut client, &source, 1, 7));
     write_whole(&mut client, "[machine.skerry]\nclock = 4_000_000\n");
-    assert!(told(&mut client, &source, 1, 7).contains("1 µs"), "{}", told(&mut client, &source, 1, 7));
+    assert!(told(&mut client, &source, 1, 7).contains("1.00 us"), "{}", told(&mut client, &source, 1, 7));
     // Names change what is read.
     let highlighted = |client: &mut Client| {
         let range = json!({ "start": { "line": 3, "character": 0 }, "end": { "line": 3, "character": 9 } });

@@ -243,7 +243,7 @@ mod tests {
 
     #[test]
     fn a_machine_is_named_after_its_folder() {
-        assert_eq!(machine_name(Path::new("/work/Skerry 12/reveille.toml")), "skerry12");
+        assert_eq!(machine_name(Path::new("/bench/Skerry 12/reveille.toml")), "skerry12");
         assert_eq!(machine_name(Path::new("reveille.toml")), "board");
         assert_eq!([bare_or_quoted("skerry-12"), bare_or_quoted("a.b")], ["skerry-12", "\"a.b\""]);
     }

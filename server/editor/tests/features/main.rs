@@ -8,6 +8,7 @@ mod constants;
 mod expansions;
 mod lines;
 mod renaming;
+mod serial;
 
 use std::ops::Range;
 use std::path::PathBuf;

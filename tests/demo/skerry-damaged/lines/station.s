@@ -103,4 +103,8 @@ gainit	move.b	#3,GAUGE	reset, and no more
 gaword	move.w	#$0015,GAUGE	the chip gets the zero byte
 	rts
 
+*	What the front panel can ask for
+
+linetab	dc.l	coninit,prinit,mdinit+1,gaword
+
 	END
