@@ -66,6 +66,26 @@ fn tables(criterion: &mut Criterion) {
     });
 }
 
+/// Set-ups of a console, as many as a large firmware never has: routines, tables, constants, vectors.
+fn lines(criterion: &mut Criterion) {
+    let mut text =
+        "DUART\tequ\t$F00001\t\tMC68681, 3.6864 MHz\nCRA\tequ\t4\nCSRA\tequ\t2\nACR\tequ\t8\n\torg\t$1000\n".to_owned();
+    for at in 0..500 {
+        text += &format!(
+            "init{at}\tlea\tDUART,a0\n\tmove.b\t#$10,CRA(a0)\n\tmove.b\t#$13,(a0)\n\tmove.b\t#$07,(a0)\n\tmove.b\t#$BB,CSRA(a0)\n\tmove.b\t#$80,ACR(a0)\n\trts\n"
+        );
+        text += &format!("sccinit{at}\tdc.b\t9,$C0,4,$44,3,$C1,5,$EA,11,$50,12,6,13,0,14,3\n");
+    }
+    criterion.bench_function("1,000 set-ups of serial lines to findings", |bench| {
+        bench.iter(|| {
+            let mut program = Program::new();
+            program.set_files(vec![(PathBuf::from("a.s"), Content::Text(File::new(&text, None), Encoding::Utf8))]);
+            let model = Model::new(program, &[], None);
+            (model.lines().count(), model.findings().len())
+        });
+    });
+}
+
 fn images(criterion: &mut Criterion) {
     let table = formats().iter().find(|it| it.name == "1440k").and_then(|it| Table::of_format(it).ok());
     let (Some(table), Ok(moment)) = (table, Moment::new([1986, 3, 3], [12, 0, 0])) else { return };
@@ -81,5 +101,5 @@ fn images(criterion: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, findings, tables, images);
+criterion_group!(benches, findings, tables, lines, images);
 criterion_main!(benches);

@@ -4,6 +4,7 @@ use reveille_program::{DataRun, DefinitionKind, Place, Program, Unit, Value, dat
 use reveille_source::Operation;
 
 use crate::finding::{Evidence, Finding};
+use crate::vectors::VectorsFact;
 
 /// From so many entries on it is a table.
 const LEAST: u16 = 3;
@@ -19,11 +20,17 @@ struct Entry {
     is_code: bool,
 }
 
-/// The findings of a unit.
-pub(crate) fn findings(program: &Program, unit: &Unit) -> Vec<Finding> {
+/// The findings of a unit. Of vectors their own rules tell.
+pub(crate) fn findings(program: &Program, unit: &Unit, vectors: &[VectorsFact]) -> Vec<Finding> {
+    let is_vector = |run: &DataRun| {
+        vectors
+            .iter()
+            .flat_map(|it| &it.entries)
+            .any(|it| it.at.place.file == run.file && (run.first..=run.last).contains(&it.at.place))
+    };
     let wants = |head: reveille_program::Head<'_>| head.is_symbolic && head.operands >= LEAST;
     let runs = data_runs(program, unit, &wants);
-    runs.iter().flat_map(|run| table(program, unit, run)).collect()
+    runs.iter().filter(|it| !is_vector(it)).flat_map(|run| table(program, unit, run)).collect()
 }
 
 fn table(program: &Program, unit: &Unit, run: &DataRun) -> Vec<Finding> {

@@ -262,7 +262,6 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     let mut findings = relations::findings(program, machine, unit, &mut blocks, &constants);
     findings.extend(reads::findings(program, unit, &blocks));
     findings.extend(sectors::findings(program, unit, &blocks));
-    findings.extend(jumps::findings(program, unit));
     let named = NamedRegisters::new(program, unit);
     let ports = ports(program, machine, unit, &named);
     let accesses = accesses(program, unit, &|address| ports.iter().any(|it| it.covers(address)));
@@ -270,6 +269,7 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     findings.extend(own);
     let (vectors, wrong) = vectors(program, machine, unit);
     findings.extend(wrong);
+    findings.extend(jumps::findings(program, unit, &vectors));
     for id in unit.files() {
         if let Some(file) = program.file(*id) {
             findings.extend(source::file_findings(unit, file));

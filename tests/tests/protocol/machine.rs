@@ -211,7 +211,7 @@ fn the_next_answer_goes_by_what_was_typed_in_the_machine_file() {
     client.open(&source, TIMED);
     let _ = client.findings(&source, 1);
     client.open(&machine, "");
-    assert!(!told(&mut client, &source, 1, 7).contains(" us;"), "{}", told(&mut client, &source, 1, 7));
+    assert!(!told(&mut client, &source, 1, 7).contains(" us"), "{}", told(&mut client, &source, 1, 7));
     let mut version = 1;
     let mut write_whole = |client: &mut Client, text: &str| {
         version += 1;
@@ -253,7 +253,7 @@ fn the_next_answer_goes_by_what_was_typed_in_the_machine_file() {
     client.notify("workspace/didChangeConfiguration", json!({ "settings": { "reveille": { "clock": 16_000_000 } } }));
     write_whole(&mut client, "[machine.skerry]\nclock = 4_000_000\n");
     let mut tries = 0;
-    while !told(&mut client, &source, 1, 7).contains("0.25 µs") {
+    while !told(&mut client, &source, 1, 7).contains("0.25 us") {
         tries += 1;
         assert!(tries < 200, "{}", told(&mut client, &source, 1, 7));
         std::thread::sleep(std::time::Duration::from_millis(20));

@@ -7,6 +7,7 @@ mod machine;
 mod mending;
 mod questions;
 mod renaming;
+mod serial;
 mod structure;
 mod vectors;
 
