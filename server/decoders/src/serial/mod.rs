@@ -85,12 +85,12 @@ impl Chip {
         self.channels.iter().position(|it| it.eq_ignore_ascii_case(name))
     }
 
-    /// The variant that a part number or a letter names.
+    /// The variant that a part number or a letter names; letters of a maker before the number do not count.
     #[must_use]
     pub fn variant(&self, name: &str) -> Option<&Variant> {
-        let is_it =
-            |it: &&Variant| it.name.eq_ignore_ascii_case(name) || it.also.iter().any(|also| names_part(name, also));
-        self.variants.iter().find(is_it)
+        let number = name.trim_start_matches(|it: char| it.is_ascii_alphabetic());
+        let is_part = |also: &String| names_part(name, also) || names_part(number, also);
+        self.variants.iter().find(|it| it.name.eq_ignore_ascii_case(name) || it.also.iter().any(is_part))
     }
 
     /// What a constant of a kind divides the clock by; none where it is none of that kind.

@@ -330,8 +330,9 @@ fn by_names(program: &Program, unit: &Unit, named: &NamedRegisters) -> Vec<Port>
         if chip.own_bases {
             continue;
         }
-        let distances = groups.iter().find(|it| std::ptr::eq(it.chip, *chip) && it.base == 0);
-        add(chip, *value, distances.map_or(USUAL_STRIDE, |it| it.stride), None, *at);
+        let distances = groups.iter().find(|it| std::ptr::eq(it.chip, *chip) && it.base < LOWEST);
+        let (start, stride) = distances.map_or((0, USUAL_STRIDE), |it| (it.base, it.stride));
+        add(chip, value + start, stride, None, *at);
     }
     // Control addresses of chips whose channels lie where the board wants them.
     for (at, value) in &named.hits {
@@ -368,8 +369,8 @@ fn groups(unit: &Unit, named: &NamedRegisters) -> Vec<Group> {
                 let places = places.filter(|it| it.0.is_none() || meaning.channel.is_none() || it.0 == meaning.channel);
                 for (_, offset) in places {
                     let base = value - stride * i64::from(*offset);
-                    // Distances start at the chip itself.
-                    if base < LOWEST && base != 0 {
+                    // Distances start at the chip itself, or at the even address before it.
+                    if base < LOWEST && !matches!(base, 0 | 1) {
                         continue;
                     }
                     let same = all

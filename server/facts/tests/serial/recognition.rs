@@ -28,6 +28,14 @@ fn names_of_registers_alone_tell_the_chip() {
     assert_eq!(lines("CR\tequ\t13\nLF\tequ\t10\nSR\tequ\t1\n", None), [""; 0]);
 }
 
+/// A boot header of a UNIX machine: a 2661 at odd addresses, data at 1, status at 3, mode at 5, command at 7.
+#[test]
+fn distances_may_be_counted_from_the_even_address_before_the_chip() {
+    let text = "EPCI\tequ\t$7F0000\t\tSCN2661B, 4.9152 MHz\nDATA\tequ\t1\nSTATUS\tequ\t3\nMODE\tequ\t5\nCOMMAND\tequ\t7\ninit\tlea\tEPCI,a0\n\tmove.b\tCOMMAND(a0),d0\n\tmove.b\t#$4E,MODE(a0)\n\tmove.b\t#$3D,MODE(a0)\n\tmove.b\t#$27,COMMAND(a0)\n\trts\n";
+    assert_eq!(lines(text, None), ["scn2661: 9600 8N1 (code)"]);
+    assert_eq!(model(text, None).lines().next().unwrap().address, Some(0x7f_0001));
+}
+
 #[test]
 fn a_comment_or_a_constant_tells_the_clock() {
     let text = "DUART\tequ\t$F00001\t\tMC68681, 4 MHz\ninit\tlea\tDUART,a0\n\tmove.b\t#$10,4(a0)\n\tmove.b\t#$13,(a0)\n\tmove.b\t#7,(a0)\n\tmove.b\t#$BB,2(a0)\n\tmove.b\t#$80,8(a0)\n\trts\n";
