@@ -143,6 +143,7 @@ fn what_can_be_written_in_a_machine_file_is_offered() {
     assert_eq!(labels(&ask(5, "[[machine.skerry.drive]]\nmedium = |\n")), ["3.5", "5.25", "8"]);
     assert_eq!(labels(&ask(6, "[[block]]\nfields = [ { power_of_two = | } ]\n")), ["true", "false"]);
     assert!(labels(&ask(7, "[[machine.skerry.drive]]\ncontroller = \"|\"\n")).contains(&"\"WD1772\""));
+    assert!(labels(&ask(8, "[[machine.skerry.serial]]\nchip = \"|\"\n")).contains(&"\"mc68681\""));
     // What the program has: labels, sources and their folders.
     assert_eq!(labels(&ask(8, "[[block]]\nat = [\"char|\"]\n")), ["\"chart_table\""]);
     assert_eq!(labels(&ask(9, "[firmware]\nroots = |\n")), ["[\"rom/a.s\"]"]);

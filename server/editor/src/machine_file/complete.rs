@@ -198,7 +198,11 @@ fn choice(key: &Key, word: &Choice) -> String {
 /// Names that a text may be, with what they are: of the chips that are known.
 fn known_names(key: &Key) -> impl Iterator<Item = (&'static str, String)> {
     let controllers = if key.name == "controller" { reveille_decoders::track::controllers() } else { &[] };
-    controllers.iter().flat_map(|it| it.names.iter().map(|name| (name.as_str(), format!("after the {}", it.source))))
+    let controllers = controllers
+        .iter()
+        .flat_map(|it| it.names.iter().map(|name| (name.as_str(), format!("after the {}", it.source))));
+    let chips = if key.name == "chip" { reveille_decoders::serial::chips() } else { &[] };
+    controllers.chain(chips.iter().map(|it| (it.name.as_str(), it.title.clone())))
 }
 
 /// Labels of the sources that the file speaks for.
