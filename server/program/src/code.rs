@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use reveille_cpu::{Kind, MemoryUse};
 use reveille_source::{Span, name_in};
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::data::line_items;
 use crate::expression::{Base, Context, ExpressionProblem, Value, evaluate};
@@ -400,12 +400,17 @@ impl<'a> Code<'a> {
             Some(_) => labels.iter().map(|it| (program.names().folded(*it.0), *it.1)).collect(),
             None => FxHashMap::default(),
         };
+        // Most names are none of them: a look at a flag tells.
+        let mut is_label = vec![false; labels.keys().map(|it| it.index() + 1).max().unwrap_or(0)];
+        labels.keys().for_each(|it| is_label[it.index()] = true);
         for (at, segment) in unit.segments.iter().enumerate() {
             let Some(indexed) = indexed(program, unit, at) else { continue };
             let from = indexed.uses.partition_point(|it| it.line < segment.first_line);
             let to = indexed.uses.partition_point(|it| it.line < self.ends[at]);
             for found in indexed.uses.get(from..to).unwrap_or(&[]) {
-                let label = labels.get(&found.symbol).or_else(|| match folded.is_empty() {
+                let is_one = is_label.get(found.symbol.index()).is_some_and(|it| *it);
+                let exact = if is_one { labels.get(&found.symbol) } else { None };
+                let label = exact.or_else(|| match folded.is_empty() {
                     true => None,
                     false => folded.get(&program.names().folded(found.symbol)),
                 });
@@ -416,17 +421,22 @@ impl<'a> Code<'a> {
         }
     }
 
-    /// Lines that use local labels, in the pieces of the program that were read so far.
-    pub fn local_uses(&self) -> Vec<CodeAt> {
+    /// Lines that use local labels in some scopes, in the pieces of the program that were read so far.
+    pub fn local_uses(&self, scopes: &FxHashSet<u32>) -> Vec<CodeAt> {
         let mut found = Vec::new();
-        for segment in self.pieces.keys() {
+        for (segment, piece) in &self.pieces {
             let Some(indexed) = indexed(self.program, self.unit, *segment as usize) else { continue };
-            let own = self.unit.segments[*segment as usize].first_line..self.ends[*segment as usize];
-            let lines = indexed.local_uses.iter().map(|it| it.line).filter(|it| own.contains(it));
-            found.extend(lines.map(|line| CodeAt { segment: *segment, line }));
+            let (mut lines, mut last) = (piece.iter().peekable(), None);
+            for line in indexed.local_uses.iter().map(|it| it.line) {
+                while lines.next_if(|it| it.line < line).is_some() {}
+                let is_own = lines.peek().is_some_and(|it| it.line == line && scopes.contains(&it.scope));
+                if is_own && last != Some(line) {
+                    found.push(CodeAt { segment: *segment, line });
+                }
+                last = Some(line);
+            }
         }
         found.sort_unstable();
-        found.dedup();
         found
     }
 

@@ -75,7 +75,7 @@ pub(super) struct Flow<'a> {
     is_near: &'a dyn Fn(i64) -> bool,
     near: FxHashMap<u32, bool>,
     /// What is known before each walked line.
-    states: FxHashMap<CodeAt, State>,
+    states: FxHashMap<CodeAt, Box<State>>,
     open: BTreeSet<CodeAt>,
     /// Lines that are walked whatever is known.
     asked_for: FxHashSet<CodeAt>,
@@ -153,7 +153,7 @@ impl<'a> Flow<'a> {
         let met = match self.states.get(&at) {
             Some(old) => {
                 let met = old.meet(state);
-                if met == *old {
+                if met == **old {
                     return;
                 }
                 met
@@ -174,14 +174,14 @@ impl<'a> Flow<'a> {
                 if self.unknown.contains(&at) { State::NOTHING } else { state.clone() }
             }
         };
-        self.states.insert(at, met);
+        self.states.insert(at, Box::new(met));
         self.open.insert(at);
         self.open.extend(self.loops.get(&at));
     }
 
     fn run(&mut self) {
         while let Some(at) = self.open.pop_first() {
-            let Some(state) = self.states.get(&at).cloned() else { continue };
+            let Some(state) = self.states.get(&at).map(|it| State::clone(it)) else { continue };
             self.lead_on(at, state);
         }
     }
@@ -262,7 +262,7 @@ impl<'a> Flow<'a> {
             at = self.code.next(at)?;
         }
         body.push(end);
-        let mut state = self.states.get(&first)?.clone();
+        let mut state = State::clone(self.states.get(&first)?);
         // The count has to be known before anything is told, and stay so.
         let mut told = Vec::new();
         for _ in 0..MOST_ROUNDS {
@@ -291,8 +291,10 @@ impl<'a> Flow<'a> {
         let mut labels: FxHashMap<Symbol, CodeAt> = FxHashMap::default();
         let mut locals: FxHashMap<(u32, Symbol), CodeAt> = FxHashMap::default();
         let mut by_location = FxHashMap::default();
+        let mut scopes = FxHashSet::default();
         for at in &walked {
             if let Some(line) = self.code.line(*at) {
+                scopes.insert(line.scope);
                 by_location.insert(line.location, *at);
             }
         }
@@ -312,7 +314,7 @@ impl<'a> Flow<'a> {
                 found.push(label);
             }
         });
-        for from in self.code.local_uses() {
+        for from in self.code.local_uses(&scopes) {
             let Some(line) = self.code.line(from) else {
                 found.extend(self.code.local_names(from).iter().filter_map(|it| locals.get(it)));
                 continue;
@@ -421,7 +423,7 @@ impl<'a> Flow<'a> {
                 && self.rounds(at, end, &mut |line, it| touched.push((line, it))).is_some()
             {
                 gone_round = Some((at, end));
-            } else if let Some(mut state) = self.states.get(&at).cloned() {
+            } else if let Some(mut state) = self.states.get(&at).map(|it| State::clone(it)) {
                 step(&mut self.code, self.cpu, &line, &mut state, &mut |it| touched.push((at, it)));
             }
             for (line, touch) in touched {

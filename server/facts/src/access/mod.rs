@@ -72,11 +72,7 @@ pub(crate) fn accesses_near(
     let mut flow = Flow::new(program, unit, code, is_near);
     let mut lines: BTreeSet<CodeAt> = BTreeSet::new();
     for it in given {
-        // As a short address a word is extended with its sign.
-        let short = i64::from(it.address as i16);
-        if flow.is_near(on_bus(cpu, it.address) as u32)
-            || it.address >> 16 == 0 && short < 0 && flow.is_near(on_bus(cpu, short) as u32)
-        {
+        if flow.is_near(on_bus(cpu, it.address) as u32) {
             lines.insert(it.at);
         }
     }

@@ -323,7 +323,10 @@ pub(crate) fn read(
         }
         let mut addresses = [None; 2];
         for (at, used) in crate::index::addresses(&record, settings.cpu) {
-            addresses[at] = Some((operands[at].value, used));
+            // As a short address a word is extended with its sign.
+            let is_short = operands[at].kind == Kind::AbsoluteShort;
+            let address = if is_short { i64::from(operands[at].value as i16) } else { operands[at].value };
+            addresses[at] = Some((address, used));
         }
         return Read::Static(encoding.len(), addresses);
     }
