@@ -28,7 +28,7 @@ pub(crate) fn findings(program: &Program, unit: &Unit, vectors: &[VectorsFact]) 
             .flat_map(|it| &it.entries)
             .any(|it| it.at.place.file == run.file && (run.first..=run.last).contains(&it.at.place))
     };
-    let wants = |head: reveille_program::Head<'_>| head.is_symbolic && head.operands >= LEAST;
+    let wants = |head: reveille_program::Head<'_>| head.addresses >= LEAST;
     let runs = data_runs(program, unit, &wants);
     runs.iter().filter(|it| !is_vector(it)).flat_map(|run| table(program, unit, run)).collect()
 }

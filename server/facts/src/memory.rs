@@ -10,7 +10,7 @@ use reveille_program::{Addressed, Code, Place, Program, Unit, Value};
 use reveille_source::Span;
 use rustc_hash::FxHashSet;
 
-use crate::access::{Access, accesses_near, on_bus};
+use crate::access::{Access, accesses, accesses_near, is_beside, on_bus};
 use crate::finding::{Evidence, Finding};
 use crate::machine::Machine;
 
@@ -166,38 +166,43 @@ pub(crate) fn overlaps(memory: &[(Memory, Evidence)]) -> Vec<Finding> {
     found
 }
 
-/// What a unit does in the memory of its machine, and what does not fit. `is_handled` tells which addresses have findings of their own about
-/// instructions that read before they write.
+/// What a unit does in the memory of its machine, all accesses to ports and outside ROM and RAM, and what does not fit the map. `is_port` tells
+/// which addresses have findings of their own about instructions that read before they write.
 pub(crate) fn memory(
     program: &Program,
     machine: &Machine,
     unit: &Unit,
-    is_handled: &dyn Fn(i64) -> bool,
-) -> (UnitMemory, Vec<Finding>) {
+    is_port: &dyn Fn(i64) -> bool,
+) -> (UnitMemory, Vec<Access>, Vec<Finding>) {
     if machine.memory.is_empty() {
-        return (UnitMemory::default(), Vec::new());
+        return (UnitMemory::default(), accesses(program, unit, is_port), Vec::new());
     }
     let cpu = unit.settings(program).cpu;
     let mut code = Code::new(program, unit);
     let given: Vec<Addressed> = code.addressed().collect();
     let kind_at = |address: i64| machine.region_at(cpu, address).map(|it| it.0.kind.value);
-    let is_beside = |address: i64| {
+    let is_beside_device = |address: i64| {
         let mut devices = machine.memory.iter().filter(|it| it.0.kind.value == "device").map(|it| range(cpu, &it.0));
         devices.any(|it| it.start - REACH <= address && address < it.end + REACH)
     };
     let is_whole = machine.has_whole_map();
-    let is_near = |address: i64| match kind_at(address) {
-        Some(kind) => kind == "device",
-        None => is_whole || is_beside(address),
+    let is_near = |address: i64| {
+        is_beside(is_port, address)
+            || match kind_at(address) {
+                Some(kind) => kind == "device",
+                None => is_whole || is_beside_device(address),
+            }
     };
     let is_outside = |address: i64| !matches!(kind_at(address), Some("rom" | "ram"));
     let mut own = UnitMemory { regions: vec![Uses::default(); machine.memory.len()], pages: BTreeMap::new() };
     let mut findings = laid_out(program, machine, unit, &mut code);
     in_memory(program, machine, unit, &given, &mut own, &mut findings);
-    let accesses = accesses_near(program, unit, code, &given, &is_near, &is_outside);
+    let wanted = |address: i64| is_outside(address) || is_port(address);
+    let all = accesses_near(program, unit, code, &given, &is_near, &wanted);
+    let accesses: Vec<Access> = all.iter().copied().filter(|it| is_outside(it.address)).collect();
     outside(cpu, machine, unit, &accesses, &mut own, &mut findings);
-    findings.extend(read_first(cpu, machine, &accesses, is_handled));
-    (own, findings)
+    findings.extend(read_first(cpu, machine, &accesses, is_port));
+    (own, all, findings)
 }
 
 /// Bytes of the program that lie where neither ROM nor RAM is.

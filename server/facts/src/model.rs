@@ -5,7 +5,6 @@ use std::sync::Arc;
 use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
-use crate::access::accesses;
 use crate::blocks::{BlockFact, blocks};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
@@ -264,7 +263,9 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     findings.extend(sectors::findings(program, unit, &blocks));
     let named = NamedRegisters::new(program, unit);
     let ports = ports(program, machine, unit, &named);
-    let accesses = accesses(program, unit, &|address| ports.iter().any(|it| it.covers(address)));
+    let is_port = |address| ports.iter().any(|it| it.covers(address));
+    let (memory, accesses, of_memory) = memory::memory(program, machine, unit, &is_port);
+    findings.extend(of_memory);
     let (serial, own) = serial(program, unit, &named, ports, &accesses);
     findings.extend(own);
     let (vectors, wrong) = vectors(program, machine, unit);
@@ -275,9 +276,6 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
             findings.extend(source::file_findings(unit, file));
         }
     }
-    let is_port = |address| serial.ports.iter().any(|it| it.covers(address));
-    let (memory, of_memory) = memory::memory(program, machine, unit, &|address| is_port(address));
-    findings.extend(of_memory);
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
     UnitFacts { blocks, constants, serial, memory, vectors, findings, foreign }

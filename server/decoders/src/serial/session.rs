@@ -67,12 +67,6 @@ impl<'c> Session<'c> {
         Self { chip, fields: BTreeMap::new(), pointers: BTreeMap::new() }
     }
 
-    /// The chip.
-    #[must_use]
-    pub fn chip(&self) -> &'c Chip {
-        self.chip
-    }
-
     /// A write of a value, or of one that is not known; `tag` names the access. None if nothing can be written there.
     pub fn write(&mut self, port: Port, value: Option<u32>, tag: usize) -> Option<Touched<'c>> {
         let found = self.touched(port, |it| it.can_write);

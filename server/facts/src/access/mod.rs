@@ -45,18 +45,18 @@ pub(crate) struct Access {
     pub(crate) sequence: u32,
 }
 
+/// Whether an address register at `address` is followed for the sake of addresses that are `wanted`: it is at one, or a power of two up to
+/// 32 KiB lies between. So a device is missed only through a base that is none of its own addresses and no round distance from one.
+pub(crate) fn is_beside(wanted: &dyn Fn(i64) -> bool, address: i64) -> bool {
+    wanted(address) || (0..=15).any(|bit| wanted(address + (1 << bit)) || wanted(address - (1 << bit)))
+}
+
 /// The accesses of a unit to memory at addresses that are `wanted`, in the order of the program; those of a loop with a known count as often as it
 /// goes round. `wanted` gets addresses that are cut to the lines that the processor has.
-///
-/// A register is followed where its address is wanted, or one that a power of two up to 32 KiB lies between. So a device is missed only through
-/// a base that is none of its own addresses and no round distance from one.
 pub(crate) fn accesses(program: &Program, unit: &Unit, wanted: &dyn Fn(i64) -> bool) -> Vec<Access> {
-    let is_near = |address: i64| {
-        wanted(address) || (0..=15).any(|bit| wanted(address + (1 << bit)) || wanted(address - (1 << bit)))
-    };
     let code = Code::new(program, unit);
     let given: Vec<Addressed> = code.addressed().collect();
-    accesses_near(program, unit, code, &given, &is_near, wanted)
+    accesses_near(program, unit, code, &given, &|address| is_beside(wanted, address), wanted)
 }
 
 /// The same, from the addresses that a unit gives; `is_near` tells which address registers are followed.

@@ -63,8 +63,6 @@ pub struct Port {
     pub entries: Vec<(Option<usize>, Serial)>,
     /// Where it is told of.
     pub at: Evidence,
-    /// Whether the machine file tells of it, and not names of the source.
-    pub is_told: bool,
 }
 
 impl Port {
@@ -82,7 +80,6 @@ impl Port {
             timer: None,
             entries: Vec::new(),
             at,
-            is_told: false,
         }
     }
 
@@ -263,7 +260,6 @@ pub(crate) fn ports(program: &Program, machine: &Machine, unit: &Unit, named: &N
             timer: serial.timer.as_ref().map(|it| it.value),
             entries: vec![(channel, serial.clone())],
             at: *at,
-            is_told: true,
         });
     }
     for port in by_names(program, unit, named) {
@@ -316,7 +312,6 @@ fn by_names(program: &Program, unit: &Unit, named: &NamedRegisters) -> Vec<Port>
                 timer: None,
                 entries: Vec::new(),
                 at,
-                is_told: false,
             });
         }
     };

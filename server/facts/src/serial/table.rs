@@ -45,7 +45,9 @@ pub(super) fn tables(program: &Program, unit: &Unit, ports: &[Port], named: &Nam
         lines.dedup();
         for line in lines {
             let is_read = |it: &DataRun| it.file == line.file && (it.first..=it.last).contains(&line);
-            if unit.is_active(line) && !runs.iter().any(is_read) {
+            let is_data =
+                program.file(line.file).is_some_and(|it| it.at(line.chunk, line.line).1.op.directive().is_some());
+            if is_data && unit.is_active(line) && !runs.iter().any(is_read) {
                 runs.extend(data_run_at(program, unit, line));
             }
         }
@@ -173,8 +175,7 @@ fn about(program: &Program, ports: &[Port], run: &DataRun, label: &str, cells: &
         let own = by_names.iter().filter(|it| std::ptr::eq(it.chip, chip)).count();
         (own, is_port(chip), chip)
     });
-    if let Some((count, _, chip)) = best.max_by_key(|it| (it.0, it.1)).filter(|it| it.0 >= 2) {
-        debug_assert!(count >= 2, "two names are no chance");
+    if let Some((_, _, chip)) = best.max_by_key(|it| (it.0, it.1)).filter(|it| it.0 >= 2) {
         let channel = by_names.iter().filter(|it| std::ptr::eq(it.chip, chip)).find_map(|it| it.channel);
         return new(chip, channel.or_else(|| channel_of(chip)));
     }

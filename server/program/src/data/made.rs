@@ -109,6 +109,7 @@ impl Lines<'_> {
             subjects,
             is_longs: false,
             operands: 0,
+            addresses: 0,
             is_at_origin: false,
             is_marked,
         };

@@ -94,6 +94,8 @@ pub struct Head<'a> {
     pub is_longs: bool,
     /// How many operands the lines have.
     pub operands: u16,
+    /// How many of them may be addresses of something, or distances to it, by their form alone.
+    pub addresses: u16,
     /// Whether nothing but data may stand between an ORG and it: told from its own part of the file alone.
     pub is_at_origin: bool,
     /// Whether a comment says what it is, by `@block` or `@chip`.
@@ -134,6 +136,7 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 subjects: run.subjects,
                 is_longs: run.is_longs,
                 operands: run.operands,
+                addresses: run.addresses,
                 is_at_origin: run.is_at_origin,
                 is_marked: run.is_marked,
             };

@@ -38,6 +38,7 @@ impl Builder<'_> {
                     | label.map_or_else(Subjects::default, |id| subjects(self.texts[id])),
                 is_longs: true,
                 operands: 0,
+                addresses: 0,
                 is_at_origin: self.is_at_origin,
                 is_marked: marks,
             });
@@ -80,6 +81,9 @@ impl Builder<'_> {
             let mut literal = Alone::default();
             let value = evaluate(text, range.clone(), dialect, &mut literal).number().filter(|_| !literal.needs_more);
             needs_names |= literal.needs_more;
+            if literal.needs_more && may_be_address(&text[range.clone()], item) {
+                run.addresses = run.addresses.saturating_add(1);
+            }
             if let Some((problem, range)) = literal.problem.filter(|_| !range.is_empty()) {
                 let span = Span { start: range.start as u16, end: range.end as u16 };
                 self.problems.push((at, span, ProblemKind::Expression(problem)));
@@ -127,4 +131,10 @@ impl Builder<'_> {
             }
         });
     }
+}
+
+/// Whether an item may lead somewhere: a long word that starts with a name, or a word that is the distance of two.
+fn may_be_address(text: &str, item: u32) -> bool {
+    let starts = text.starts_with(|it: char| it.is_ascii_alphabetic() || matches!(it, '_' | '.' | '@'));
+    starts && (item == 4 || item == 2 && text.contains('-'))
 }

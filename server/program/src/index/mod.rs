@@ -126,6 +126,8 @@ pub(crate) struct Run {
     pub(crate) is_longs: bool,
     /// How many operands its lines have.
     pub(crate) operands: u16,
+    /// How many of them may be addresses of something, or distances to it, by their form alone.
+    pub(crate) addresses: u16,
     /// Nothing but data since an ORG, or since the chunk's start.
     pub(crate) is_at_origin: bool,
     /// A comment says what the table is, by a mark of our own.

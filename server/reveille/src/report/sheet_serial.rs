@@ -57,7 +57,13 @@ fn one_line(model: &Model, fact: &LineFact, out: &mut dyn Write) -> anyhow::Resu
     let address = fact.address.map_or_else(String::new, |it| format!(" at ${it:06X}"));
     let letter = fact.letter().map_or_else(String::new, |it| format!(", channel {it}"));
     let variant = fact.variant.map_or_else(String::new, |it| format!(", version {}", it.name));
-    writeln!(out, "{}{letter}{variant}{address}, set by {by} ({}).\n", fact.chip.title, place(model, fact.at))?;
+    writeln!(
+        out,
+        "{}{letter}{variant}{address}, set by {by} ({}). What its registers say: {}.\n",
+        fact.chip.title,
+        place(model, fact.at),
+        fact.chip.source
+    )?;
     writeln!(out, "| what to set | value | from |")?;
     writeln!(out, "|---|---|---|")?;
     let mut row = |what: &str, value: &str, tags: &[usize]| -> anyhow::Result<()> {
