@@ -23,6 +23,7 @@ mod rules;
 mod scanned;
 mod sectors;
 mod serial;
+mod session;
 mod setup;
 mod source;
 mod track;
@@ -38,6 +39,9 @@ pub use memory::{MemoryFact, MemoryMap, Uses};
 pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
 pub use serial::{Clock, ClockFrom, FamilyFact, Form, LineFact, Member, Port, RegisterUse, RegisterWrite, Selects};
+pub use session::{
+    Cause as SessionCause, NamedMonitor, NamedValue, SESSION_ENDING, SessionFact, StepFact, is_session, line_settings,
+};
 pub use setup::{Given, Named, read_as_told};
 pub use track::{InDrive, reads, usual_track};
 pub use vectors::{Handler, Stands, VectorEntry, VectorOrigin, VectorsFact, number_ranges};

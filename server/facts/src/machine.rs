@@ -5,11 +5,12 @@ use std::sync::{Arc, LazyLock};
 
 use reveille_decoders::{Endian, FieldKind, FieldText, Layout, LayoutError, LayoutText, ValuesText, layouts};
 use reveille_machine::{BlockText, Drive, MachineFile, Memory, Problem, ProblemKind, Serial, Spanned, span_inside};
-use reveille_program::{Program, SourceFile, speaks_for};
+use reveille_program::{FileId, Program, SourceFile, speaks_for};
 
 use crate::finding::{Edit, Evidence, Finding, Fix};
 use crate::memory;
 use crate::serial::machine_findings;
+use crate::session::{NamedMonitor, monitors};
 use crate::setup::{Named, named};
 
 /// The name of a machine file.
@@ -26,6 +27,8 @@ pub struct Machine {
     pub memory: Vec<(Memory, Evidence)>,
     /// Its serial ports, and where each is written.
     pub serial: Vec<(Serial, Evidence)>,
+    /// Its machines, with how their monitors are talked to.
+    pub monitors: Vec<NamedMonitor>,
     /// The files and folders that the file names.
     pub(crate) named: Vec<Named>,
     /// What is wrong with the file.
@@ -39,6 +42,7 @@ impl Default for Machine {
             drives: Vec::new(),
             memory: Vec::new(),
             serial: Vec::new(),
+            monitors: Vec::new(),
             named: Vec::new(),
             findings: Vec::new(),
         }
@@ -76,11 +80,17 @@ impl Machine {
         let MachineFile { machines, .. } = &reading.file;
         let memory = placed(file, machines.iter().flat_map(|it| &it.memory), |it| &it.span);
         findings.extend(memory::overlaps(&memory));
+        let (monitors, wrong) = monitors(&text, &reading.file);
+        let wrong = wrong
+            .into_iter()
+            .filter_map(|(span, message)| Some(Finding::new("machine-009", evidence(file, span)?, message)));
+        findings.extend(wrong);
         Self {
             layouts: own,
             drives: placed(file, machines.iter().flat_map(|it| &it.drives), |it| &it.span),
             memory,
             serial,
+            monitors,
             named: named(file, &reading.file),
             findings,
         }
@@ -240,6 +250,12 @@ impl Machines {
     /// The machine of a source.
     pub(crate) fn of(&self, path: &Path) -> &Arc<Machine> {
         self.found.iter().find(|it| speaks_for(&it.0, path)).map_or(&NOBODY_S, |it| &it.2)
+    }
+
+    /// The machine file that speaks for a path, and what it says.
+    pub(crate) fn file_of(&self, path: &Path) -> (Option<FileId>, &Arc<Machine>) {
+        let found = self.found.iter().find(|it| speaks_for(&it.0, path));
+        found.map_or((None, &*NOBODY_S), |it| (Some(it.1.id()), &it.2))
     }
 
     /// The machines, and the files that they are read from.

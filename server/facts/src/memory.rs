@@ -124,7 +124,7 @@ impl Machine {
 }
 
 /// The addresses of a region on the bus.
-fn range(cpu: Cpu, region: &Memory) -> std::ops::Range<i64> {
+pub(crate) fn range(cpu: Cpu, region: &Memory) -> std::ops::Range<i64> {
     let from = on_bus(cpu, region.from.value.into());
     from..from.saturating_add(i64::try_from(region.size.value).unwrap_or(i64::MAX))
 }

@@ -1,6 +1,6 @@
 //! All facts and findings of a program: what every output shows.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
 use rustc_hash::FxHashSet;
@@ -13,6 +13,7 @@ use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
 use crate::serial::{
     FamilyFact, LineFact, NamedRegisters, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial,
 };
+use crate::session::{SessionFact, is_session, sessions};
 use crate::setup::Named;
 use crate::vectors::{VectorEntry, VectorsFact, vectors};
 use crate::{jumps, linkage, memory, reads, relations, sectors, source};
@@ -58,6 +59,8 @@ pub struct Model {
     linkage: Arc<Vec<Finding>>,
     /// The memory of each machine, with what its units do there.
     memory: Arc<Vec<MemoryMap>>,
+    /// The monitor sessions: made when somebody asks, since an edit of a source changes them all.
+    sessions: Arc<OnceLock<Vec<Arc<SessionFact>>>>,
 }
 
 impl Model {
@@ -96,7 +99,7 @@ impl Model {
             memory::map(cpu, machine, own.map(|it| &it.1.memory))
         });
         let memory = Arc::new(maps.collect());
-        Self { units, program, machines, analysis, linkage, memory }
+        Self { units, program, machines, analysis, linkage, memory, sessions: Arc::default() }
     }
 
     /// The program.
@@ -110,6 +113,30 @@ impl Model {
     pub fn machine_of(&self, file: FileId) -> &Machine {
         let path = self.program.file(file).map_or(std::path::Path::new(""), |it| it.path());
         self.machines.of(path)
+    }
+
+    /// The machine file that speaks for a path, if there is one, and what it says.
+    #[must_use]
+    pub(crate) fn machine_for(&self, path: &std::path::Path) -> (Option<FileId>, Arc<Machine>) {
+        let (file, machine) = self.machines.file_of(path);
+        (file, machine.clone())
+    }
+
+    /// The same program without what is known of its sessions: for these to keep.
+    pub(crate) fn without_sessions(&self) -> Self {
+        Self { sessions: Arc::default(), ..self.clone() }
+    }
+
+    /// The monitor sessions, each held against the firmware of its folder; those that others include are parts of these.
+    #[must_use]
+    pub fn sessions(&self) -> &[Arc<SessionFact>] {
+        self.sessions.get_or_init(|| sessions(self))
+    }
+
+    /// The session that a script is, or is a part of.
+    #[must_use]
+    pub fn session_of(&self, file: FileId) -> Option<&Arc<SessionFact>> {
+        self.sessions().iter().find(|it| it.files.contains(&file))
     }
 
     /// The files and folders that the machine files name: whoever may look says which are absent, by [`Program::set_absent`].
@@ -224,13 +251,16 @@ impl Model {
     /// All findings, by file and line, each once.
     #[must_use]
     pub fn findings(&self) -> Vec<&Finding> {
-        self.sorted(self.unsorted())
+        let sessions = self.sessions().iter().flat_map(|it| &it.findings);
+        self.sorted(self.unsorted().chain(sessions))
     }
 
     /// The findings in one file.
     #[must_use]
     pub fn findings_in(&self, file: FileId) -> Vec<&Finding> {
-        self.sorted(self.unsorted().filter(|it| it.at.place.file == file))
+        let is_session = self.program.file(file).is_some_and(|it| is_session(it));
+        let sessions = is_session.then(|| self.sessions()).into_iter().flatten().flat_map(|it| &it.findings);
+        self.sorted(self.unsorted().chain(sessions).filter(|it| it.at.place.file == file))
     }
 
     fn unsorted(&self) -> impl Iterator<Item = &Finding> {

@@ -299,7 +299,7 @@ fn expression(kind: &ExpressionProblem, at: Evidence) -> Finding {
 }
 
 /// The defined name that is spelled most like `name`, if one is close.
-fn nearest(program: &Program, unit: &Unit, name: &str) -> Option<String> {
+pub(crate) fn nearest(program: &Program, unit: &Unit, name: &str) -> Option<String> {
     let most = match name.len() {
         0..=2 => return None,
         3..=5 => 1,

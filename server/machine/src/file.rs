@@ -74,6 +74,52 @@ pub struct Machine {
     pub serial: Vec<Serial>,
     /// Diskette drives.
     pub drives: Vec<Drive>,
+    /// How its ROM monitor is talked to.
+    pub monitor: Option<Monitor>,
+}
+
+/// A ROM monitor; see [`crate::keys::MONITOR`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Monitor {
+    /// Where it is written.
+    pub span: Range<usize>,
+    /// A regular expression for what stands in the last line when it waits.
+    pub prompt: Option<Spanned<String>>,
+    /// What ends a typed line.
+    pub newline: Option<Spanned<String>>,
+    /// Whether what is typed comes back.
+    pub echo: Option<Spanned<bool>>,
+    /// A regular expression for a line that tells of an error.
+    pub error: Option<Spanned<String>>,
+    /// What throws away a half-typed line.
+    pub cancel: Option<Spanned<String>>,
+    /// `none`, `xon-xoff` or `rts-cts`.
+    pub flow: Option<Spanned<&'static str>>,
+    /// What is waited behind every character, in ms.
+    pub character_delay: Option<Spanned<u32>>,
+    /// What is waited behind every line, in ms.
+    pub line_delay: Option<Spanned<u32>>,
+    /// What is typed for each verb.
+    pub spellings: Vec<(Spanned<String>, Spelling)>,
+}
+
+/// What is typed for a verb; see [`crate::keys::SPELLING`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Spelling {
+    /// Where it is written.
+    pub span: Range<usize>,
+    /// What is typed.
+    pub send: Spanned<String>,
+    /// A regular expression for lines of the reply.
+    pub reply: Option<Spanned<String>>,
+    /// A regular expression for what ends the reply.
+    pub until: Option<Spanned<String>>,
+    /// `nothing`, `memory`, `nvram`, `disk` or `rom`.
+    pub changes: Option<Spanned<&'static str>>,
+    /// How many bytes one command can be asked for.
+    pub most: Option<Spanned<u32>>,
+    /// How many seconds it takes at most, beside the transfer.
+    pub within: Option<Spanned<u32>>,
 }
 
 /// A range of addresses; see [`crate::keys::MEMORY`].
@@ -87,7 +133,7 @@ pub struct Memory {
     pub from: Spanned<u32>,
     /// Its length in bytes, 1 to 2^32.
     pub size: Spanned<u64>,
-    /// `rom`, `ram` or `device`.
+    /// `rom`, `ram`, `nvram` or `device`.
     pub kind: Spanned<&'static str>,
     /// `have side effects` or `are harmless`.
     pub reads: Option<Spanned<&'static str>>,
@@ -262,6 +308,7 @@ impl Machine {
             memory: table.tables("memory").iter().filter_map(Memory::new).collect(),
             serial: table.tables("serial").iter().filter_map(Serial::new).collect(),
             drives: table.tables("drive").iter().map(Drive::new).collect(),
+            monitor: table.table("monitor").map(Monitor::new),
         }
     }
 }
@@ -313,6 +360,38 @@ impl Drive {
             clock: table.number32("clock"),
             step: table.number32("step"),
         }
+    }
+}
+
+impl Monitor {
+    fn new(table: &Table) -> Self {
+        let spellings = table.others.iter().filter_map(|(name, table)| Some((name.clone(), Spelling::new(table)?)));
+        Self {
+            span: table.span.clone(),
+            prompt: table.text("prompt"),
+            newline: table.text("newline"),
+            echo: table.flag("echo"),
+            error: table.text("error"),
+            cancel: table.text("cancel"),
+            flow: table.choice("flow"),
+            character_delay: table.number32("character-delay"),
+            line_delay: table.number32("line-delay"),
+            spellings: spellings.collect(),
+        }
+    }
+}
+
+impl Spelling {
+    fn new(table: &Table) -> Option<Self> {
+        Some(Self {
+            span: table.span.clone(),
+            send: table.text("send")?,
+            reply: table.text("reply"),
+            until: table.text("until"),
+            changes: table.choice("changes"),
+            most: table.number32("most"),
+            within: table.number32("within"),
+        })
     }
 }
 

@@ -9,6 +9,8 @@ pub struct Section {
     pub title: &'static str,
     /// Its keys.
     pub keys: &'static [Key],
+    /// What tables under any other name are; none if there may be none.
+    pub others: Option<&'static Section>,
 }
 
 impl Section {
@@ -50,6 +52,8 @@ pub enum Presence {
 pub enum Kind {
     /// A text of one line that is not empty.
     Text,
+    /// Characters as they go over a line, blanks and control characters among them.
+    Characters,
     /// `true` or `false`.
     Flag,
     /// A whole number, or a text like `"$F00001"`.
@@ -126,6 +130,7 @@ pub static FILE: Section = Section {
         key("machine", Kind::Named(&MACHINE), Optional, "a machine that the firmware runs on", ""),
         key("block", Kind::Tables(&BLOCK), Optional, "a parameter block of the machine's own", ""),
     ],
+    others: None,
 };
 
 /// How the source is read.
@@ -151,6 +156,7 @@ pub static FIRMWARE: Section = Section {
             r#""$FC0000""#,
         ),
     ],
+    others: None,
 };
 
 const DIALECTS: &[Choice] = &[
@@ -172,7 +178,9 @@ pub static MACHINE: Section = Section {
         key("memory", Kind::Tables(&MEMORY), Optional, "a range of its addresses", ""),
         key("serial", Kind::Tables(&SERIAL), Optional, "a serial port", ""),
         key("drive", Kind::Tables(&DRIVE), Optional, "a diskette drive", ""),
+        key("monitor", Kind::Table(&MONITOR), Optional, "how its ROM monitor is talked to", ""),
     ],
+    others: None,
 };
 
 const CPUS: &[Choice] = &[
@@ -198,11 +206,13 @@ pub static MEMORY: Section = Section {
             r#""have side effects""#,
         ),
     ],
+    others: None,
 };
 
 const MEMORIES: &[Choice] = &[
     choice("rom", "can be read only"),
     choice("ram", "can be read and written"),
+    choice("nvram", "the same, kept by a battery: a session changes it only when it is confirmed"),
     choice("device", "registers of a chip"),
 ];
 
@@ -251,6 +261,7 @@ pub static SERIAL: Section = Section {
             r#""as DTE""#,
         ),
     ],
+    others: None,
 };
 
 const TIMERS: &[Choice] = &[choice("c", "timer C"), choice("d", "timer D, the usual one")];
@@ -284,11 +295,118 @@ pub static DRIVE: Section = Section {
             "3",
         ),
     ],
+    others: None,
 };
 
 const ENCODINGS: &[Choice] = &[choice("MFM", "double density and all above"), choice("FM", "single density")];
 
 const MEDIA: &[Choice] = &[choice("3.5", "90 mm"), choice("5.25", "130 mm"), choice("8", "200 mm")];
+
+/// How a machine's ROM monitor is talked to.
+pub static MONITOR: Section = Section {
+    header: "[machine.NAME.monitor]",
+    title: "how a machine's ROM monitor is talked to, for sessions; its verbs are tables below it",
+    keys: &[
+        key(
+            "prompt",
+            Kind::Text,
+            Required,
+            "a regular expression: what stands in the last line when it waits for a command",
+            r"'\* $'",
+        ),
+        key("newline", Kind::Characters, Default(r#""\r""#), "what ends a typed line", r#""\r\n""#),
+        key(
+            "echo",
+            Kind::Flag,
+            Default("true"),
+            "whether what is typed comes back: then it is compared before the line is ended",
+            "false",
+        ),
+        key(
+            "error",
+            Kind::Text,
+            Optional,
+            "a regular expression: a line of a reply that tells of an error",
+            r"'^E\d+ '",
+        ),
+        key(
+            "cancel",
+            Kind::Characters,
+            Optional,
+            "what throws away a half-typed line; without it a mistyped line ends the session",
+            r#""\u0018""#,
+        ),
+        key("flow", Kind::Choice(FLOWS), Optional, "how the machine says that it cannot keep up", r#""xon-xoff""#),
+        key(
+            "character-delay",
+            Kind::Number(limits(0, 10_000, "ms")),
+            Default("0"),
+            "what is waited behind every character, for machines that lose what comes too fast",
+            "5",
+        ),
+        key(
+            "line-delay",
+            Kind::Number(limits(0, 60_000, "ms")),
+            Default("0"),
+            "what is waited behind every line",
+            "200",
+        ),
+    ],
+    others: Some(&SPELLING),
+};
+
+const FLOWS: &[Choice] = &[
+    choice("none", "it does not say it"),
+    choice("xon-xoff", "by the characters DC3 and DC1"),
+    choice("rts-cts", "by the lines of a modem"),
+];
+
+/// What is typed for a verb of sessions.
+pub static SPELLING: Section = Section {
+    header: "[machine.NAME.monitor.VERB]",
+    title: "what is typed for a verb of sessions, and how the reply is read",
+    keys: &[
+        key(
+            "send",
+            Kind::Text,
+            Required,
+            "what is typed; names in braces are values: `{from}` decimal, `{from:08x}` hexadecimal",
+            r#""list {from:x} {bytes:x}""#,
+        ),
+        key(
+            "reply",
+            Kind::Text,
+            Optional,
+            "a regular expression that lines of the reply are held against, with named groups",
+            r"'^(?<address>[0-9A-F]{8}): (?<bytes>(?:[0-9A-F]{2} ?)+)'",
+        ),
+        key("until", Kind::Text, Default(r#""prompt""#), "a regular expression that ends the reply", r"'^done'"),
+        key("changes", Kind::Choice(CHANGES), Optional, "what it changes on the machine", r#""disk""#),
+        key(
+            "most",
+            Kind::Number(limits(1, 16 << 20, "bytes")),
+            Optional,
+            "what one command can be asked for; longer ranges are asked for in pieces",
+            "256",
+        ),
+        key(
+            "within",
+            Kind::Number(limits(1, 86_400, "s")),
+            Optional,
+            "how long it takes at most, beside the transfer",
+            "20",
+        ),
+    ],
+    others: None,
+};
+
+const CHANGES: &[Choice] = &[
+    choice("nothing", "nothing that lasts"),
+    choice("memory", "RAM at an address that the session names"),
+    choice("nvram", "memory that a battery keeps"),
+    choice("disk", "a disk"),
+    choice("rom", "a ROM that can be written"),
+];
 
 /// A parameter block of the machine's own.
 pub static BLOCK: Section = Section {
@@ -322,6 +440,7 @@ pub static BLOCK: Section = Section {
             r#"["paper-speed * pens <= 1800"]"#,
         ),
     ],
+    others: None,
 };
 
 const ENDIANS: &[Choice] = &[
@@ -351,6 +470,7 @@ pub static FIELD: Section = Section {
         key("power_of_two", Kind::Flag, Default("false"), "plausible values are powers of two", "true"),
         key("must", Kind::Number(ANY), Optional, "the only value it should have", "0"),
     ],
+    others: None,
 };
 
 const FIELD_KINDS: &[Choice] = &[
@@ -365,8 +485,12 @@ pub fn find(path: &[&str]) -> Option<&'static Key> {
     let mut section = &FILE;
     let mut names = path.iter();
     loop {
-        let key = section.key(names.next()?)?;
+        let name = names.next()?;
         let rest = names.as_slice();
+        let Some(key) = section.key(name) else {
+            section = section.others?;
+            continue;
+        };
         section = match &key.kind {
             _ if rest.is_empty() => return Some(key),
             Kind::Table(inner) | Kind::Tables(inner) => inner,
@@ -392,6 +516,7 @@ impl Kind {
         };
         match self {
             Self::Text => "a text".into(),
+            Self::Characters => "characters".into(),
             Self::Flag => "`true` or `false`".into(),
             Self::Number(limits) => counted("whole number", limits),
             Self::Size(limits) => counted("size", limits),

@@ -21,7 +21,10 @@ mod place;
 mod tree;
 mod written;
 
-pub use file::{BlockText, Drive, FieldText, Firmware, Machine, MachineFile, Memory, Reading, Serial, ValueText, read};
+pub use file::{
+    BlockText, Drive, FieldText, Firmware, Machine, MachineFile, Memory, Monitor, Reading, Serial, Spelling, ValueText,
+    read,
+};
 pub use nearest::{distance, nearest};
 pub use number::{Notation, number};
 pub use place::{Fix, Problem, ProblemKind, Spanned, line_and_column, span_inside};

@@ -21,6 +21,8 @@ pub struct Table {
     pub is_inline: bool,
     /// Its keys in the order of the text.
     pub entries: Vec<Entry>,
+    /// Its tables under names of the reader's own, beside the keys.
+    pub others: Vec<(Spanned<String>, Self)>,
 }
 
 /// A key of a table with its value.
@@ -89,6 +91,7 @@ impl Table {
                 _ => (),
             }
         }
+        self.others.iter().for_each(|it| it.1.visit(call));
     }
 
     getters! {
@@ -184,7 +187,7 @@ impl Reader<'_> {
 
     fn table(&mut self, table: &DeTable<'_>, span: Range<usize>, section: &'static Section) -> Table {
         let span = within(self.text, span);
-        let mut entries = Vec::new();
+        let (mut entries, mut others) = (Vec::new(), Vec::new());
         for (name, value) in sorted(table) {
             let key_span = within(self.text, name.span());
             match section.key(name.get_ref()) {
@@ -193,7 +196,13 @@ impl Reader<'_> {
                         entries.push(Entry { key, span: key_span, value });
                     }
                 }
-                None => self.unknown_key(name.get_ref(), key_span, section),
+                None => match (section.others, value.get_ref()) {
+                    (Some(inner), DeValue::Table(table)) => {
+                        let inner = self.table(table, value.span(), inner);
+                        others.push((self.named(name), inner));
+                    }
+                    _ => self.unknown_key(name.get_ref(), key_span, section),
+                },
             }
         }
         let is_there = |key: &Key| table.keys().any(|it| it.get_ref() == key.name);
@@ -204,7 +213,7 @@ impl Reader<'_> {
                 format!("`{}` has no `{}` ({}); add for example {add}", section.header, key.name, key.meaning);
             self.tell(ProblemKind::Missing, span.clone(), message);
         }
-        Table { section, is_inline: self.text[span.clone()].starts_with('{'), span, entries }
+        Table { section, is_inline: self.text[span.clone()].starts_with('{'), span, entries, others }
     }
 
     fn unknown_key(&mut self, name: &str, span: Range<usize>, section: &'static Section) {
@@ -239,6 +248,7 @@ impl Reader<'_> {
         let span = within(self.text, value.span());
         let found = match (&key.kind, value.get_ref()) {
             (Kind::Text, DeValue::String(text)) => Value::Text(self.text_value(key, text, span)?),
+            (Kind::Characters, DeValue::String(text)) => Value::Text(self.characters(key, text, span)?),
             (Kind::Flag, DeValue::Boolean(value)) => Value::Flag(Spanned { value: *value, span }),
             (Kind::Number(limits), DeValue::Integer(_) | DeValue::String(_)) => {
                 Value::Number(self.number(key, value, Notation::Plain, limits)?)
@@ -322,6 +332,17 @@ impl Reader<'_> {
                 "`{}` is {found}, expected a text of one line, as in `{} = {}`",
                 key.name, key.name, key.example
             );
+            self.tell(ProblemKind::WrongValue, span, message);
+            return None;
+        }
+        Some(Spanned { value: text.to_owned(), span })
+    }
+
+    fn characters(&mut self, key: &Key, text: &str, span: Range<usize>) -> Option<Spanned<String>> {
+        if text.is_empty() || text.chars().any(|it| u32::from(it) > 0xff) {
+            let found = if text.is_empty() { "empty" } else { "of characters that no byte stands for" };
+            let message =
+                format!("`{}` is {found}, expected characters, as in `{} = {}`", key.name, key.name, key.example);
             self.tell(ProblemKind::WrongValue, span, message);
             return None;
         }

@@ -302,7 +302,11 @@ fn section(path: &[String]) -> Option<&'static Section> {
     let mut section = &FILE;
     let mut names = path.iter();
     while let Some(name) = names.next() {
-        section = match section.key(name)?.kind {
+        let Some(key) = section.key(name) else {
+            section = section.others?;
+            continue;
+        };
+        section = match key.kind {
             Kind::Table(inner) | Kind::Tables(inner) => inner,
             Kind::Named(inner) => {
                 names.next()?;

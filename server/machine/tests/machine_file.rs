@@ -292,6 +292,7 @@ fn sections() -> Vec<&'static Section> {
                 all.push(inner);
             }
         }
+        all.extend(all[at].others);
         at += 1;
     }
     all
@@ -301,7 +302,7 @@ fn sections() -> Vec<&'static Section> {
 fn whole_file(value: &dyn Fn(&Section, &Key) -> Option<String>) -> String {
     let mut text = String::new();
     for section in sections().into_iter().skip(1) {
-        text.push_str(&section.header.replace("NAME", "skerry"));
+        text.push_str(&section.header.replace("NAME", "skerry").replace("VERB", "dump"));
         text.push('\n');
         for key in section.keys.iter().filter(|it| !it.example.is_empty()) {
             if let Some(value) = value(section, key) {

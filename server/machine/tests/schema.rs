@@ -68,7 +68,7 @@ fn both(text: &str) -> (bool, bool) {
 
 /// A file with all that has to be there around a key, and the key with a value.
 fn around(section: &Section, key: &Key, value: &str) -> String {
-    let header = section.header.replace("NAME", "skerry");
+    let header = section.header.replace("NAME", "skerry").replace("VERB", "dump");
     let mut text = String::new();
     if section.header == "[[block.fields]]" {
         text.push_str("[[block]]\nname = \"b\"\n");
@@ -92,6 +92,7 @@ fn sections() -> Vec<&'static Section> {
                 all.push(inner);
             }
         }
+        all.extend(all[at].others);
         at += 1;
     }
     all
@@ -149,7 +150,7 @@ fn the_schema_takes_what_the_reader_takes_and_refuses_what_it_refuses() {
             }
             count += 1;
         }
-        let header = section.header.replace("NAME", "skerry");
+        let header = section.header.replace("NAME", "skerry").replace("VERB", "dump");
         let text = format!("{header}\nno_such_key = 1\n");
         assert_eq!(both(&text), (false, false), "{text}");
     }

@@ -40,7 +40,8 @@ fn table(section: &Section, definitions: &mut Map<String, Value>) -> Result<Map<
     schema.insert("title".into(), json!(section.header));
     schema.insert("description".into(), json!(capital(section.title)));
     schema.insert("properties".into(), Value::Object(properties));
-    schema.insert("additionalProperties".into(), json!(false));
+    let others = section.others.map(|it| reference(it, definitions)).transpose()?;
+    schema.insert("additionalProperties".into(), others.unwrap_or(json!(false)));
     if !required.is_empty() {
         schema.insert("required".into(), json!(required));
     }
@@ -50,7 +51,8 @@ fn table(section: &Section, definitions: &mut Map<String, Value>) -> Result<Map<
 /// A reference to a table's definition, which is made if it is not there yet.
 fn reference(section: &Section, definitions: &mut Map<String, Value>) -> Result<Value> {
     let inner = section.header.trim_matches(['[', ']']);
-    let name = inner.split('.').rfind(|it| *it != "NAME").unwrap_or(inner);
+    let name = inner.split('.').rfind(|it| *it != "NAME").unwrap_or(inner).to_lowercase();
+    let name = name.as_str();
     if !definitions.contains_key(name) {
         let table = table(section, definitions)?;
         definitions.insert(name.to_owned(), Value::Object(table));
@@ -61,6 +63,8 @@ fn reference(section: &Section, definitions: &mut Map<String, Value>) -> Result<
 fn property(key: &Key, definitions: &mut Map<String, Value>) -> Result<Value> {
     let mut schema = match &key.kind {
         Kind::Text => text(),
+        // Characters of one byte each.
+        Kind::Characters => json!({ "type": "string", "pattern": "^[\\u0000-\\u00FF]+$" }),
         Kind::Flag => json!({ "type": "boolean" }),
         Kind::Number(limits) => number(limits, false),
         Kind::Size(limits) => number(limits, true),

@@ -1,7 +1,7 @@
 //! The file that a loader looks for: a name of eleven characters among the data, as it stands in a directory.
 
 use reveille_decoders::volume::{RawName, is_padded_name, shown};
-use reveille_program::{DataItem, data_runs};
+use reveille_program::{DataItem, Program, Unit, data_runs};
 
 use crate::finding::Evidence;
 use crate::model::Model;
@@ -27,9 +27,14 @@ impl BootName {
 /// or operands from a label on that are as long together.
 #[must_use]
 pub fn boot_names(model: &Model) -> Vec<BootName> {
+    boot_names_of(model.program(), model.analysis().units())
+}
+
+/// The same, of some units.
+pub(crate) fn boot_names_of<'a>(program: &Program, units: impl Iterator<Item = &'a Unit>) -> Vec<BootName> {
     let mut found: Vec<BootName> = Vec::new();
-    for unit in model.analysis().units() {
-        for run in data_runs(model.program(), unit, &|_| true) {
+    for unit in units {
+        for run in data_runs(program, unit, &|_| true) {
             let mut sum = 0;
             let first = run.items.iter().take_while(|it| {
                 sum += it.bytes.len();

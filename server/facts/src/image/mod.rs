@@ -11,6 +11,7 @@ mod table;
 mod tests;
 mod troubles;
 
+pub(crate) use boot_name::boot_names_of;
 pub use boot_name::{BootName, boot_names};
 pub use check::{Checked, Question, check, unreadable};
 pub use place::{ImageFinding, ImagePlace, Related};
