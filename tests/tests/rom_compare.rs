@@ -3,28 +3,14 @@
 //! Outside judge: GNU binutils 2.40 for the 68000 make the bytes (`tests/demo/assemble.sh`).
 
 use std::path::Path;
-use std::process::Command;
 use std::sync::OnceLock;
 
 use proptest::prelude::*;
 use reveille_decoders::chips;
 use reveille_decoders::transfer::{Image, intel_hex, srecord};
+use reveille_tests::skerry::rom;
 use reveille_tests::{Output, run, tests_folder};
 use serde_json::Value;
-
-/// The bytes of the demo's ROM, as the judge makes them.
-fn rom() -> &'static [u8] {
-    static ROM: OnceLock<Vec<u8>> = OnceLock::new();
-    ROM.get_or_init(|| {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let image = folder.path().join("rom.bin");
-        let demo = tests_folder().join("demo");
-        let output = Command::new("sh").arg(demo.join("assemble.sh")).arg(demo.join("skerry")).arg(&image).output();
-        let output = output.expect("a shell starts");
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-        std::fs::read(image).expect("the judge has written")
-    })
-}
 
 /// The demo's sources, by name.
 fn sources() -> &'static [(String, String)] {
