@@ -2,6 +2,8 @@
 //!
 //! The program is looked for in `REVEILLE`, else where cargo puts it beside the tests.
 
+pub mod skerry;
+
 use std::collections::{BTreeMap, VecDeque};
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};

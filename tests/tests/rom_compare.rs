@@ -3,28 +3,14 @@
 //! Outside judge: GNU binutils 2.40 for the 68000 make the bytes (`tests/demo/assemble.sh`).
 
 use std::path::Path;
-use std::process::Command;
 use std::sync::OnceLock;
 
 use proptest::prelude::*;
 use reveille_decoders::chips;
 use reveille_decoders::transfer::{Image, intel_hex, srecord};
+use reveille_tests::skerry::rom;
 use reveille_tests::{Output, run, tests_folder};
 use serde_json::Value;
-
-/// The bytes of the demo's ROM, as the judge makes them.
-fn rom() -> &'static [u8] {
-    static ROM: OnceLock<Vec<u8>> = OnceLock::new();
-    ROM.get_or_init(|| {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let image = folder.path().join("rom.bin");
-        let demo = tests_folder().join("demo");
-        let output = Command::new("sh").arg(demo.join("assemble.sh")).arg(demo.join("skerry")).arg(&image).output();
-        let output = output.expect("a shell starts");
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-        std::fs::read(image).expect("the judge has written")
-    })
-}
 
 /// The demo's sources, by name.
 fn sources() -> &'static [(String, String)] {
@@ -32,7 +18,7 @@ fn sources() -> &'static [(String, String)] {
     SOURCES.get_or_init(|| {
         let demo = tests_folder().join("demo/skerry");
         let text = |name: &str| std::fs::read_to_string(demo.join(name)).expect("the demo is text");
-        ["boot.s", "disk.s", "load.s", "skerry.i"].map(|name| (name.to_owned(), text(name))).to_vec()
+        ["boot.s", "monitor.s", "disk.s", "load.s", "skerry.i"].map(|name| (name.to_owned(), text(name))).to_vec()
     })
 }
 
@@ -92,10 +78,10 @@ fn the_demo_s_rom_is_equal_to_its_source_in_every_form() {
         let folder = folder(&[(name, &bytes)]);
         let output = compare(folder.path(), &[name]);
         assert_eq!((output.code, output.err.as_str()), (0, ""), "{name}: {}", output.out);
-        assert!(output.out.starts_with("Equal: the dump has all 2913 bytes that the source lays down.\n"), "{name}");
+        assert!(output.out.starts_with("Equal: the dump has all 4171 bytes that the source lays down.\n"), "{name}");
         let (_, found) = json(folder.path(), &[name]);
         assert_eq!((&found["equal"], &found["dump"]["files"][0]["form"]), (&Value::Bool(true), &form.into()), "{name}");
-        assert_eq!(found["counts"]["equal"], 2913, "{name}");
+        assert_eq!(found["counts"]["equal"], 4171, "{name}");
     }
 }
 
@@ -108,7 +94,7 @@ fn addresses_of_a_file_are_taken_and_told_if_the_source_lies_elsewhere() {
     let output = compare(folder.path(), &["rom.s28"]);
     assert_eq!(output.code, 0, "{}", output.out);
     let shown = output.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    let expected = "lies at $000000 to $000B63, where the source begins; the addresses in the file begin at $F80000";
+    let expected = "lies at $000000 to $00104D, where the source begins; the addresses in the file begin at $F80000";
     assert!(shown.contains(expected), "{}", output.out);
 }
 
@@ -130,7 +116,7 @@ fn a_pair_is_taken_in_either_order() {
         assert_eq!(value["counts"]["differ"], 0, "{arguments:?}");
     }
     let output = compare(folder.path(), &["u2.bin", "u1.bin"]);
-    assert!(output.out.contains("dump        even u1.bin (raw bytes, 1458), odd u2.bin (raw bytes, 1458)"));
+    assert!(output.out.contains("dump        even u1.bin (raw bytes, 2087), odd u2.bin (raw bytes, 2087)"));
     let output = compare(folder.path(), &named("u2.bin", "u1.bin"));
     assert!(
         output.out.contains("even and odd are the wrong way round; name the files the other way"),
@@ -153,12 +139,12 @@ fn each_damage_is_told_by_its_name() {
     let odd = |bytes: &mut Vec<u8>, change: &dyn Fn(u8) -> u8| {
         bytes.iter_mut().skip(1).step_by(2).for_each(|it| *it = change(*it));
     };
-    let whole = other(&|it| it.resize(4096, 0xff));
+    let whole = other(&|it| it.resize(8192, 0xff));
     for (dump, others, verdict, cause) in [
         (chips::swap_bytes(rom).expect("even"), &[][..], "equal-in-another-order", "order"),
         (other(&|it| odd(it, &|byte| byte ^ byte >> 1)), &[], "different", "one-chip"),
         (other(&|it| odd(it, &|byte| byte | 8)), &[], "different", "data-lines"),
-        ((0..4096).map(|it| whole[it & !0x40]).collect(), &[], "different", "address-lines"),
+        ((0..8192).map(|it| whole[it & !0x40]).collect(), &[], "different", "address-lines"),
         (other(&|it| drop(it.splice(0x500..0x500, [0x4e, 0x71, 0xa1, 0x23]))), &[], "different", "inserted-bytes"),
         (other(&|it| drop(it.drain(0x508..0x50e))), &[], "different", "missing-bytes"),
         (other(&|it| it[0x800..].fill(0xff)), &[], "different", "blank"),
@@ -168,7 +154,7 @@ fn each_damage_is_told_by_its_name() {
         (other(&|it| it.iter_mut().for_each(|it| *it = !*it)), &[], "unrelated", "unrelated"),
         // #128 of MOVE.B #128,CHART.
         (other(&|it| it[0x44f] = 0x40), &[], "different", "values"),
-        (rom.to_vec(), &["--base", "$100"], "different", "base"),
+        (rom.to_vec(), &["--base", "$10"], "different", "base"),
     ] {
         let (code, found, causes) = told(&dump, others);
         assert_eq!((code, found.as_str()), (1, verdict), "{cause}: {causes:?}");
@@ -210,10 +196,10 @@ fn a_rom_of_an_assembler_that_chose_other_lengths_says_which_option_agrees() {
 fn the_text_of_a_patched_rom() {
     let mut dump = rom().to_vec();
     // Another key, a jump that is left out, another version in the text.
-    dump[0x4a3] ^= 2;
+    dump[0x463] ^= 2;
     dump[0x44f] = 0x40;
     dump[0x412..0x416].copy_from_slice(&[0x4e, 0x71, 0x4e, 0x71]);
-    dump[0x642] = b'4';
+    dump[0x67b] = b'4';
     dump.resize(8192, 0xff);
     let folder = folder(&[("rom.bin", &dump)]);
     let output = compare(folder.path(), &["rom.bin"]);
@@ -300,7 +286,7 @@ fn chips_of_different_sizes_are_told() {
     let folder = folder(&[("u1.bin", &even), ("u2.bin", &odd[..odd.len() - 100])]);
     let output = compare(folder.path(), &["--even", "u1.bin", "--odd", "u2.bin"]);
     assert_eq!(output.code, 1);
-    let expected = "the chips have 1458 and 1358 bytes, expected the same size; read the shorter one again";
+    let expected = "the chips have 2087 and 1987 bytes, expected the same size; read the shorter one again";
     assert!(output.out.contains(expected), "{}", output.out);
 }
 
@@ -308,14 +294,14 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
     #[test]
-    fn a_damaged_byte_is_told_at_its_address(at in 0_usize..2913, change in 1_u8..=255) {
+    fn a_damaged_byte_is_told_at_its_address(at in 0_usize..4171, change in 1_u8..=255) {
         let mut dump = rom().to_vec();
         dump[at] ^= change;
         let folder = folder(&[("rom.bin", &dump)]);
         let (code, found) = json(folder.path(), &["rom.bin"]);
         // The byte before an even address is not compared.
         if found["counts"]["differ"] == 0 {
-            prop_assert!(found["counts"]["equal"] == 2913);
+            prop_assert!(found["counts"]["equal"] == 4171);
         } else {
             let run = &found["runs"][0];
             prop_assert_eq!((code, &run["from"], &run["bytes"]), (1, &at.into(), &1.into()));

@@ -4,7 +4,7 @@
 *	Assemble this file: it takes in the others.  The ROM starts the
 *	machine, finds SKERRY.SYS on the disk, loads it and jumps to it.
 *	Key C held at reset runs the program in ROM instead, key D stops
-*	at the prompt.
+*	at the prompt (see monitor.s).
 *
 	include	skerry.i
 
@@ -51,21 +51,11 @@ st2	move.b	#128,CHART	pen to the middle of the paper
 	cmp.b	#KEYROM,d0
 	beq.s	bootrom
 	cmp.b	#KEYHOLD,d0
-	beq.s	console
+	beq.w	console
 
-*	From the disk: boot sector, format, file
+*	From the disk
 
-bootdsk	bsr.w	dskinit		select, restore, assume a 720 K disk
-	bne.s	failed
-	moveq	#0,d0		boot sector
-	lea	SECBUF,a1
-	bsr.w	rdsec
-	bne.s	failed
-	bsr.w	setfmt		its media byte chooses the format
-	bne.s	failed
-	bsr.w	findfil		the boot file
-	bne.s	failed
-	bsr.w	loadfil
+bootdsk	bsr.s	bootfil
 	bne.s	failed
 	lea	LOADAD,a0
 	bra.s	runprog
@@ -85,42 +75,60 @@ runprog	bsr.w	chkhead
 *	d0 holds an error number
 
 failed	move.b	#2,LAMPS	FAULT
-	lea	errtab(pc),a0
+	bsr.s	tell
+	bra.w	console
+
+*	tell		sends the text of error number d0
+
+tell	lea	errtab(pc),a0
 	add.w	d0,d0
 	add.w	0(a0,d0.w),a0
-	bsr.w	puts
+	bra.w	puts
 
-*	The prompt: B boots from the disk, R from ROM
+*	bootfil		boot sector, format, file: all that has to be read
+*	Out: a1 = end of the file in RAM, which starts at LOADAD
 
-console	lea	m_prompt(pc),a0
-	bsr.w	puts
-	bsr.w	getc
-	bsr.w	putc
-	and.b	#$5F,d0		small letters will do
-	cmp.b	#'B',d0
-	beq.s	bootdsk
-	cmp.b	#'R',d0
-	beq.s	bootrom
-	lea	m_what(pc),a0
-	bsr.w	puts
-	bra.s	console
+bootfil	bsr.w	dskinit		select, restore, assume a 720 K disk
+	bne.s	bf9
+	moveq	#0,d0		boot sector
+	lea	SECBUF,a1
+	bsr.w	rdsec
+	bne.s	bf9
+	bsr.w	setfmt		its media byte chooses the format
+	bne.s	bf9
+	bsr.w	findfil		the boot file
+	bne.s	bf9
+	bsr.w	loadfil
+bf9	rts
 
-*	Exceptions nobody expects: say which, then the prompt
+*	Exceptions nobody expects: keep the registers, say which, then the
+*	prompt.  Bus and address error push four words more.
 
-buserr	lea	m_bus(pc),a0
+buserr	move.w	#EBUS,-(sp)
+	bra.s	crashl
+adrerr	move.w	#EADR,-(sp)
+crashl	movem.l	d0-d7/a0-a6,REGS
+	move.w	(sp)+,d0
+	addq.l	#8,sp		access and instruction
+	bra.s	cr1
+illins	move.w	#EILL,-(sp)
 	bra.s	crash
-adrerr	lea	m_adr(pc),a0
+badtrap	move.w	#ETRAP,-(sp)
 	bra.s	crash
-illins	lea	m_ill(pc),a0
-	bra.s	crash
-badtrap	lea	m_trap(pc),a0
-	bra.s	crash
-badint	lea	m_int(pc),a0
-crash	move	#$2700,sr
+badint	move.w	#EINT,-(sp)
+crash	movem.l	d0-d7/a0-a6,REGS
+	move.w	(sp)+,d0
+cr1	move	#$2700,sr
+	move.w	(sp)+,d1
+	move.w	d1,REGSR
+	move.l	(sp)+,REGPC
+	move.l	sp,a0
+	btst	#13,d1		in supervisor state?
+	bne.s	cr2
+	move	usp,a0
+cr2	move.l	a0,REGA7
 	lea	STACK,sp
-	move.b	#2,LAMPS
-	bsr.w	puts
-	bra.s	console
+	bra.w	failed
 
 *	memtest		fills RAM with each pattern and reads it back.
 *	Out: a0 = first bad long word, or RAMEND.  Uses d0-d2, a0-a2.
@@ -191,8 +199,19 @@ ps1	move.b	(a0)+,d0
 ps2	move.l	(sp)+,d0
 	rts
 
-*	puthex8		sends d0.l as eight hex digits
+*	puthex8		sends d0.l as eight hex digits;  puthex4	d0.w as
+*	four;  puthex2	d0.b as two
 
+puthex2	movem.l	d0-d2,-(sp)
+	move.l	d0,d1
+	ror.l	#8,d1
+	moveq	#1,d2
+	bra.s	ph1
+puthex4	movem.l	d0-d2,-(sp)
+	move.l	d0,d1
+	swap	d1
+	moveq	#3,d2
+	bra.s	ph1
 puthex8	movem.l	d0-d2,-(sp)
 	move.l	d0,d1
 	moveq	#7,d2
@@ -210,13 +229,14 @@ ph2	add.b	#'0',d0
 
 *	Texts.  errtab is indexed by the error numbers of skerry.i.
 
-errtab	dc.w	m_what-errtab,m_rdy-errtab,m_sect-errtab,m_crc-errtab
-	dc.w	m_late-errtab,m_fmt-errtab,m_file-errtab,m_fat-errtab
-	dc.w	m_hdr-errtab,m_sum-errtab
+errtab	dc.w	0		0 is no error
+	dc.w	m_rdy-errtab,m_sect-errtab,m_crc-errtab,m_late-errtab
+	dc.w	m_fmt-errtab,m_file-errtab,m_fat-errtab,m_hdr-errtab
+	dc.w	m_sum-errtab,m_cmd-errtab,m_num-errtab,m_args-errtab
+	dc.w	m_odd-errtab,m_out-errtab,m_prot-errtab,m_bus-errtab
+	dc.w	m_adr-errtab,m_ill-errtab,m_trap-errtab,m_int-errtab
 
 m_hello	dc.b	CR,LF,'SKERRY 12  ROM 1.3',CR,LF,0
-m_prompt dc.b	CR,LF,'* ',0
-m_what	dc.b	CR,LF,'B = boot from disk, R = run ROM program',0
 m_badram dc.b	CR,LF,'RAM fails at ',0
 m_rdy	dc.b	CR,LF,'E1 drive not ready',0
 m_sect	dc.b	CR,LF,'E2 sector not found',0
@@ -227,13 +247,21 @@ m_file	dc.b	CR,LF,'E6 no SKERRY.SYS on disk',0
 m_fat	dc.b	CR,LF,'E7 FAT damaged',0
 m_hdr	dc.b	CR,LF,'E8 not a Skerry program',0
 m_sum	dc.b	CR,LF,'E9 program has a wrong sum',0
-m_bus	dc.b	CR,LF,'bus error',0
-m_adr	dc.b	CR,LF,'address error',0
-m_ill	dc.b	CR,LF,'illegal instruction',0
-m_trap	dc.b	CR,LF,'trap without an owner',0
-m_int	dc.b	CR,LF,'interrupt without an owner',0
+m_cmd	dc.b	CR,LF,'E10 no such word, only: disk rom list byte flood '
+	dc.b	'take put fetch enter state',0
+m_num	dc.b	CR,LF,'E11 not a hex number, or too large',0
+m_args	dc.b	CR,LF,'E12 too few or too many numbers',0
+m_odd	dc.b	CR,LF,'E13 odd address',0
+m_out	dc.b	CR,LF,'E14 outside of RAM',0
+m_prot	dc.b	CR,LF,'E15 disk is write-protected',0
+m_bus	dc.b	CR,LF,'E16 bus error',0
+m_adr	dc.b	CR,LF,'E17 address error',0
+m_ill	dc.b	CR,LF,'E18 illegal instruction',0
+m_trap	dc.b	CR,LF,'E19 trap without an owner',0
+m_int	dc.b	CR,LF,'E20 interrupt without an owner',0
 	even
 
+	include	monitor.s
 	include	disk.s
 	include	load.s
 

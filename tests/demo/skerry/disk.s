@@ -31,6 +31,7 @@ boot_formats_end
 errbits	DC.W	STRNF,ENOSECT
 	DC.W	STCRC,EBADCRC
 	DC.W	STLOST,ELATE
+	DC.W	STPROT,EPROT
 	DC.W	-1		end of the list
 
 *	dskinit		selects the drive, moves the head to track 0 and
@@ -104,10 +105,14 @@ sf9	MOVEM.L	(SP)+,D1-D4/A0-A1
 	RTS
 
 *	rdsec		reads sector D0, counted from 0 over the whole disk,
-*	to A1; A1 moves past it
+*	to A1; A1 moves past it.  wrsec	writes it from there.
 
-rdsec	MOVEM.L	D1-D5/A2-A3,-(SP)
-	LEA	FDC,A2
+wrsec	MOVEM.L	D1-D6/A2-A3,-(SP)
+	MOVEQ	#1,D6
+	BRA.S	rd0
+rdsec	MOVEM.L	D1-D6/A2-A3,-(SP)
+	MOVEQ	#0,D6
+rd0	LEA	FDC,A2
 	MOVE.L	A1,A3
 	MOVEQ	#0,D1
 	MOVE.W	D0,D1
@@ -131,15 +136,21 @@ rd1	MOVE.L	A3,A1
 	BSR.W	seek
 	BNE.S	rd2
 	MOVE.B	D2,FDSEC(A2)
+	TST.W	D6
+	BNE.S	rd3
 	BSR.W	getsec
-	BEQ.S	rd9
+	BRA.S	rd4
+rd3	BSR.W	putsec
+rd4	BEQ.S	rd9
+	CMP.W	#EPROT,D0
+	BEQ.S	rd9		no use trying again
 rd2	MOVE.L	D0,D5		keep the reason
 	BSR.W	restore		start again from track 0
 	DBRA	D4,rd1
 	MOVE.L	D5,D0
 	BRA.S	rd9
 rd8	MOVEQ	#ENOSECT,D0
-rd9	MOVEM.L	(SP)+,D1-D5/A2-A3
+rd9	MOVEM.L	(SP)+,D1-D6/A2-A3
 	TST.L	D0
 	RTS
 
@@ -158,10 +169,27 @@ gs1	MOVE.B	(A2),D0
 gs2	MOVE.B	FDDAT(A2),(A1)+
 	DBRA	D1,gs1
 gs3	MOVEQ	#ERRREAD,D0
-	BSR.W	fdwait
+gs4	BSR.W	fdwait
 	MOVEM.L	(SP)+,D1-D2
 	TST.L	D0
 	RTS
+
+*	putsec		one sector from (A1)+ to the head, FDSEC set
+
+putsec	MOVEM.L	D1-D2,-(SP)
+	MOVE.W	#SECSIZE-1,D1
+	MOVE.B	#CMDWRIT,(A2)
+	BSR.W	settle
+ws1	MOVE.B	(A2),D0
+	BTST	#STDRQ,D0
+	BNE.S	ws2
+	BTST	#STBUSY,D0
+	BNE.S	ws1
+	BRA.S	ws3		ended before the last byte
+ws2	MOVE.B	(A1)+,FDDAT(A2)
+	DBRA	D1,ws1
+ws3	MOVEQ	#ERRWRIT,D0
+	BRA.S	gs4
 
 *	seek		head to track D1.B;  restore	head to track 0
 

@@ -40,13 +40,16 @@ CHART	EQU	$F40001		strip chart: pen position 0-255
 CMDREST	EQU	$04		restore, verify
 CMDSEEK	EQU	$14		seek, verify
 CMDREAD	EQU	$84		read one sector, wait for the head
+CMDWRIT	EQU	$A4		write one sector, the same
 CMDSTOP	EQU	$D0		stop whatever is going on
 STBUSY	EQU	0		bit numbers of the status
 STDRQ	EQU	1
 STLOST	EQU	2
 STCRC	EQU	3
 STRNF	EQU	4
+STPROT	EQU	6
 ERRREAD	EQU	$1C		bits that are bad after a read
+ERRWRIT	EQU	$5C		and after a write
 ERRSTEP	EQU	$18		after a step bit 2 only means track 0
 
 *	The disk we format and ship: 720 K, entry boot_formats+38
@@ -96,6 +99,13 @@ CLUSIZE	EQU	RAMBASE+$0E	sectors in a cluster
 TRKSECS	EQU	RAMBASE+$10	sectors on a track
 SIDES	EQU	RAMBASE+$12	sides
 LASTSEC	EQU	RAMBASE+$14	sectors on the disk
+ARGS	EQU	RAMBASE+$18	numbers of a command, up to three
+REGS	EQU	RAMBASE+$40	D0-D7/A0-A6 at the last exception
+REGA7	EQU	RAMBASE+$7C	and behind them the stack,
+REGPC	EQU	RAMBASE+$80	the program counter
+REGSR	EQU	RAMBASE+$84	and the status
+LINEBUF	EQU	RAMBASE+$100	what is being typed
+LINELEN	EQU	72		characters that fit there
 SECBUF	EQU	RAMBASE+$200	one sector
 FATBUF	EQU	RAMBASE+$400	a whole FAT
 FATROOM	EQU	12		sectors that fit there
@@ -109,8 +119,11 @@ KEYROM	EQU	$C		run the program in ROM
 KEYHOLD	EQU	$D		stay at the prompt
 RXRDY	EQU	0		status: a character has come
 TXRDY	EQU	2		status: room for one more
-CR	EQU	13
+BS	EQU	8
 LF	EQU	10
+CR	EQU	13
+CAN	EQU	24		throws the line away, stops a list
+DEL	EQU	127
 
 *	Error numbers, index of errtab
 
@@ -123,6 +136,17 @@ ENOFILE	EQU	6
 EBADFAT	EQU	7
 EBADHDR	EQU	8
 EBADSUM	EQU	9
+ENOWORD	EQU	10
+ENUMBER	EQU	11
+EARGS	EQU	12
+EODD	EQU	13
+EOUTRAM	EQU	14
+EPROT	EQU	15
+EBUS	EQU	16
+EADR	EQU	17
+EILL	EQU	18
+ETRAP	EQU	19
+EINT	EQU	20
 
 *	LEWORD place,register	low-byte-first word at place(A0)
 

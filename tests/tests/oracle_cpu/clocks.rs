@@ -8,8 +8,9 @@ use std::process::Command;
 use reveille_cpu::{
     Clocks, Cpu, Family, Form, Index, Kind, Operand, Rule, Size, Slot, Time, encode, instructions, time,
 };
+use reveille_tests::skerry::python;
 
-use crate::judges::{python, run, script};
+use crate::judges::{run, script};
 
 const ADDRESS: i64 = 0x1000;
 

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use reveille_cpu::Cpu;
+use reveille_tests::skerry::python;
 
 use crate::image::{Case, SLOT, START, image};
 use crate::text::{Reading, of_library, of_objdump};
@@ -15,16 +16,6 @@ pub(crate) enum Judge {
     Objdump,
     /// The library.
     Library,
-}
-
-/// The Python that has the judges of `tests/install-tools.sh`.
-pub(crate) fn python() -> PathBuf {
-    let tests = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let output =
-        Command::new("sh").arg("-c").arg(". ./tool-paths.sh; printf %s \"$judges\"").current_dir(tests).output();
-    let path = PathBuf::from(String::from_utf8_lossy(&output.expect("a shell").stdout).into_owned());
-    assert!(path.exists(), "no judges at {}: run tests/install-tools.sh judges", path.display());
-    path
 }
 
 /// A file beside this one.
