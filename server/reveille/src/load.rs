@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::path::{Component, Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
-use reveille_facts::{Given, MACHINE_FILE, Model, Named, read_as_told};
+use reveille_facts::{Given, MACHINE_FILE, Model, Named, SESSION_ENDING, read_as_told};
 use reveille_program::{Content, Program, Readings, normal};
 use reveille_source::{Decoded, Dialect, File, decode};
 
@@ -35,7 +35,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
     if let Some(folder) = options.given.include.iter().find(|it| !it.is_dir()) {
         bail!("`{}` is no folder to look for included files in", folder.display());
     }
-    let (mut sources, mut told) = (Vec::new(), Vec::new());
+    let (mut sources, mut told, mut scripts) = (Vec::new(), Vec::new(), Vec::new());
     told.extend(paths.iter().filter_map(|it| machine_file_above(it)));
     let (mut named, mut has_folder) = (Vec::new(), false);
     for path in paths {
@@ -43,13 +43,22 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
         if kind.is_dir() {
             has_folder = true;
             sources.extend(some_sources_in(path)?);
-            told.extend(machine_files_in(path));
+            told.extend(files_in(path, is_machine_file));
+            scripts.extend(files_in(path, is_session));
         } else if is_machine_file(path) {
             told.push(path.clone());
+        } else if is_session(path) {
+            // A session is held against the firmware that its machine file speaks for, or that lies beside it.
+            let file = machine_file_above(path);
+            let folder = file.as_deref().unwrap_or(path).parent().filter(|it| !it.as_os_str().is_empty());
+            sources.extend(sources_in(folder.unwrap_or(Path::new("."))));
+            scripts.push(path.clone());
         } else {
             named.push(path.clone());
         }
     }
+    sources.sort();
+    sources.dedup();
     let mut program = Program::new();
     for path in told {
         let content = content(&path, None)?;
@@ -75,12 +84,50 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
         let more = roots.filter(|it| !known.contains(*it) && is_assembly(it)).cloned().filter_map(read);
         files.extend(more.collect::<Vec<_>>());
     }
+    files.extend(with_included_scripts(scripts)?);
     program.set_files(files);
     let model = with_includes(program, options);
     let absent = model.named().filter(|it| !is_there(it)).map(|it| it.path.clone()).collect();
     let mut program = model.program().clone();
     let is_news = program.set_absent(absent);
     Ok(if is_news { Model::new(program, &options.defines, Some(&model)) } else { model })
+}
+
+/// Scripts with those that they include, however deep.
+fn with_included_scripts(mut paths: Vec<PathBuf>) -> Result<Vec<(PathBuf, Content)>> {
+    let named = paths.len();
+    let mut found: Vec<(PathBuf, Content)> = Vec::new();
+    let mut seen: HashSet<PathBuf> = HashSet::new();
+    let mut at = 0;
+    while let Some(path) = paths.get(at).cloned() {
+        at += 1;
+        if !seen.insert(normal(&path)) || found.len() >= MOST_FILES {
+            continue;
+        }
+        // One that is included and not there is told of in its line.
+        let content = match content(&path, None) {
+            Ok(it) => it,
+            Err(error) if at <= named => return Err(error),
+            Err(_) => continue,
+        };
+        if let Some(Content::Beside(text)) = &content {
+            let folder = path.parent().unwrap_or(Path::new(""));
+            paths.extend(included_scripts(&text.text()).iter().map(|it| folder.join(it)));
+        }
+        found.extend(content.map(|it| (path, it)));
+    }
+    Ok(found)
+}
+
+/// The scripts that a script includes, as it writes their paths.
+fn included_scripts(text: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    reveille_session::Script::read(text).visit(&mut |it| {
+        if it.verb.kind == reveille_session::verbs::VerbKind::Include {
+            found.extend(it.text("file").map(|it| it.value.replace('\\', "/")));
+        }
+    });
+    found
 }
 
 /// Whether a file or folder that a machine file names is there.
@@ -164,9 +211,9 @@ fn files_in(folder: &Path, wants: impl Fn(&Path) -> bool) -> Vec<PathBuf> {
     found
 }
 
-/// The machine files in a folder and the folders in it.
-pub(crate) fn machine_files_in(folder: &Path) -> Vec<PathBuf> {
-    files_in(folder, is_machine_file)
+/// The texts in a folder and the folders in it that are no sources and say something of them: machine files and sessions.
+pub(crate) fn beside_files_in(folder: &Path) -> Vec<PathBuf> {
+    files_in(folder, is_beside)
 }
 
 /// The machine file that speaks for a file or folder, in its folder or the next one above.
@@ -182,6 +229,16 @@ fn machine_file_above(path: &Path) -> Option<PathBuf> {
     let here = if path.is_relative() { std::env::current_dir().unwrap_or_default() } else { PathBuf::new() };
     let above = here.ancestors().skip(1).map(Path::to_owned);
     named.chain(above).map(|folder| folder.join(MACHINE_FILE)).find(|it| it.is_file())
+}
+
+/// Whether a path is that of a session.
+pub(crate) fn is_session(path: &Path) -> bool {
+    has_ending(path, &[SESSION_ENDING])
+}
+
+/// Whether a path is that of a text beside the sources: it is read, and not assembled.
+pub(crate) fn is_beside(path: &Path) -> bool {
+    is_machine_file(path) || is_session(path)
 }
 
 /// Whether a path is that of a machine file.
@@ -221,8 +278,8 @@ pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Co
         bail!("`{}` has {size} bytes; a source has {MOST_BYTES} at most", path.display());
     }
     let bytes = std::fs::read(path).with_context(cannot)?;
-    if is_machine_file(path) {
-        // What is no text is no TOML either, and is told as that.
+    if is_beside(path) {
+        // What is no text is no TOML and no script either, and is told as that.
         return Ok(Some(Content::Beside(File::new(&String::from_utf8_lossy(&bytes), dialect))));
     }
     Ok(match decode(bytes) {

@@ -123,7 +123,7 @@ impl Shared {
 /// What an open document is to the program.
 fn content_of(path: &Path, document: &Document) -> Content {
     let text = document.file().clone();
-    if load::is_machine_file(path) { Content::Beside(text) } else { Content::Text(text, Encoding::Utf8) }
+    if load::is_beside(path) { Content::Beside(text) } else { Content::Text(text, Encoding::Utf8) }
 }
 
 /// The dialect that a file is read in whatever its text shows, if somebody says so.
@@ -163,7 +163,7 @@ impl Workspace {
         let mut changed = Vec::new();
         for (path, open) in &mut self.documents {
             let dialect = dialect_of(&self.program, path);
-            if !load::is_machine_file(path) && open.document.file().forced() != dialect {
+            if !load::is_beside(path) && open.document.file().forced() != dialect {
                 open.document = Document::new(&open.document.file().text(), dialect);
                 changed.push((path.clone(), content_of(path, &open.document)));
             }

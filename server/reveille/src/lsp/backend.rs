@@ -122,8 +122,10 @@ impl LanguageServer for Backend {
     async fn initialized(&self, _: proto::InitializedParams) {
         if self.shared.snapshot().traits.watches_files {
             let endings = load::SOURCE_ENDINGS.join(",");
-            let watchers = [format!("**/*.{{{endings}}}"), format!("**/{}", reveille_facts::MACHINE_FILE)];
-            let watchers = watchers.map(|glob| serde_json::json!({ "globPattern": glob }));
+            let beside = [reveille_facts::MACHINE_FILE.to_owned(), format!("*.{}", reveille_facts::SESSION_ENDING)];
+            let beside = beside.iter().map(|it| format!("**/{it}"));
+            let watchers: Vec<String> = std::iter::once(format!("**/*.{{{endings}}}")).chain(beside).collect();
+            let watchers: Vec<_> = watchers.iter().map(|glob| serde_json::json!({ "globPattern": glob })).collect();
             let options = serde_json::json!({ "watchers": watchers });
             let registration = proto::Registration {
                 id: "reveille-watch".into(),
@@ -486,7 +488,7 @@ fn load_folders(shared: &Shared) {
     for folder in folders {
         let mut paths = load::sources_in(&folder);
         // They tell how the sources are read.
-        shared.load(contents(load::machine_files_in(&folder)));
+        shared.load(contents(load::beside_files_in(&folder)));
         if paths.len() > MOST_FILES {
             tracing::warn!(folder = %folder.display(), files = paths.len(), most = MOST_FILES, "the folder has too many sources; the rest is read when included");
             paths.truncate(MOST_FILES);

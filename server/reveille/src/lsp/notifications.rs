@@ -31,7 +31,7 @@ pub(crate) fn did_close(shared: &Arc<Shared>, params: proto::DidCloseTextDocumen
 
 pub(crate) fn did_change_watched_files(shared: &Arc<Shared>, params: proto::DidChangeWatchedFilesParams) {
     let paths = params.changes.into_iter().filter_map(|change| change.uri.to_file_path().ok());
-    let paths: Vec<PathBuf> = paths.filter(|path| load::is_source(path) || load::is_machine_file(path)).collect();
+    let paths: Vec<PathBuf> = paths.filter(|path| load::is_source(path) || load::is_beside(path)).collect();
     // A file that was looked for in vain may be there now.
     shared.looked_for.clear();
     shared.is_there.clear();
