@@ -54,7 +54,17 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
     walk.all(&statements);
     let (steps, findings) = (walk.steps, walk.told.findings);
     let machine_file = around.machine_file;
-    SessionFact { file: files[0], files, statements, world: Arc::new(around.world), machine_file, steps, findings }
+    let firmware = around.firmware.clone();
+    SessionFact {
+        file: files[0],
+        files,
+        statements,
+        world: Arc::new(around.world),
+        machine_file,
+        steps,
+        findings,
+        firmware,
+    }
 }
 
 /// The line's settings: those of the script, held against those of the source.

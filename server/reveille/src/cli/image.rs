@@ -55,6 +55,14 @@ impl Image {
     }
 }
 
+/// The bytes of a file in an image, which is read by its own block; the name is compared without regard to case.
+pub(super) fn file_of(image: &[u8], name: &str) -> Option<Vec<u8>> {
+    let table = reveille_facts::image::Table::of_image(image).ok()?;
+    let volume = reveille_decoders::volume::read(image, &table.geometry);
+    let entry = volume.entry(name).filter(|it| !it.is_directory())?;
+    Some(volume.content(image, &table.geometry, entry))
+}
+
 /// The forms of the output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Format {
