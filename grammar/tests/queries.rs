@@ -288,6 +288,38 @@ fn highlights_of_sessions_are_as_marked() {
     );
 }
 
+/// The words of the session grammar that are nodes of their own.
+fn session_words() -> Vec<String> {
+    let language = Language::from(reveille_grammar::LANGUAGE_SESSION);
+    let ids = (0..language.node_kind_count()).filter_map(|it| u16::try_from(it).ok());
+    let words: Vec<_> = ids
+        .filter(|it| !language.node_kind_is_named(*it))
+        .filter_map(|it| language.node_kind_for_id(it))
+        .filter(|it| it.chars().all(|it| it.is_ascii_lowercase() || it == '-') && *it != "-")
+        .map(str::to_owned)
+        .collect();
+    assert!(words.len() > 50, "{words:?}");
+    words
+}
+
+#[test]
+fn every_word_of_a_session_has_a_color() {
+    let colors = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../editors/vscode/syntaxes/reveille-session.tmLanguage.json");
+    let colors = std::fs::read_to_string(colors).expect("the extension has its own colors");
+    // What a pattern escapes is no letter of a word.
+    let colors = colors.replace("\\\\s", " ").replace("\\\\b", " ");
+    let is_letter = |it: char| it.is_ascii_alphanumeric() || it == '-';
+    let colored: Vec<&str> = colors.split(|it| !is_letter(it)).collect();
+    for word in session_words() {
+        assert!(
+            reveille_grammar::HIGHLIGHTS_QUERY_SESSION.contains(&format!("\"{word}\"")),
+            "`{word}` in highlights.scm"
+        );
+        assert!(colored.contains(&word.as_str()), "`{word}` in the extension");
+    }
+}
+
 #[test]
 fn stages_blocks_and_comments_of_sessions_fold() {
     let text = "# a\n# b\nstage \"One\"\nrepeat 2 times\nif a\npress tab\nelse\npress tab\nend\nend\nstage \"Two\"\n";
