@@ -24,11 +24,16 @@ pub struct Disk {
 const REGISTERS: &[&str] =
     &["D0", "D1", "D2", "D3", "D4", "D5", "D6", "D7", "A0", "A1", "A2", "A3", "A4", "A5", "A6", "A7", "PC", "SR"];
 
+/// Words that tell of an error.
+fn error(words: &[&str]) -> Outcome {
+    Outcome::Error(words.iter().map(|it| (*it).to_owned()).collect())
+}
+
 /// What a command comes to: lines, or why not.
 enum Outcome {
     Lines(Vec<Vec<u8>>),
     /// Words that the firmware's error text may have.
-    Error(&'static [&'static str]),
+    Error(Vec<String>),
 }
 
 impl Rehearsal {
@@ -43,7 +48,7 @@ impl Rehearsal {
         let mut lines = Vec::new();
         match found {
             None if line.trim().is_empty() => (),
-            None => lines.extend(self.error(monitor, &["word", "command", "what"])),
+            None => lines.extend(self.error(monitor, &["word".to_owned(), "command".to_owned(), "what".to_owned()])),
             Some((spelling, values)) => {
                 if matches!(spelling.key.as_str(), "read-sector" | "write-sector" | "load-boot-file" | "load-file") {
                     wait += SECTOR;
@@ -55,7 +60,7 @@ impl Rehearsal {
                             lines.push(end.text);
                         }
                     }
-                    Outcome::Error(words) => lines.extend(self.error(monitor, words)),
+                    Outcome::Error(words) => lines.extend(self.error(monitor, &words)),
                 }
             }
         }
@@ -71,11 +76,13 @@ impl Rehearsal {
     }
 
     /// A text of the firmware that tells of an error: one with these words, if there is one.
-    fn error(&self, monitor: &Monitor, words: &[&str]) -> Option<Vec<u8>> {
+    fn error(&self, monitor: &Monitor, words: &[String]) -> Option<Vec<u8>> {
         let pattern = monitor.error.as_ref()?;
         let own: Vec<&String> = self.texts.iter().filter(|it| pattern.regex().is_match(it.as_bytes())).collect();
-        let has = |text: &String, word: &str| text.to_ascii_lowercase().contains(&word.to_ascii_lowercase());
-        let best = own.iter().max_by_key(|text| words.iter().filter(|word| has(text, word)).count());
+        let has = |text: &String, word: &String| text.to_ascii_lowercase().contains(&word.to_ascii_lowercase());
+        // Of texts that have as many of them, the shortest speaks of nothing else.
+        let count = |text: &String| words.iter().filter(|word| has(text, word)).count();
+        let best = own.iter().max_by_key(|text| (count(text), std::cmp::Reverse(text.len())));
         best.map(|it| it.as_bytes().to_vec()).or_else(|| pattern.line(&[]).map(|it| it.text))
     }
 
@@ -95,14 +102,14 @@ impl Rehearsal {
         match spelling.key.as_str() {
             "dump" => match range() {
                 Some(range) => Outcome::Lines(self.dump(spelling, range)),
-                None => Outcome::Error(&["address", "range", "number"]),
+                None => error(&["address", "range", "number"]),
             },
             "registers" => Outcome::Lines(registers(spelling)),
             "fill" => match (range(), number("value")) {
                 (Some(range), Some(value)) if range.clone().all(|it| self.memory.write(it, value as u8)) => {
                     done(sample())
                 }
-                _ => Outcome::Error(&["RAM", "address"]),
+                _ => error(&["RAM", "address"]),
             },
             key @ ("poke" | "poke-word" | "poke-long") => {
                 let width = match key {
@@ -111,28 +118,29 @@ impl Rehearsal {
                     _ => 4,
                 };
                 match (number("at"), number("value")) {
-                    (Some(at), _) if width > 1 && at % 2 != 0 => Outcome::Error(&["odd", "address"]),
+                    (Some(at), _) if width > 1 && at % 2 != 0 => error(&["odd", "address"]),
                     (Some(at), Some(value)) => {
                         let bytes = value.to_be_bytes();
                         let own = &bytes[bytes.len() - width..];
                         let all = own.iter().zip(at..).all(|it| self.memory.write(it.1, *it.0));
-                        if all { done(sample()) } else { Outcome::Error(&["RAM", "address"]) }
+                        if all { done(sample()) } else { error(&["RAM", "address"]) }
                     }
-                    _ => Outcome::Error(&["number"]),
+                    _ => error(&["number"]),
                 }
             }
             "read-sector" | "write-sector" => match self.sector(spelling, &number) {
                 Ok(()) => done(sample()),
-                Err(words) => Outcome::Error(words),
+                Err(words) => error(words),
             },
             "load-boot-file" | "load-file" => {
                 let named = match values.iter().find(|it| it.0 == "name") {
                     Some((_, Put::Text(it))) => Some(it.clone()),
                     _ => self.world.source.boot_file(),
                 };
-                let Some(disk) = &self.disk else { return Outcome::Error(&["ready", "drive"]) };
-                let Some(file) = named.and_then(|it| (disk.find)(&disk.bytes, &it)) else {
-                    return Outcome::Error(&["file", "disk", "no"]);
+                let Some(disk) = &self.disk else { return error(&["ready", "drive"]) };
+                let Some(file) = named.as_ref().and_then(|it| (disk.find)(&disk.bytes, it)) else {
+                    let words = named.into_iter().chain(["file".to_owned(), "disk".to_owned()]);
+                    return Outcome::Error(words.collect());
                 };
                 if let Some(into) = number("into") {
                     file.iter().zip(into..).for_each(|it| {

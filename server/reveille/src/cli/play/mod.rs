@@ -44,9 +44,12 @@ pub(super) struct Play {
     /// Plays the log of an earlier session against the script, without a machine.
     #[arg(long, value_name = "LOG", group = "where")]
     replay: Option<PathBuf>,
-    /// The disk in the drive of the rehearsal's machine; it is read and not written.
+    /// The disk in the drive of the rehearsal's machine; the file is read and not written. Without it a new, empty disk by the firmware's block.
     #[arg(long, value_name = "FILE", conflicts_with = "where")]
     image: Option<PathBuf>,
+    /// Leaves the drive of the rehearsal's machine empty.
+    #[arg(long, conflicts_with_all = ["where", "image"])]
+    no_disk: bool,
     /// A fault that the rehearsal's machine has: drop, double, garble, silence, prompt or reset, at a byte that it sends, as in drop@120.
     #[arg(long, value_name = "KIND@BYTE", value_parser = Fault::read, conflicts_with = "where")]
     fault: Vec<Fault>,
@@ -107,7 +110,9 @@ impl Play {
             return Ok(code);
         }
         let folder = self.script.parent().unwrap_or(Path::new("")).to_owned();
-        let mut kept = Kept { folder: folder.clone(), force: self.force, written: Vec::new() };
+        let is_real = self.port.is_some() || self.connect.is_some();
+        let mut kept =
+            Kept { folder: folder.clone(), force: self.force, is_real, written: Vec::new(), left: Vec::new() };
         let mut log = self.log_to.clone();
         for statement in &session.statements {
             let mut wrong = Ok(());
@@ -203,11 +208,12 @@ impl Play {
                 .map_err(|it| anyhow::anyhow!("{} in line {}: {}", path.display(), it.line, it.message))?;
             Box::new(Replay::new(found))
         } else {
-            Box::new(Rehearsal::new(world.clone(), self.disk(model)?, session.texts(), &self.fault))
+            Box::new(Rehearsal::new(world.clone(), self.disk(model, session, out)?, session.texts(), &self.fault))
         };
+        let is_real = self.port.is_some() || self.connect.is_some();
         let (log_out, log_path): (Box<dyn Write>, _) = match log {
             Some(path) => {
-                let (file, path) = new_log(path)?;
+                let (file, path) = new_log(path, !is_real)?;
                 (Box::new(file), Some(path))
             }
             None => (Box::new(std::io::sink()), None),
@@ -216,7 +222,6 @@ impl Play {
         log.note(&format!("{kind} of {}, {machine}, {line_words}", self.script.display()))?;
         let stopped = Arc::new(AtomicBool::new(false));
         watch_for_stop(&stopped);
-        let is_real = self.port.is_some() || self.connect.is_some();
         let mut watcher = Watcher::new(out, self.quiet, !is_real, stopped);
         let options = self.options(model, session);
         let player = Player::new(&world, AnyLine(line), log, &mut watcher, kept, options);
@@ -226,6 +231,9 @@ impl Play {
         report::end(model, &report, &causes, out)?;
         for path in &kept.written {
             writeln!(out, "kept: {}", path.display())?;
+        }
+        for path in &kept.left {
+            writeln!(out, "not kept: `{}` is there already, and a rehearsal replaces nothing", path.display())?;
         }
         if let Some(path) = log_path {
             writeln!(out, "log: {}", path.display())?;
@@ -275,10 +283,25 @@ impl Play {
     }
 
     /// The disk of the rehearsal: files in it are found by its own block.
-    fn disk(&self, _model: &Model) -> Result<Option<Disk>> {
-        let Some(path) = &self.image else { return Ok(None) };
-        let bytes = files::read(path, load::MOST_BYTES)?;
-        let bytes = bytes.with_context(|| format!("`{}` is larger than a disk", path.display()))?;
+    fn disk(&self, model: &Model, session: &SessionFact, out: &mut dyn Write) -> Result<Option<Disk>> {
+        let bytes = match &self.image {
+            _ if self.no_disk => return Ok(None),
+            Some(path) => {
+                let bytes = files::read(path, load::MOST_BYTES)?;
+                bytes.with_context(|| format!("`{}` is larger than a disk", path.display()))?
+            }
+            None => {
+                let geometry =
+                    session.world.geometry.map(|it| [it.cylinders, it.sides, it.sectors_per_track, it.sector_bytes]);
+                let own = model.blocks().filter(|it| geometry.is_some() && it.geometry() == geometry);
+                let made = own.filter_map(|it| Some((super::image::empty(it)?, &it.subject))).next();
+                let Some((bytes, subject)) = made else { return Ok(None) };
+                if !self.quiet {
+                    writeln!(out, "in its drive: a new, empty disk by `{subject}`; --image gives another")?;
+                }
+                bytes
+            }
+        };
         let find = |bytes: &[u8], name: &str| super::image::file_of(bytes, name);
         Ok(Some(Disk { bytes, find: Box::new(find) }))
     }
