@@ -249,7 +249,9 @@ impl<'a> Walk<'a> {
                 step.range = request.range.as_ref().map(|it| (it.clone(), name(it)));
                 step.seconds = seconds;
             }
-            self.changes(statement, request.changes, step);
+            // That there is ROM is told of by itself.
+            let is_rom = request.spelling.changes != request.changes && request.changes == Changes::Rom;
+            self.changes(statement, if is_rom { Changes::Memory } else { request.changes }, step);
             self.told.waited(statement, seconds, self.around.world.line);
         }
         if !faults {
