@@ -4,7 +4,7 @@
 //! Words, texts and error numbers: `tests/demo/skerry`, whose own invention they are. The entry of the boot file: a FAT directory, from memory.
 
 use std::fmt::Write as _;
-use std::io::{Read, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::channel;
@@ -59,6 +59,7 @@ impl Console {
             match self.line.read(&mut bytes) {
                 Ok(0) => break,
                 Ok(count) => text.push_str(std::str::from_utf8(&bytes[..count]).expect("the monitor sends ASCII")),
+                Err(error) if error.kind() == ErrorKind::Interrupted => (),
                 Err(error) => panic!("{error} behind {text:?}"),
             }
         }
@@ -404,4 +405,54 @@ fn a_pseudo_terminal_serves_as_well() {
         let more = read.recv_timeout(PATIENCE);
         text.extend(more.unwrap_or_else(|_| panic!("no more behind {}", String::from_utf8_lossy(&text))));
     }
+}
+
+/// What a session came to, and what was typed and came back in it, with time and prompt left out.
+fn played(folder: &Path, script: &str, arguments: &[&str]) -> (i32, serde_json::Value) {
+    let script = tests_folder().join("demo/skerry").join(script);
+    let mut all =
+        vec!["play", script.to_str().expect("a path"), "--force", "--report", "report.json", "--log-to", "a.log"];
+    all.extend(arguments);
+    let output = run(folder, &all);
+    assert!(output.code < 2, "{}{}", output.out, output.err);
+    let report: serde_json::Value = serde_json::from_slice(&file(folder, "report.json")).expect("a report is JSON");
+    let _ = std::fs::remove_file(tests_folder().join("demo/skerry/boot.bin"));
+    (output.code, report)
+}
+
+/// What a rehearsal says has to be what the machine does: the verdict of each step, what is typed for it, and which error it ends with.
+#[test]
+fn a_rehearsal_of_the_demos_sessions_comes_to_what_the_machine_that_runs_its_rom_comes_to() {
+    let (folder, image) = disk();
+    let path = image.to_str().expect("a temporary path is text");
+    let mut console = with_disk(&image);
+    for (script, expected) in [("first-start.session", 0), ("boot-sector.session", 0), ("wrong-disk.session", 0)] {
+        let (rehearsed_code, rehearsed) = played(folder.path(), script, &["--image", path]);
+        // The machine is on, and stands at its prompt.
+        drop(std::mem::replace(&mut console.line, call(&console.machine.name)));
+        console.line.shutdown(std::net::Shutdown::Both).expect("it can be closed");
+        let address = format!("127.0.0.1:{}", console.machine.name);
+        let (code, real) = played(folder.path(), script, &["--connect", &address]);
+        assert_eq!((code, rehearsed_code), (expected, expected), "{script}: {real}");
+        for (a, b) in
+            rehearsed["stages"].as_array().expect("stages").iter().zip(real["stages"].as_array().expect("stages"))
+        {
+            assert_eq!(a["title"], b["title"]);
+            for (a, b) in a["steps"].as_array().expect("steps").iter().zip(b["steps"].as_array().expect("steps")) {
+                for part in ["line", "verdict", "typed", "refusal"] {
+                    assert_eq!(a[part], b[part], "{script}: {a} {b}");
+                }
+            }
+        }
+    }
+    // Without a disk the firmware refuses in the same words as the rehearsal.
+    drop(console);
+    let console = Console::start(&[]);
+    console.line.shutdown(std::net::Shutdown::Both).expect("it can be closed");
+    let address = format!("127.0.0.1:{}", console.machine.name);
+    let (code, real) = played(folder.path(), "wrong-disk.session", &["--connect", &address]);
+    let (rehearsed_code, rehearsed) = played(folder.path(), "wrong-disk.session", &["--no-disk"]);
+    assert_eq!((code, rehearsed_code), (1, 1));
+    let refusal = |it: &serde_json::Value| it["stages"][1]["steps"][0]["refusal"].clone();
+    assert_eq!((refusal(&real), refusal(&rehearsed)), ("E1 drive not ready".into(), "E1 drive not ready".into()));
 }

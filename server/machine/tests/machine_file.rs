@@ -132,8 +132,7 @@ fn an_unknown_key_is_told_with_the_nearest_one() {
     let (it, at) = problem("[machines.a]\n");
     assert_eq!((&*it.message, &*at), ("`machines` is no key of `reveille.toml`; did you mean `machine`?", "machines"));
     let (it, _) = problem("[machine.a]\ncolour = 1\n");
-    let expected =
-        "`colour` is no key of `[machine.NAME]`; expected `title`, `cpu`, `clock`, `memory`, `serial` or `drive`";
+    let expected = "`colour` is no key of `[machine.NAME]`; expected `title`, `cpu`, `clock`, `memory`, `serial`, `drive` or `monitor`";
     assert_eq!((&*it.message, it.fix), (expected, None));
     let (it, at) = problem("block = [{ name = \"a\", fields = [{ name = \"b\", bites = 2, bytes = 1 }] }]");
     assert_eq!((&*it.message, &*at), ("`bites` is no key of `[[block.fields]]`; did you mean `bytes`?", "bites"));

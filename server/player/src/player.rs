@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use reveille_session::verbs::{Changes, VerbKind};
 use reveille_session::{
-    Block, Expression, Known, Monitor, Pattern, Request, Settings, Statement, Value, World, request, text_bytes,
+    Block, Expression, Flow, Known, Monitor, Pattern, Request, Settings, Statement, Value, World, request, text_bytes,
 };
 
 use crate::exchange::{Trouble, ask, dumped, grouped, recover, refusal};
@@ -26,8 +26,6 @@ pub struct Options {
     pub from: Option<String>,
     /// How often a step that changes nothing is asked again where the line was at fault.
     pub again: u32,
-    /// What is waited behind every character, and behind every line, where the script says so.
-    pub pace: Option<(Duration, Duration)>,
     /// How long each statement is expected to take, by its script and where it starts there.
     pub expected: HashMap<(usize, usize), Duration>,
     /// The texts of the scripts.
@@ -71,12 +69,9 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
         files: &'a mut dyn Files,
         options: Options,
     ) -> Self {
-        let mut monitor = world.monitor.as_deref().cloned();
-        if let (Some(monitor), Some(pace)) = (&mut monitor, options.pace) {
-            monitor.pace = pace;
-        }
+        let monitor = world.monitor.as_deref().cloned();
         let character = Duration::from_secs_f64(world.line.unwrap_or(Settings::USUAL).character());
-        let follows_xon = monitor.as_ref().is_some_and(|it| it.flow == Some("xon-xoff"));
+        let follows_xon = monitor.as_ref().is_some_and(|it| it.flow == Some(Flow::Characters));
         Self {
             known: Known::new(world),
             stream: Stream::new(line, log, watch, character, follows_xon),

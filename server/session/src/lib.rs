@@ -24,7 +24,7 @@ mod world;
 
 pub use evaluate::{Bounds, Fault, FaultKind, MOST_BYTES, Names};
 pub use expression::{Binary, Expression, Node, OPERATORS, Span, Unary};
-pub use monitor::{Monitor, Spelling, VocabularyProblem};
+pub use monitor::{Flow, Monitor, Spelling, VocabularyProblem};
 pub use reply::{Made, Pattern, Shown, hex_bytes};
 pub use request::{Command, Request, Unasked, groups, request, width};
 pub use script::{Filled, Problem, Script, Spanned, Statement};

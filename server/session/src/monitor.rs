@@ -25,12 +25,36 @@ pub struct Monitor {
     pub cancel: Option<Vec<u8>>,
     /// What is waited behind every character, and behind every line.
     pub pace: (Duration, Duration),
-    /// `none`, `xon-xoff` or `rts-cts`, where the file says so.
-    pub flow: Option<&'static str>,
+    /// How the machine says that it cannot keep up, where somebody says so.
+    pub flow: Option<Flow>,
     /// What is typed for each verb.
     pub spellings: Vec<Spelling>,
     /// Where the file has it.
     pub span: Range<usize>,
+}
+
+/// How a machine says that it cannot keep up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Flow {
+    /// It does not say it.
+    Nothing,
+    /// By the characters DC3 and DC1.
+    Characters,
+    /// By the lines of a modem.
+    Lines,
+}
+
+impl Flow {
+    /// By its word in scripts and the machine file.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        match name {
+            "none" => Some(Self::Nothing),
+            "xon-xoff" => Some(Self::Characters),
+            "rts-cts" => Some(Self::Lines),
+            _ => None,
+        }
+    }
 }
 
 /// What is typed for a verb, and what comes back.
@@ -136,7 +160,7 @@ impl Monitor {
             error,
             cancel: bytes(&written.cancel),
             pace: (ms(&written.character_delay), ms(&written.line_delay)),
-            flow: written.flow.as_ref().map(|it| it.value),
+            flow: written.flow.as_ref().and_then(|it| Flow::from_name(it.value)),
             spellings,
             span: written.span.clone(),
         });

@@ -58,7 +58,7 @@ fn a_dump_line_is_read_and_made_in_the_form_that_the_expression_has() {
             r"^@(?<address>[0-9A-Fa-f]{6}) \[(?<bytes>(?:[0-9A-Fa-f]{2},?){1,4})\]  .{4}$",
             0xabcdef,
             9,
-            "@ABCDEF [10,11,12,13]  ....",
+            "@ABCDEF [10,11,12,13,]  ....",
             4,
         ),
         (r"(?<bytes>[0-9A-F]+)", 0, 3, "101112", 3),

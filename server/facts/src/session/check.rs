@@ -3,10 +3,12 @@
 use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::Arc;
+use std::time::Duration;
 
 use reveille_session::verbs::{Changes, Group, VerbKind};
 use reveille_session::{
-    Block, Expression, Fault, Interval, Known, Node, RegionKind, Request, Settings, Statement, Unasked, Value, request,
+    Block, Expression, Fault, Flow, Interval, Known, Node, RegionKind, Request, Settings, Statement, Unasked, Value,
+    request,
 };
 
 use super::read::Read;
@@ -49,7 +51,8 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
         around(model, file.map_or(std::path::Path::new(""), |it| it.path()), named.map(|it| it.value.as_str()));
     let mut told = Told::new(model, &files, findings);
     told.machine(&around, &statements);
-    head(&mut around, &mut told, &statements);
+    talk(&mut around, &statements);
+    line(&mut around, &mut told, &statements);
     let mut walk = Walk { around: &around, told, state: State::default(), steps: Vec::new(), written: Vec::new() };
     walk.all(&statements);
     let (steps, findings) = (walk.steps, walk.told.findings);
@@ -67,8 +70,21 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
     }
 }
 
+/// How the monitor is talked to, where the script says it otherwise than the machine file.
+fn talk(around: &mut Around, statements: &[Statement]) {
+    let Some(monitor) = &mut around.world.monitor else { return };
+    let of = |kind: VerbKind| statements.iter().find(|it| it.verb.kind == kind);
+    if let Some(pace) = of(VerbKind::Pace) {
+        let time = |role: &str| pace.time(role).map_or(Duration::ZERO, |it| it.value);
+        Arc::make_mut(monitor).pace = (time("pace"), time("line"));
+    }
+    if let Some(flow) = of(VerbKind::Console).and_then(|it| it.word("flow")) {
+        Arc::make_mut(monitor).flow = Flow::from_name(&flow.value);
+    }
+}
+
 /// The line's settings: those of the script, held against those of the source.
-fn head(around: &mut Around, told: &mut Told<'_>, statements: &[Statement]) {
+fn line(around: &mut Around, told: &mut Told<'_>, statements: &[Statement]) {
     let Some(console) = statements.iter().find(|it| it.verb.kind == VerbKind::Console) else { return };
     if console.has("source") {
         if around.world.line.is_none() {

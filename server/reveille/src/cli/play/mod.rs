@@ -16,8 +16,8 @@ use clap::{Args, ValueEnum};
 use reveille_decoders::Severity;
 use reveille_facts::{Finding, Model, SessionFact};
 use reveille_player::{Disk, Fault, Line, Log, Options, Player, Rehearsal, Replay, Report, Verdict, events};
-use reveille_session::Statement;
 use reveille_session::verbs::{Changes, VerbKind};
+use reveille_session::{Flow, Statement};
 
 use super::{CLEAN, ERRORS, FAILED, FromOutside, files};
 use crate::load;
@@ -197,9 +197,8 @@ impl Play {
         let line: Box<dyn Line> = if let Some(device) = &self.port {
             let settings =
                 settings.context("the line's settings are not known; write `console 9600 8n1` or the like")?;
-            let flow = session.statements.iter().find_map(|it| it.word("flow")).map(|it| it.value.as_str());
-            let flow = flow.or_else(|| world.monitor.as_ref().and_then(|it| it.flow));
-            Box::new(Wire::port(device, settings, flow == Some("rts-cts"), self.held(&session.statements))?)
+            let by_lines = world.monitor.as_ref().is_some_and(|it| it.flow == Some(Flow::Lines));
+            Box::new(Wire::port(device, settings, by_lines, self.held(&session.statements))?)
         } else if let Some(address) = &self.connect {
             Box::new(Wire::connection(address)?)
         } else if let Some(path) = &self.replay {
@@ -262,10 +261,6 @@ impl Play {
 
     fn options(&self, model: &Model, session: &SessionFact) -> Options {
         let text = |id: &reveille_program::FileId| model.program().file(*id).map(|it| it.source().text());
-        let pace = session.statements.iter().find(|it| it.verb.kind == VerbKind::Pace).map(|it| {
-            let time = |role: &str| it.time(role).map_or(Duration::ZERO, |it| it.value);
-            (time("pace"), time("line"))
-        });
         let expected = session.steps.iter().filter_map(|it| {
             let number = session.files.iter().position(|file| *file == it.span.place.file)?;
             let file = model.program().file(it.span.place.file)?;
@@ -276,7 +271,6 @@ impl Play {
             allowed: self.allow.clone(),
             from: self.from.clone(),
             again: self.retries,
-            pace,
             expected: expected.collect(),
             texts: session.files.iter().map(|it| text(it).unwrap_or_default()).collect(),
         }
