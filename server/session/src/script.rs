@@ -277,7 +277,7 @@ fn heads_first(statements: &[Statement], problems: &mut Vec<Problem>) {
 }
 
 /// The statement whose first words a line has.
-fn verb_of(cursor: &mut Cursor<'_>) -> Result<&'static Verb, Problem> {
+pub(crate) fn verb_of(cursor: &mut Cursor<'_>) -> Result<&'static Verb, Problem> {
     let span = cursor.here();
     let is_here = |it: &&Verb| {
         let words = it.name.split(' ').enumerate();
@@ -351,7 +351,7 @@ fn rest(cursor: &Cursor<'_>, verb: &Verb, missed: &[String]) -> Result<(), Wrong
 }
 
 /// Whether an alternative begins here: all its first words are there, or what stands in its first slot can be.
-fn begins(cursor: &Cursor<'_>, parts: &[Part]) -> bool {
+pub(crate) fn begins(cursor: &Cursor<'_>, parts: &[Part]) -> bool {
     let mut at = cursor.at;
     for part in parts {
         let token = cursor.tokens.get(at);
@@ -429,7 +429,7 @@ fn sequence(
     Ok(())
 }
 
-fn filled(cursor: &mut Cursor<'_>, slot: Slot) -> Result<Filled, Wrong> {
+pub(crate) fn filled(cursor: &mut Cursor<'_>, slot: Slot) -> Result<Filled, Wrong> {
     let span = cursor.here();
     let kind = cursor.peek().map(|it| &it.kind);
     let found = match (slot, kind) {
