@@ -31,6 +31,18 @@ fn check_lists_the_files_that_would_change_and_writes_none() {
 }
 
 #[test]
+fn sessions_are_laid_out_by_their_own_rules() {
+    const SESSION: &[u8] = b"stage   \"Is it \xC3\xA4?\"\r\npress    return \r\n# note\r\n";
+    let folder = folder(&[("a.s", TIDY), ("x.session", SESSION)]);
+    let output = format(folder.path(), &["."]);
+    assert_eq!((output.code, output.err.as_str()), (0, ""));
+    assert_eq!(output.out, "./x.session: 2 of 3 lines changed\n1 of 2 files written\n");
+    let expected = b"stage \"Is it \xC3\xA4?\"\r\n  press return\r\n# note\r\n";
+    assert_eq!(file(folder.path(), "x.session"), expected);
+    assert_eq!(format(folder.path(), &["--check", "x.session"]).code, 0);
+}
+
+#[test]
 fn what_is_asked_for_is_what_is_written() {
     let folder = folder(&[("a.s", MESSY)]);
     for (arguments, expected) in [

@@ -30,8 +30,8 @@ pub use next::{Next, next};
 pub use reply::{Made, Pattern, Shown, hex_bytes};
 pub use request::{Command, Request, Unasked, groups, request, width};
 pub use script::{Filled, Problem, Script, Spanned, Statement};
-pub use token::{Kind as TokenKind, Line as TokenLine, Token, lines as token_lines};
 pub use template::{Put, Template, TemplateError};
+pub use token::{Kind as TokenKind, Line as TokenLine, Token, lines as token_lines};
 pub use value::{Block, Interval, Value};
 pub use world::{Geometry, Known, Region, RegionKind, Settings, Source, World};
 

@@ -53,6 +53,7 @@ fn second_words(text: &str, tokens: &[Token]) -> Vec<Next> {
 
 /// Follows parts of a form; whether what comes behind them can be there too.
 fn follow(cursor: &mut Cursor<'_>, parts: &'static [Part], found: &mut Vec<Next>) -> bool {
+    let mut is_cut = false;
     for part in parts {
         if cursor.peek().is_none() {
             firsts(part, found);
@@ -66,7 +67,9 @@ fn follow(cursor: &mut Cursor<'_>, parts: &'static [Part], found: &mut Vec<Next>
             Part::Slot(role, slot) => filled_as(cursor, role, *slot, found),
             Part::Maybe(parts) if begins(cursor, parts) => follow(cursor, parts, found),
             Part::Maybe(parts) => {
+                let before = found.len();
                 cut_short(cursor, parts, found);
+                is_cut |= found.len() > before;
                 true
             }
             Part::OneOf(choices) => match choices.iter().find(|it| begins(cursor, it)) {
@@ -80,6 +83,10 @@ fn follow(cursor: &mut Cursor<'_>, parts: &'static [Part], found: &mut Vec<Next>
         if !is_followed {
             return false;
         }
+    }
+    if is_cut && cursor.peek().is_some() {
+        // The rest is the first words of something that is not complete.
+        cursor.at = cursor.tokens.len();
     }
     true
 }
@@ -105,7 +112,8 @@ fn cut_short(cursor: &Cursor<'_>, parts: &'static [Part], found: &mut Vec<Next>)
     let rest = &cursor.tokens[cursor.at..];
     let words = parts.iter().map_while(|it| if let Part::Word(word) = it { Some(*word) } else { None });
     let words: Vec<&'static str> = words.collect();
-    let is_there = |(token, word): (&Token, &&str)| token.kind == Kind::Word && cursor.text[token.span.clone()] == **word;
+    let is_there =
+        |(token, word): (&Token, &&str)| token.kind == Kind::Word && cursor.text[token.span.clone()] == **word;
     if rest.len() < words.len() && rest.iter().zip(&words).all(is_there) {
         found.push(Next::Word(words[rest.len()]));
     }

@@ -174,7 +174,8 @@ impl<'v> Place<'v> {
             if is_legal {
                 self.push(verb.name, CompletionKind::Word, verb.meaning);
                 if let Some(own) = self.found.last_mut() {
-                    own.documentation = format!("```reveille-session\n{}\n```\nExample: `{}`", verb.syntax(), verb.example);
+                    own.documentation =
+                        format!("```reveille-session\n{}\n```\nExample: `{}`", verb.syntax(), verb.example);
                 }
             }
         }
@@ -281,7 +282,8 @@ impl<'v> Place<'v> {
         let last = if most - least < FEW { most } else { least };
         for number in least..=last {
             let drive = usize::try_from(number).ok().and_then(|it| machine.drives.get(it)).filter(|_| role == "drive");
-            let name = drive.and_then(|it| it.0.name.as_ref()).map(|it| format!("`{}`, ", it.value)).unwrap_or_default();
+            let name =
+                drive.and_then(|it| it.0.name.as_ref()).map(|it| format!("`{}`, ", it.value)).unwrap_or_default();
             self.push(number.to_string(), CompletionKind::Value, format!("{name}{role}s are {least} to {most}"));
         }
     }

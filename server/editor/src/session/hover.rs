@@ -90,7 +90,12 @@ fn changed(changes: Changes) -> &'static str {
 }
 
 fn extent(range: &Range<i64>) -> String {
-    format!("${:06X} to ${:06X}, {} bytes", range.start, range.end.saturating_sub(1), range.end.saturating_sub(range.start))
+    format!(
+        "${:06X} to ${:06X}, {} bytes",
+        range.start,
+        range.end.saturating_sub(1),
+        range.end.saturating_sub(range.start)
+    )
 }
 
 /// The line's settings, and where they come from.
@@ -133,7 +138,9 @@ fn of_part(view: &View<'_>, role: &str, part: &Part<'_>, byte: usize) -> Option<
     let is_alone = part.leaf.span == part.whole.span;
     let known = view.known_at(byte)?;
     let is_bound = matches!(&part.leaf.node, Node::Name(name) if known.bound.contains_key(name));
-    if (!is_alone || is_address(role))
+    // Of a name that stands alone the firmware's own hover has told.
+    let is_name = matches!(part.leaf.node, Node::Name(_));
+    if (!is_alone || is_address(role) && !is_name)
         && !is_bound
         && let Ok(Value::Number(value)) = part.whole.value(&known)
         && let Some(number) = value.known()
@@ -145,6 +152,9 @@ fn of_part(view: &View<'_>, role: &str, part: &Part<'_>, byte: usize) -> Option<
             // The end of a range is the address behind its last byte.
             let inside = number - i64::from(is_end);
             let _ = write!(text, "\n\n`{own}` is ${number:06X}{}", in_region(view, inside));
+        } else if role == "condition" && (0..=1).contains(&number) {
+            let holds = if number == 1 { "holds" } else { "does not hold" };
+            let _ = write!(text, "\n\n`{own}` {holds}, by the source");
         } else if !is_alone {
             let _ = write!(text, "\n\n`{own}` is {}", Value::Number(value).shown());
         }
@@ -196,7 +206,8 @@ fn of_binding(view: &View<'_>, name: &str, at: &Location, byte: usize) -> String
                 let _ = write!(text, "\n\nits fields are what the reply has: {}", names.join(", "));
             }
             Value::Block(block) => {
-                let from = block.address.map(|it| format!(" from ${it:06X}{}", in_region(view, it))).unwrap_or_default();
+                let from =
+                    block.address.map(|it| format!(" from ${it:06X}{}", in_region(view, it))).unwrap_or_default();
                 let _ = write!(text, "\n\n{} bytes{from}", block.bytes.len());
                 if let Some(layout) = &block.layout {
                     let _ = write!(text, "\n\nread as `{layout}`");

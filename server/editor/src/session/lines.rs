@@ -58,11 +58,8 @@ pub(crate) fn hints(view: &View<'_>, lines: Range<usize>, kinds: HintKinds) -> V
 pub fn lenses(model: &Model, file: FileId) -> Vec<Lens> {
     let Some(view) = View::of(model, file) else { return Vec::new() };
     let (Some(session), Some(first)) = (view.session, view.script.statements.first()) else { return Vec::new() };
-    let seconds = if session.file == file {
-        session.seconds()
-    } else {
-        view.steps_in(0..usize::MAX).map(|it| it.seconds).sum()
-    };
+    let seconds =
+        if session.file == file { session.seconds() } else { view.steps_in(0..usize::MAX).map(|it| it.seconds).sum() };
     let rate = session.world.line.unwrap_or(Settings::USUAL).rate;
     let title = format!("rehearse: {} at {rate} bit/s", time(seconds));
     let mut found = vec![Lens { range: first.span.clone(), title, rehearses: true }];

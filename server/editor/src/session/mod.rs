@@ -118,13 +118,13 @@ impl<'a> View<'a> {
     fn steps_before(&self, byte: usize) -> &'a [StepFact] {
         let Some(session) = self.session else { return &[] };
         let start = self.statement_at(byte).map_or(byte, |it| it.span.start);
-        let is_behind = |it: &StepFact| {
-            it.at.place.file == self.file.id() && location(self.model, it.at).range.start >= start
-        };
+        let is_behind =
+            |it: &StepFact| it.at.place.file == self.file.id() && location(self.model, it.at).range.start >= start;
         // A line that cannot be read is no step: those before it count.
-        let last = session.steps.iter().rposition(|it| {
-            it.at.place.file == self.file.id() && location(self.model, it.at).range.start < start
-        });
+        let last = session
+            .steps
+            .iter()
+            .rposition(|it| it.at.place.file == self.file.id() && location(self.model, it.at).range.start < start);
         match session.steps.iter().position(is_behind) {
             Some(at) => &session.steps[..at],
             None => &session.steps[..last.map_or(0, |it| it + 1)],
@@ -231,9 +231,7 @@ fn in_slot<'s>(role: &'static str, filled: &'s Filled, byte: usize) -> Option<Th
     match filled {
         Filled::Expression(it) => part(it, None),
         Filled::Range(it) => part(&it.from, Some(it)).or_else(|| part(&it.to, Some(it))),
-        Filled::Name(it) | Filled::Text(it) => {
-            touches(&it.span, byte).then(|| Thing::Slot(role, &it.value, &it.span))
-        }
+        Filled::Name(it) | Filled::Text(it) => touches(&it.span, byte).then(|| Thing::Slot(role, &it.value, &it.span)),
         Filled::Arguments(all) => all.iter().find_map(|(name, value)| {
             let own = touches(&name.span, byte).then(|| Thing::Argument(&name.value, &name.span));
             own.or_else(|| part(value, None))

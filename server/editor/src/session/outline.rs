@@ -176,7 +176,12 @@ pub(crate) fn selection(view: &View<'_>, byte: usize) -> Vec<Range<usize>> {
                 _ => (),
             }
         }
-        all.extend(statement.slots.iter().filter_map(|(_, it)| if let Filled::Range(it) = it { Some(it.span()) } else { None }));
+        all.extend(
+            statement
+                .slots
+                .iter()
+                .filter_map(|(_, it)| if let Filled::Range(it) = it { Some(it.span()) } else { None }),
+        );
     }
     if let Some(line) = view.lines.iter().find(|it| touches(&it.span, byte)) {
         all.extend(line.tokens.iter().map(|it| it.span.clone()));
@@ -189,7 +194,8 @@ pub(crate) fn selection(view: &View<'_>, byte: usize) -> Vec<Range<usize>> {
     all.sort_by_key(|it| (it.len(), it.start));
     let mut found: Vec<Range<usize>> = Vec::new();
     for range in all {
-        let is_larger = found.last().is_none_or(|last| range.start <= last.start && last.end <= range.end && range != *last);
+        let is_larger =
+            found.last().is_none_or(|last| range.start <= last.start && last.end <= range.end && range != *last);
         if is_larger && found.len() + 1 < MOST {
             found.push(range);
         }

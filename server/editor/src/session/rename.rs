@@ -7,8 +7,8 @@ use reveille_program::{FileId, Place, Unit};
 use reveille_session::{Expression, Node, Script, Statement};
 use reveille_source::Encoding;
 
-use super::places::uses_of;
 use super::View;
+use super::places::uses_of;
 use crate::actions::TextEdit;
 use crate::expansion;
 use crate::lookup::{Location, location};

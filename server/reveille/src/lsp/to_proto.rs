@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use reveille_decoders::Severity;
 use reveille_editor::{
-    Action, Block, BlockKind, Call, Completion, CompletionKind, Highlight, Lens, Link, Location, OutlineKind, OutlineSymbol,
-    Routine, SemanticKind, SemanticToken, TextEdit,
+    Action, Block, BlockKind, Call, Completion, CompletionKind, Highlight, Lens, Link, Location, OutlineKind,
+    OutlineSymbol, Routine, SemanticKind, SemanticToken, TextEdit,
 };
 use reveille_facts::{Finding, Model};
 use reveille_program::FileId;
