@@ -1,4 +1,4 @@
-//! How fast the grammars parse: a whole source of 20,000 lines, and one character in a chunk of 256 lines.
+//! How fast the grammars parse: a whole source or session of 20,000 lines, and one character in a chunk of 256 lines.
 
 use std::{fmt::Write as _, hint::black_box};
 
@@ -33,6 +33,33 @@ fn source(lines: usize, dotted: bool) -> String {
     text
 }
 
+/// A session with the usual share of stages, blocks, dumps and checks.
+fn session(lines: usize) -> String {
+    let mut text = String::new();
+    for line in 0..lines {
+        let number = line * 7919 % 4096;
+        let _ = match line % 16 {
+            0 => writeln!(text, "stage \"Part {line}\""),
+            1 => writeln!(text, "  dump routine_{} .. routine_{line} as block_{number} within 10s", line - 1),
+            2 => writeln!(text, "  check block_{number} matches source or stop \"another ROM: {number}\""),
+            3 => writeln!(text, "  check block_{number}[38 +: 19].sectors_per_track == {} # of it", number % 32),
+            4 => writeln!(text, "  repeat {} times", number % 8 + 1),
+            5 => writeln!(text, "    press return"),
+            6 => writeln!(text, "    await pattern \"^E[0-9]+ {number}\" within 500ms or stop \"no answer\""),
+            7 => writeln!(text, "    if block_{number}[510] == $55 and (block_{number}.length >> 1) % 2 != 0"),
+            8 => writeln!(text, "      poke long routine_{line} + ${number:x} with 'SK12' & ~{number}"),
+            9 => writeln!(text, "    else"),
+            10 => writeln!(text, "      ask pen position {number}, speed {number} * 2 as pen_{number}"),
+            11 => writeln!(text, "    end"),
+            12 => writeln!(text, "  end"),
+            13 => writeln!(text, "  read sector {} of track {number} of drive 0 into ${number:x}", number % 9),
+            14 => writeln!(text, "  # {number} is the next one to be looked at here"),
+            _ => writeln!(text),
+        };
+    }
+    text
+}
+
 fn parser(language: &Language) -> Parser {
     let mut parser = Parser::new();
     parser.set_language(language).expect("the library reads this format");
@@ -40,16 +67,19 @@ fn parser(language: &Language) -> Parser {
 }
 
 fn benches(criterion: &mut Criterion) {
-    for (name, language, dotted) in [
-        ("m68k", reveille_grammar::LANGUAGE_M68K, false),
-        ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED, true),
-        ("m68k_mit", reveille_grammar::LANGUAGE_M68K_MIT, true),
-        ("m68k_sgs", reveille_grammar::LANGUAGE_M68K_SGS, true),
+    let motorola: fn(usize) -> String = |lines| source(lines, false);
+    let dotted: fn(usize) -> String = |lines| source(lines, true);
+    for (name, language, written) in [
+        ("m68k", reveille_grammar::LANGUAGE_M68K, motorola),
+        ("m68k_dotted", reveille_grammar::LANGUAGE_M68K_DOTTED, dotted),
+        ("m68k_mit", reveille_grammar::LANGUAGE_M68K_MIT, dotted),
+        ("m68k_sgs", reveille_grammar::LANGUAGE_M68K_SGS, dotted),
+        ("session", reveille_grammar::LANGUAGE_SESSION, session),
     ] {
         let language = Language::from(language);
         let mut parser = parser(&language);
 
-        let text = source(20_000, dotted);
+        let text = written(20_000);
         let tree = parser.parse(&text, None).expect("nothing stops the parser");
         assert!(!tree.root_node().has_error());
         let mut group = criterion.benchmark_group(name);
@@ -58,17 +88,18 @@ fn benches(criterion: &mut Criterion) {
             bencher.iter(|| parser.parse(black_box(&text), None));
         });
 
-        let chunk = source(256, dotted);
+        let chunk = written(256);
         let at = chunk.find("routine_128").expect("a line of that name") + "routine_1".len();
         let changed = format!("{}9{}", &chunk[..at], &chunk[at..]);
         let row = chunk[..at].matches('\n').count();
+        let column = at - chunk[..at].rfind('\n').map_or(0, |it| it + 1);
         let edit = InputEdit {
             start_byte: at,
             old_end_byte: at,
             new_end_byte: at + 1,
-            start_position: Point { row, column: 9 },
-            old_end_position: Point { row, column: 9 },
-            new_end_position: Point { row, column: 10 },
+            start_position: Point { row, column },
+            old_end_position: Point { row, column },
+            new_end_position: Point { row, column: column + 1 },
         };
         let old = parser.parse(&chunk, None).expect("nothing stops the parser");
         group.throughput(Throughput::Bytes(chunk.len() as u64));

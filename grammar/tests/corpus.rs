@@ -19,8 +19,8 @@ struct Case {
     tree: String,
 }
 
-fn files(dialect: &str) -> Vec<PathBuf> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(dialect).join("test/corpus");
+fn files(grammar: &str) -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(grammar).join("test/corpus");
     let mut files: Vec<_> = fs::read_dir(folder)
         .expect("the corpus is there")
         .map(|it| it.expect("a readable folder").path())
@@ -80,13 +80,13 @@ fn print(node: Node<'_>, field: Option<&str>, depth: usize, out: &mut String) {
     out.push(')');
 }
 
-fn run(dialect: &str, language: Language) {
+fn run(grammar: &str, language: Language) {
     let mut parser = Parser::new();
     parser.set_language(&language).expect("the library reads this format");
     let mut wrong = String::new();
     let update = std::env::var_os("REVEILLE_UPDATE").is_some();
     let mut count = 0;
-    for path in files(dialect) {
+    for path in files(grammar) {
         let text = fs::read_to_string(&path).expect("a readable case");
         let mut fresh = String::new();
         for case in cases(&text) {
@@ -113,7 +113,7 @@ fn run(dialect: &str, language: Language) {
             fs::write(&path, fresh.trim_end().to_owned() + "\n").expect("a writable case");
         }
     }
-    assert!(count > 0, "no case for {dialect}");
+    assert!(count > 0, "no case for {grammar}");
     assert!(update || wrong.is_empty(), "{wrong}");
 }
 
@@ -135,4 +135,9 @@ fn the_corpus_of_mit_syntax_holds() {
 #[test]
 fn the_corpus_of_the_style_with_ampersands_holds() {
     run("m68k_sgs", reveille_grammar::LANGUAGE_M68K_SGS.into());
+}
+
+#[test]
+fn the_corpus_of_monitor_sessions_holds() {
+    run("session", reveille_grammar::LANGUAGE_SESSION.into());
 }

@@ -8,13 +8,16 @@ use std::{
 
 use tree_sitter::{Language, Node, Parser};
 
-/// Files below a folder whose names end as sources do; none if there is no such folder.
-fn sources(folder: &Path, found: &mut Vec<PathBuf>) {
+/// How the names of assembly sources end.
+const SOURCES: &[&str] = &["s", "i", "inc", "asm", "x68"];
+
+/// Files below a folder whose names have one of these endings; none if there is no such folder.
+fn sources(folder: &Path, endings: &[&str], found: &mut Vec<PathBuf>) {
     let Ok(entries) = fs::read_dir(folder) else { return };
     for path in entries.flatten().map(|it| it.path()) {
         if path.is_dir() {
-            sources(&path, found);
-        } else if path.extension().is_some_and(|it| ["s", "i", "inc", "asm", "x68"].iter().any(|known| it == *known)) {
+            sources(&path, endings, found);
+        } else if path.extension().is_some_and(|it| endings.iter().any(|known| it == *known)) {
             found.push(path);
         }
     }
@@ -32,10 +35,13 @@ fn bad_lines(node: Node<'_>, damaged: bool, found: &mut Vec<usize>) {
 
 fn check(language: &Language, path: &Path) {
     let bytes = fs::read(path).expect("a readable source");
-    let text = String::from_utf8_lossy(&bytes);
+    check_text(language, path, &String::from_utf8_lossy(&bytes));
+}
+
+fn check_text(language: &Language, path: &Path, text: &str) {
     let mut parser = Parser::new();
     parser.set_language(language).expect("the library reads this format");
-    let tree = parser.parse(text.as_ref(), None).expect("nothing stops the parser");
+    let tree = parser.parse(text, None).expect("nothing stops the parser");
     let mut bad = Vec::new();
     let damaged = path.components().any(|it| it.as_os_str().to_string_lossy().ends_with("-damaged"));
     bad_lines(tree.root_node(), damaged, &mut bad);
@@ -47,7 +53,7 @@ fn check(language: &Language, path: &Path) {
 #[test]
 fn every_line_of_the_demo_is_read() {
     let mut found = Vec::new();
-    sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/demo"), &mut found);
+    sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/demo"), SOURCES, &mut found);
     for path in found {
         let dotted = path.to_string_lossy().contains("dotted");
         let language = if dotted { reveille_grammar::LANGUAGE_M68K_DOTTED } else { reveille_grammar::LANGUAGE_M68K };
@@ -62,6 +68,29 @@ fn every_line_of_the_fixtures_is_read() {
     check(&reveille_grammar::LANGUAGE_M68K_DOTTED.into(), &folder.join("dotted.s"));
     check(&reveille_grammar::LANGUAGE_M68K_MIT.into(), &folder.join("mit.s"));
     check(&reveille_grammar::LANGUAGE_M68K_SGS.into(), &folder.join("sgs.s"));
+}
+
+#[test]
+fn every_line_of_the_demo_s_sessions_is_read() {
+    let mut found = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join("test-fixtures/tide.session")];
+    sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/demo"), &["session"], &mut found);
+    for path in found {
+        check(&reveille_grammar::LANGUAGE_SESSION.into(), &path);
+    }
+}
+
+#[test]
+fn the_example_in_the_description_of_sessions_is_read() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("session/LANGUAGE.md");
+    let description = fs::read_to_string(&path).expect("the description is there");
+    let example: Vec<&str> = description
+        .lines()
+        .skip_while(|it| !it.starts_with("    # "))
+        .take_while(|it| it.is_empty() || it.starts_with("    "))
+        .map(|it| it.strip_prefix("    ").unwrap_or(it))
+        .collect();
+    assert!(example.iter().any(|it| it.starts_with("stage")), "{example:?}");
+    check_text(&reveille_grammar::LANGUAGE_SESSION.into(), &path, &example.join("\n"));
 }
 
 /// The trees of two halves hold the same lines as the tree of the whole: the server parses chunks of some hundred lines.

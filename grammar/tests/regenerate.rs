@@ -9,8 +9,8 @@ use tree_sitter_generate::{OptLevel, generate_parser_in_directory};
 
 #[test]
 fn parsers_are_what_the_grammars_generate() {
-    for dialect in ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs"] {
-        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(dialect);
+    for grammar in ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs", "session"] {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(grammar);
         let fresh = tempfile::tempdir().expect("a temporary folder");
         generate_parser_in_directory(
             folder.clone(),
@@ -29,13 +29,14 @@ fn parsers_are_what_the_grammars_generate() {
             let kept = fs::read(folder.join("src").join(name)).expect("a committed file");
             assert!(
                 made == kept,
-                "{dialect}/src/{name} is not what the grammar generates: run `cargo run -p xtask -- grammar`"
+                "{grammar}/src/{name} is not what the grammar generates: run `cargo run -p xtask -- grammar`"
             );
         }
     }
 }
 
-const LANGUAGES: [tree_sitter_language::LanguageFn; 4] = [
+/// Those of assembly source.
+const DIALECTS: [tree_sitter_language::LanguageFn; 4] = [
     reveille_grammar::LANGUAGE_M68K,
     reveille_grammar::LANGUAGE_M68K_DOTTED,
     reveille_grammar::LANGUAGE_M68K_MIT,
@@ -44,14 +45,14 @@ const LANGUAGES: [tree_sitter_language::LanguageFn; 4] = [
 
 #[test]
 fn parsers_have_the_format_that_all_editors_load() {
-    for language in LANGUAGES {
+    for language in DIALECTS.into_iter().chain([reveille_grammar::LANGUAGE_SESSION]) {
         let language = tree_sitter::Language::from(language);
         assert_eq!(language.abi_version(), 14);
     }
 }
 
 #[test]
-fn all_grammars_have_the_same_node_kinds() {
+fn the_grammars_of_all_dialects_have_the_same_node_kinds() {
     let kinds = |language: tree_sitter_language::LanguageFn| {
         let language = tree_sitter::Language::from(language);
         (0..language.node_kind_count())
@@ -63,7 +64,7 @@ fn all_grammars_have_the_same_node_kinds() {
             .map(str::to_owned)
             .collect::<Vec<_>>()
     };
-    for language in LANGUAGES {
+    for language in DIALECTS {
         assert_eq!(kinds(language), kinds(reveille_grammar::LANGUAGE_M68K));
     }
 }

@@ -48,12 +48,21 @@ fn each_part_knows_only_what_lies_below_it() {
         ("reveille-cpu", &[][..]),
         ("reveille-decoders", &[]),
         ("reveille-machine", &[]),
+        ("reveille-session", &["reveille-machine"]),
+        ("reveille-player", &["reveille-session"]),
         ("reveille-grammar", &[]),
         ("reveille-source", &["reveille-cpu", "reveille-grammar"]),
         ("reveille-program", &["reveille-cpu", "reveille-source"]),
         (
             "reveille-facts",
-            &["reveille-cpu", "reveille-decoders", "reveille-machine", "reveille-program", "reveille-source"],
+            &[
+                "reveille-cpu",
+                "reveille-decoders",
+                "reveille-machine",
+                "reveille-program",
+                "reveille-session",
+                "reveille-source",
+            ],
         ),
         (
             "reveille-editor",
@@ -63,6 +72,7 @@ fn each_part_knows_only_what_lies_below_it() {
                 "reveille-facts",
                 "reveille-machine",
                 "reveille-program",
+                "reveille-session",
                 "reveille-source",
             ],
         ),
@@ -73,14 +83,16 @@ fn each_part_knows_only_what_lies_below_it() {
                 "reveille-decoders",
                 "reveille-editor",
                 "reveille-facts",
+                "reveille-player",
                 "reveille-program",
+                "reveille-session",
                 "reveille-source",
             ],
         ),
         ("reveille-fixture", &[]),
         ("reveille-tests", &["reveille-fixture"]),
         // Writes the tables of the documents.
-        ("xtask", &["reveille-decoders", "reveille-facts", "reveille-machine"]),
+        ("xtask", &["reveille-decoders", "reveille-facts", "reveille-machine", "reveille-session"]),
     ]);
     for (package, own) in dependencies() {
         let allowed = may_know.get(package.as_str());

@@ -8,4 +8,6 @@ for _, ending in ipairs(vim.g.reveille_extensions or { 's', 'S', 'asm', 'a68', '
     pattern['.*%.' .. ending] = { 'm68k', { priority = 1 } }
   end
 end
+-- Scripts for a machine's ROM monitor.
+extension.session = 'reveille-session'
 vim.filetype.add({ extension = extension, pattern = pattern })

@@ -115,6 +115,17 @@ local tests = {
     equal(vim.uv.fs_realpath(vim.fn.getcwd()), vim.uv.fs_realpath(client.config.root_dir), 'root')
   end },
 
+  { 'a session has its own file type, and gets the server', function()
+    local client = one_client()
+    local buffer = open('first.session')
+    equal('reveille-session', vim.bo[buffer].filetype, 'file type')
+    equal('# %s', vim.bo[buffer].commentstring, 'commentstring')
+    equal(2, vim.bo[buffer].shiftwidth, 'shiftwidth')
+    attached(client, buffer)
+    equal('reveille-session', client.get_language_id(buffer, vim.bo[buffer].filetype), 'language of the protocol')
+    vim.cmd('bwipeout!')
+  end },
+
   { 'a damaged boot table has findings', function()
     local found = some_fat(open('disk.s'))
     local errors = vim.tbl_filter(function(finding)

@@ -1,10 +1,11 @@
 // Starts `reveille serve` and passes messages between it and the editor. Whatever is known about
-// 68000 source is known by the server; nothing here looks at a document.
+// 68000 source and sessions is known by the server; nothing here looks at a document.
 
 import * as vscode from 'vscode';
 import { LanguageClient, type LanguageClientOptions, type ServerOptions, TransportKind } from 'vscode-languageclient/node';
 
 const LANGUAGE = 'm68k';
+const SESSION = 'reveille-session';
 
 let output: vscode.LogOutputChannel;
 let client: LanguageClient | undefined;
@@ -56,8 +57,7 @@ async function start(): Promise<void> {
     const server: ServerOptions = { command: program, args, transport: TransportKind.stdio };
     const clientOptions: LanguageClientOptions = {
         documentSelector: [
-            { scheme: 'file', language: LANGUAGE },
-            { scheme: 'untitled', language: LANGUAGE },
+            ...[LANGUAGE, SESSION].flatMap((language) => ['file', 'untitled'].map((scheme) => ({ scheme, language }))),
             // The machine file: findings, completion, hover and outline come from the server.
             { scheme: 'file', pattern: '**/reveille.toml' },
         ],

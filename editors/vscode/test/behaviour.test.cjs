@@ -185,6 +185,29 @@ const tests = {
         await settings.update('path', right, vscode.ConfigurationTarget.Global);
         await eventually('findings', () => fat(uri).length > 0, 60);
     },
+
+    async 'a session has its own language, and the server is told of it'() {
+        const settings = vscode.workspace.getConfiguration('reveille.server');
+        const right = settings.get('path');
+        const elsewhere = fs.mkdtempSync(path.join(folder().fsPath, '..', 'session-'));
+        const [told, between] = ['told', 'between'].map((name) => path.join(elsewhere, name));
+        fs.writeFileSync(told, '');
+        // Writes down what the client says, on its way to the server.
+        fs.writeFileSync(between, `#!/bin/sh\ntee '${told}' | '${right}' "$@"\n`, { mode: 0o755 });
+        await settings.update('path', between, vscode.ConfigurationTarget.Global);
+        try {
+            const script = path.join(elsewhere, 'first.session');
+            fs.writeFileSync(script, 'machine skerry\n');
+            const document = await vscode.workspace.openTextDocument(vscode.Uri.file(script));
+            assert.strictEqual(document.languageId, 'reveille-session');
+            await eventually('the session at the server', () => {
+                const said = fs.readFileSync(told, 'utf8');
+                return said.includes('first.session') && said.includes('"languageId":"reveille-session"');
+            });
+        } finally {
+            await settings.update('path', right, vscode.ConfigurationTarget.Global);
+        }
+    },
 };
 
 exports.run = async () => {

@@ -115,7 +115,7 @@ impl<'t> Reader<'t> {
 
     /// Passes over a `\` at the end of a line.
     fn continues(&mut self) -> bool {
-        let behind = self.rest()[1..].trim_start_matches([' ', '\t']);
+        let behind = &self.rest()[1..];
         if !behind.starts_with(['\r', '\n']) {
             return false;
         }

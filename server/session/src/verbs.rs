@@ -537,7 +537,7 @@ impl Part {
             Self::Word(word) | Self::Flag(word) => (*word).to_owned(),
             Self::Slot(_, slot) => slot.name(),
             Self::Maybe(parts) => format!("[{}]", all(parts)),
-            Self::OneOf(choices) => choices.iter().map(|it| all(it)).collect::<Vec<_>>().join(" | "),
+            Self::OneOf(choices) => format!("({})", choices.iter().map(|it| all(it)).collect::<Vec<_>>().join(" | ")),
         }
     }
 

@@ -7,6 +7,7 @@ use std::path::Path;
 use anyhow::{Context, Result, bail};
 use reveille_decoders::{FieldKind, formats, layouts};
 use reveille_facts::catalog;
+use reveille_session::verbs::{Group, SPELLED, VERBS};
 
 use crate::schema::schema;
 
@@ -17,6 +18,7 @@ pub(crate) fn docs(check: bool) -> Result<()> {
         ("facts/FINDINGS.md", findings()),
         ("decoders/BLOCKS.md", blocks()),
         ("machine/reveille.schema.json", schema()?),
+        ("../grammar/session/VERBS.md", verbs()),
     ];
     let mut stale = Vec::new();
     for (name, text) in documents {
@@ -53,6 +55,43 @@ fn findings() -> String {
             capital(&entry.title),
             entry.why,
             entry.source
+        );
+    }
+    text
+}
+
+/// The steps of sessions, by groups, and the tables of the vocabulary that they need.
+fn verbs() -> String {
+    let mut text =
+        format!("{MADE}# The steps of a session\n\nThe language is described in [LANGUAGE.md](LANGUAGE.md).\n");
+    let groups = [
+        (Group::Head, "At the head of a script"),
+        (Group::Typing, "Typing and waiting"),
+        (Group::Asking, "Asking by the machine's vocabulary"),
+        (Group::Judging, "Judging and keeping answers"),
+        (Group::Order, "Order, and care"),
+    ];
+    for (group, title) in groups {
+        let _ = writeln!(text, "\n## {title}");
+        for verb in VERBS.iter().filter(|it| it.group == group) {
+            let (name, form, meaning) = (verb.name, verb.syntax(), capital(verb.meaning));
+            let _ = write!(text, "\n### {name}\n\n    {form}\n\n{meaning}. For example:\n\n    {}\n", verb.example);
+        }
+    }
+    text.push_str("\n## The vocabulary's tables\n\nBelow `[machine.NAME.monitor]`. All other names are verbs of the machine's own, for `ask`.\n\n");
+    text.push_str(
+        "| table | names in braces | groups of `reply` | changes | an example of `send` |\n|---|---|---|---|---|\n",
+    );
+    let listed = |names: &[&str]| names.iter().map(|it| format!("`{it}`")).collect::<Vec<_>>().join(", ");
+    for it in SPELLED {
+        let changes = it.changes.name();
+        let _ = writeln!(
+            text,
+            "| `{}` | {} | {} | {changes} | `{}` |",
+            it.key,
+            listed(it.names),
+            listed(it.groups),
+            it.example
         );
     }
     text

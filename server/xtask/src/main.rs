@@ -16,8 +16,8 @@ use anyhow::{Context, Result, bail};
 use clap::{Parser, Subcommand};
 use tree_sitter_generate::{OptLevel, generate_parser_in_directory};
 
-/// The grammars, by folder.
-const DIALECTS: [&str; 4] = ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs"];
+/// The grammars, by folder: one for each dialect of assembly source, and that of monitor sessions.
+const GRAMMARS: [&str; 5] = ["m68k", "m68k_dotted", "m68k_mit", "m68k_sgs", "session"];
 
 /// What the generator writes into a grammar's `src`.
 const GENERATED: [&str; 6] = [
@@ -68,8 +68,8 @@ fn main() -> Result<()> {
 fn grammar(check: bool) -> Result<()> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../grammar");
     let mut stale = Vec::new();
-    for dialect in DIALECTS {
-        let folder = root.join(dialect);
+    for name in GRAMMARS {
+        let folder = root.join(name);
         let kept = folder.join("src");
         let fresh = tempfile::tempdir().context("cannot make a temporary folder")?;
         generate_parser_in_directory(
@@ -83,16 +83,16 @@ fn grammar(check: bool) -> Result<()> {
             OptLevel::default(),
             &mut Vec::new(),
         )
-        .with_context(|| format!("cannot generate `{dialect}`"))?;
-        for name in GENERATED {
-            let made = fs::read(fresh.path().join(name))
-                .with_context(|| format!("`{name}` was not generated for `{dialect}`"))?;
-            let target = kept.join(name);
+        .with_context(|| format!("cannot generate `{name}`"))?;
+        for file in GENERATED {
+            let made = fs::read(fresh.path().join(file))
+                .with_context(|| format!("`{file}` was not generated for `{name}`"))?;
+            let target = kept.join(file);
             if fs::read(&target).is_ok_and(|old| old == made) {
                 continue;
             }
             if check {
-                stale.push(format!("{dialect}/src/{name}"));
+                stale.push(format!("{name}/src/{file}"));
             } else {
                 if let Some(parent) = target.parent() {
                     fs::create_dir_all(parent)?;

@@ -1,11 +1,11 @@
--- Starts `reveille serve` for 68000 source. What is known about the source is known by the server; this file only
--- tells Neovim how to start it.
+-- Starts `reveille serve` for 68000 source and monitor sessions. What is known about them is known by the server; this
+-- file only tells Neovim how to start it.
 
 local M = {}
 
 local options = {
   cmd = { 'reveille', 'serve' },
-  filetypes = { 'm68k' },
+  filetypes = { 'm68k', 'reveille-session' },
   -- The nearest folder upwards that holds one of these is the firmware; without one, the file's own folder is.
   root_markers = { 'reveille.toml', '.git' },
 }

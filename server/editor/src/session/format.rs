@@ -156,13 +156,17 @@ fn gap(text: &str, range: Range<usize>, before: Option<&Item>, behind: Option<&I
             own = &own[MARK.len_utf8()..];
         }
         let indent = behind.or(before).map_or(0, |it| it.indent) + if is_continued { CONTINUED } else { 0 };
-        let is_mark = own.trim_matches(|it: char| it.is_whitespace() || it == MARK) == "\\";
+        let is_mark = own.trim_start_matches(|it: char| it.is_whitespace() || it == MARK) == "\\";
+        // Blanks behind a `\` keep it from continuing the line.
+        let is_kept =
+            !is_line_start && before.is_some_and(|it| !it.is_comment && text[it.span.clone()].ends_with('\\'));
         let wanted = match behind.filter(|_| is_last) {
             Some(it) if is_line_start && it.is_first => " ".repeat(it.indent),
             Some(_) if is_line_start => " ".repeat(indent),
             // Where comments behind statements stand is for people to say.
             Some(it) if it.is_comment => own.to_owned(),
             Some(_) => if own.is_empty() { "" } else { " " }.to_owned(),
+            None if is_kept => own.to_owned(),
             None if is_mark && is_line_start => format!("{}\\", " ".repeat(indent)),
             None if is_mark => if own.starts_with('\\') { "\\" } else { " \\" }.to_owned(),
             None => String::new(),

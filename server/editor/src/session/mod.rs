@@ -141,7 +141,7 @@ impl<'a> View<'a> {
     }
 
     fn units(&self) -> impl Iterator<Item = &'a Unit> {
-        let own = self.session.map_or(&[][..], |it| &it.units[..]);
+        let own = self.session.map_or(&[][..], |it| it.units());
         self.model.analysis().units().enumerate().filter(|it| own.contains(&it.0)).map(|it| it.1)
     }
 

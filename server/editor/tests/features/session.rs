@@ -404,7 +404,7 @@ fn each_word_has_its_kind() {
     assert!(!second.is_empty() && second.iter().all(|it| it.line == 1));
 }
 
-const MESSY: &str = "  machine   m\t\n  console 9600 8n1\n\n\n # first\nstage   \"A  b\"\npress    return  # why   so\n# about the block\n\tif boot[0]==  1\n# inside\nsend \"x  y\"\n  else\npause 2s\n# last\nend\n   # of the stage\nstage \"B\"\ndump $400 +: \\  \n4 \\\nas   boot\n# at the end\n";
+const MESSY: &str = "  machine   m\t\n  console 9600 8n1\n\n\n # first\nstage   \"A  b\"\npress    return  # why   so\n# about the block\n\tif boot[0]==  1\n# inside\nsend \"x  y\"\n  else\npause 2s\n# last\nend\n   # of the stage\nstage \"B\"\ndump $400 +:  \\\n4 \\\nas   boot\n# at the end\n";
 const TIDY: &str = "machine m\nconsole 9600 8n1\n\n\n# first\nstage \"A  b\"\n  press return  # why   so\n  # about the block\n  if boot[0]== 1\n    # inside\n    send \"x  y\"\n  else\n    pause 2s\n    # last\n  end\n  # of the stage\nstage \"B\"\n  dump $400 +: \\\n      4 \\\n      as boot\n# at the end\n";
 
 fn laid_out(text: &str) -> String {
@@ -517,7 +517,7 @@ fn shape(expression: &reveille_session::Expression) -> String {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_layout_is_settled_and_says_the_same(text in prop_oneof![pieces(), ".{0,80}"]) {
@@ -528,7 +528,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(60))]
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn no_text_and_no_place_stops_an_answer(text in prop_oneof![pieces(), "[ -~\n]{0,60}"]) {

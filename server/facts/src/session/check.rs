@@ -54,9 +54,18 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
     walk.all(&statements);
     let (steps, findings) = (walk.steps, walk.told.findings);
     let machine_file = around.machine_file;
-    let (units, source_line) = (around.firmware.units.clone(), around.line);
-    let world = Arc::new(around.world);
-    SessionFact { file: files[0], files, statements, world, machine_file, units, source_line, steps, findings }
+    let firmware = around.firmware.clone();
+    SessionFact {
+        file: files[0],
+        files,
+        statements,
+        world: Arc::new(around.world),
+        machine_file,
+        source_line: around.line,
+        steps,
+        findings,
+        firmware,
+    }
 }
 
 /// The line's settings: those of the script, held against those of the source.
@@ -245,7 +254,9 @@ impl<'a> Walk<'a> {
                 step.range = request.range.as_ref().map(|it| (it.clone(), name(it)));
                 step.seconds = seconds;
             }
-            self.changes(statement, request.changes, step);
+            // That there is ROM is told of by itself.
+            let is_rom = request.spelling.changes != request.changes && request.changes == Changes::Rom;
+            self.changes(statement, if is_rom { Changes::Memory } else { request.changes }, step);
             self.told.waited(statement, seconds, self.around.world.line);
         }
         if !faults {

@@ -25,8 +25,9 @@ pub struct Cause {
     pub at: Evidence,
 }
 
-/// The fewest characters of a text.
+/// The fewest characters of a text, and of one that tells something.
 const LEAST: usize = 3;
+const LEAST_TELLING: usize = 5;
 
 /// The texts in data: what can be read between other bytes.
 fn texts(run: &DataRun, found: &mut Vec<FirmwareText>) {
@@ -70,5 +71,13 @@ impl Firmware {
     /// Whether a text of the firmware has these words in it.
     pub(super) fn has_text(&self, words: &str) -> bool {
         self.texts().iter().any(|it| it.text.contains(words))
+    }
+
+    /// What the source says of a text that came back.
+    pub(super) fn causes(&self, said: &str) -> Vec<Cause> {
+        let own = self.texts().iter().filter(|it| it.text.chars().count() >= LEAST_TELLING && said.contains(&it.text));
+        // The longest says most; one that is a part of another says nothing more.
+        let Some(best) = own.max_by_key(|it| it.text.len()) else { return Vec::new() };
+        vec![Cause { message: format!("`{}` is a text of the firmware", best.text), at: best.at }]
     }
 }

@@ -84,20 +84,37 @@ pub struct SessionFact {
     pub world: Arc<World>,
     /// The machine file that speaks for it.
     pub machine_file: Option<FileId>,
-    /// The units of the firmware, by their places in the analysis.
-    pub units: Vec<usize>,
     /// What the source sets the line to: settings, if all are known; words for them; and where.
     pub source_line: Option<(Option<Settings>, String, Evidence)>,
     /// What each step asks, in the order of the script.
     pub steps: Vec<StepFact>,
     /// What is wrong with it.
     pub findings: Vec<Finding>,
+    firmware: Arc<source::Firmware>,
 }
 
 impl SessionFact {
     /// The steps of a line.
     pub fn steps_at(&self, place: Place) -> impl Iterator<Item = &StepFact> {
         self.steps.iter().filter(move |it| it.span.place == place)
+    }
+
+    /// The units of the firmware, by their places in the analysis.
+    #[must_use]
+    pub fn units(&self) -> &[usize] {
+        &self.firmware.units
+    }
+
+    /// The texts of the firmware, as far as they can be read.
+    #[must_use]
+    pub fn texts(&self) -> Vec<String> {
+        self.firmware.texts().iter().map(|it| it.text.clone()).collect()
+    }
+
+    /// What the firmware's source says of a text that came back: where it has it, who prints it, on which condition.
+    #[must_use]
+    pub fn causes(&self, said: &str) -> Vec<Cause> {
+        self.firmware.causes(said)
     }
 
     /// How long its transfers take, in seconds: each step once.

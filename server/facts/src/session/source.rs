@@ -11,6 +11,9 @@ use crate::image::{BootName, boot_names_of};
 use crate::model::Model;
 use crate::rom::SourceImage;
 
+/// Names that a message lists at most.
+pub(super) const MOST_NAMES: usize = 8;
+
 /// The units of a script's machine.
 #[derive(Debug)]
 pub(super) struct Firmware {
@@ -139,7 +142,11 @@ impl Source for Firmware {
                 }
                 let near = reveille_machine::nearest(name, names.iter().map(String::as_str));
                 let hint = near.map_or_else(
-                    || format!("it has {}", names.iter().map(|it| format!("`{it}`")).collect::<Vec<_>>().join(", ")),
+                    || {
+                        let shown: Vec<String> = names.iter().take(MOST_NAMES).map(|it| format!("`{it}`")).collect();
+                        let more = if names.len() > MOST_NAMES { " and more" } else { "" };
+                        format!("it has {}{more}", shown.join(", "))
+                    },
                     |it| format!("did you mean `{it}`?"),
                 );
                 Err(format!("`{}` has no `{name}`; {hint}", layout.name))

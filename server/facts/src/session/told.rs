@@ -12,6 +12,7 @@ use reveille_session::{
 };
 
 use super::read::at;
+use super::source::MOST_NAMES;
 use super::world::Around;
 use crate::finding::{Edit, Evidence, Finding, Fix};
 use crate::machine::evidence;
@@ -23,9 +24,6 @@ pub(super) struct Told<'a> {
     files: &'a [FileId],
     pub(super) findings: Vec<Finding>,
 }
-
-/// Names that a message lists at most.
-const MOST_NAMES: usize = 8;
 
 fn listed<'n>(names: impl Iterator<Item = &'n str>) -> String {
     let names: Vec<String> = names.take(MOST_NAMES).map(|it| format!("`{it}`")).collect();

@@ -12,7 +12,10 @@ use std::io::Write;
 
 use anyhow::Result;
 use clap::{Args, Subcommand, ValueEnum};
-use reveille_decoders::volume::{ORDERS, OrderKind, order};
+use reveille_decoders::boot::{Branch, NewBoot};
+use reveille_decoders::volume::{self, Moment, ORDERS, OrderKind, order};
+use reveille_facts::BlockFact;
+use reveille_facts::image::Table;
 
 use super::{Unfit, unfit_is_told};
 
@@ -53,6 +56,25 @@ impl Image {
         };
         unfit_is_told(result)
     }
+}
+
+/// The bytes of a file in an image, which is read by its own block; the name is compared without regard to case.
+pub(super) fn file_of(image: &[u8], name: &str) -> Option<Vec<u8>> {
+    let table = Table::of_image(image).ok()?;
+    let volume = volume::read(image, &table.geometry);
+    let entry = volume.entry(name).filter(|it| !it.is_directory())?;
+    Some(volume.content(image, &table.geometry, entry))
+}
+
+/// A new, empty disk by a block of the source, with 55 AA where the sector has room for it; none where the block makes no volume.
+pub(super) fn empty(block: &BlockFact) -> Option<Vec<u8>> {
+    let table = Table::of_block(block).ok()?;
+    let mut written = volume::write(&table.geometry, &[], None, Moment::from_unix(0)).ok()?;
+    let block = table.block_to_write(None, 0);
+    let has_signature = table.geometry.sector_bytes >= 512;
+    let boot = NewBoot { branch: Branch::M68000, block: &block, code: &[], serial: 0, has_signature, word_sum: None };
+    boot.write(&mut written.bytes, &table.geometry).ok()?;
+    Some(written.bytes)
 }
 
 /// The forms of the output.

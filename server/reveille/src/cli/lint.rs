@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::{Result, bail};
 use clap::{Args, ValueEnum};
 use reveille_decoders::Severity;
-use reveille_facts::{catalog, catalog_entry};
+use reveille_facts::{Finding, catalog, catalog_entry};
 
 use super::{CLEAN, ERRORS, FromOutside};
 use crate::{load, report};
@@ -45,7 +45,12 @@ impl Lint {
             return explain(code, out);
         }
         let model = load::model(&self.paths, &self.from_outside.options()?)?;
-        let findings = model.findings();
+        let mut findings = model.findings();
+        if self.paths.iter().all(|it| load::is_session(it)) {
+            // The firmware was read for the sessions alone.
+            let is_beside = |it: &&Finding| model.program().file(it.at.place.file).is_some_and(|it| it.is_beside());
+            findings.retain(is_beside);
+        }
         if self.health {
             report::health(&model, &findings, out)?;
             return Ok(CLEAN);

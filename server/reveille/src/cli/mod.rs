@@ -5,6 +5,7 @@ mod format;
 mod image;
 mod lint;
 mod listing;
+mod play;
 mod rom;
 mod serve;
 mod sheet;
@@ -51,6 +52,8 @@ enum Action {
     Sheet(sheet::Sheet),
     /// Works with dumps of ROM chips: holds the source against them, splits an image into a pair, joins a pair.
     Rom(rom::Rom),
+    /// Plays a monitor session: rehearses it without the machine, or runs it over a serial line or a connection.
+    Play(play::Play),
     /// Works with images of diskettes: makes one by the firmware's parameter block, checks, lists, extracts, puts tracks in order.
     Image(image::Image),
 }
@@ -178,6 +181,7 @@ pub(crate) fn run() -> ExitCode {
         Action::Sheet(sheet) => sheet.run(&mut out),
         Action::Rom(rom) => rom.run(&mut out),
         Action::Image(image) => image.run(&mut out),
+        Action::Play(play) => play.run(&mut out),
     };
     let result = result.and_then(|code| Ok(out.flush().map(|()| code)?));
     match result {

@@ -22,7 +22,7 @@ pub(crate) use image::{
 };
 pub(crate) use json::{json_lines, sheet_json};
 pub(crate) use listing::{listing_json, listing_text};
-pub(crate) use place::{Shown, display_path, line_number, shown};
+pub(crate) use place::{Shown, display_path, line_number, place_of, shown};
 pub(crate) use sarif::sarif;
 pub(crate) use sheet::{picture_in_text, sheet_markdown};
 pub(crate) use sheet_html::sheet_html;

@@ -30,6 +30,11 @@ pub(crate) fn line_number(model: &Model, place: Place) -> usize {
     })
 }
 
+/// Where evidence is, as `PATH:LINE`.
+pub(crate) fn place_of(model: &Model, at: Evidence) -> String {
+    format!("{}:{}", display_path(model, at.place.file), line_number(model, at.place) + 1)
+}
+
 /// Where evidence is.
 pub(crate) fn shown(model: &Model, at: Evidence) -> Shown {
     let line = line_number(model, at.place);
