@@ -2,7 +2,7 @@
 
 use crate::expression::Cursor;
 use crate::script::{begins, filled, verb_of};
-use crate::token::{Kind, Token};
+use crate::token::{Kind, MOST_TOKENS, Token};
 use crate::verbs::{Part, Slot, VERBS, Verb, tail};
 
 /// What can stand behind the tokens of a line.
@@ -31,6 +31,9 @@ pub fn next(text: &str, tokens: &[Token]) -> (Option<&'static Verb>, Vec<Next>) 
     let mut cursor = Cursor { text, tokens, at: 0, end };
     if tokens.is_empty() {
         return (None, vec![Next::Verb]);
+    }
+    if tokens.len() > MOST_TOKENS {
+        return (None, Vec::new());
     }
     let Ok(verb) = verb_of(&mut cursor) else { return (None, second_words(text, tokens)) };
     let mut found = Vec::new();

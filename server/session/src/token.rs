@@ -46,6 +46,9 @@ pub struct Line {
     pub span: Range<usize>,
 }
 
+/// The most tokens of a line: what it says can be no deeper than it is long.
+pub(crate) const MOST_TOKENS: usize = 500;
+
 /// Signs, the longer ones before those that they begin with.
 const SIGNS: &[&str] = &[
     "..", "+:", "||", "&&", "<<", ">>", "<=", ">=", "==", "!=", "(", ")", "[", "]", ",", ".", "+", "-", "*", "/", "%",

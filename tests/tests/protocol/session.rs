@@ -309,5 +309,17 @@ fn the_demo_s_scripts_have_no_findings_and_tell_their_times() {
         let shown = hover_text(&mut client, &uri, &at(&text, "source"));
         assert!(shown.contains("the firmware sets it to 9600 8N1"), "{name}: {shown}");
     }
+    // Other settings than the firmware's: the change takes these.
+    let path = folder.join("boot-sector.session");
+    let text = std::fs::read_to_string(&path).expect("the demo is there");
+    let (uri, other) = (reveille_tests::uri(&path), text.replace("console from source", "console 1200 8n1"));
+    client.change(&uri, 2, Value::Null, &other);
+    let findings = client.findings(&uri, 2).1;
+    assert!(codes(&findings).contains(&"session-016"), "{findings:?}");
+    let asked =
+        json!({ "textDocument": { "uri": uri }, "range": findings[0]["range"], "context": { "diagnostics": [] } });
+    let actions = client.result("textDocument/codeAction", asked);
+    let edits = actions[0]["edit"]["changes"][&uri].as_array().expect("edits");
+    assert_eq!(edited(&other, edits), text);
     assert_eq!(client.stop(), 0);
 }
