@@ -99,7 +99,7 @@ fn firsts(part: &'static Part, found: &mut Vec<Next>) {
     match part {
         Part::Word(word) | Part::Flag(word) => found.push(Next::Word(word)),
         Part::Slot(role, slot) => found.push(Next::Slot(role, *slot)),
-        Part::Maybe(parts) => found.extend(parts.first().into_iter().flat_map(|it| first_of(it))),
+        Part::Maybe(parts) => found.extend(parts.first().into_iter().flat_map(first_of)),
         Part::OneOf(choices) => found.extend(choices.iter().filter_map(|it| it.first()).flat_map(first_of)),
     }
 }
