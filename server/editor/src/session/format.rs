@@ -44,8 +44,11 @@ pub(crate) fn format(text: &str) -> Vec<Edit> {
     if says(text, &lines) == says(&after, &token_lines(&after)) { edits } else { Vec::new() }
 }
 
+/// The tokens of a line, and its comment.
+type Said<'t> = (Vec<(&'t TokenKind, &'t str)>, Option<&'t str>);
+
 /// What lines say: their tokens, and their comments without blanks at the end.
-fn says<'t>(text: &'t str, lines: &'t [TokenLine]) -> Vec<(Vec<(&'t TokenKind, &'t str)>, Option<&'t str>)> {
+fn says<'t>(text: &'t str, lines: &'t [TokenLine]) -> Vec<Said<'t>> {
     let of_line = |line: &'t TokenLine| {
         let tokens = line.tokens.iter().map(|it| (&it.kind, text[it.span.clone()].trim_end())).collect();
         (tokens, line.comment.clone().map(|it| text[it].trim_end()))
