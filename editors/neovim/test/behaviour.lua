@@ -126,6 +126,22 @@ local tests = {
     vim.cmd('bwipeout!')
   end },
 
+  { 'a session is rehearsed in a terminal as it is in the buffer', function()
+    local path = vim.fs.joinpath(vim.fn.getcwd(), 'rehearsed.session')
+    vim.cmd.edit(path)
+    vim.api.nvim_buf_set_lines(0, 0, -1, false, { 'pause 10ms', 'chek' })
+    vim.cmd('ReveilleRehearse')
+    equal('terminal', vim.bo.buftype, 'buffer type')
+    local terminal = vim.api.nvim_get_current_buf()
+    eventually('what the rehearsal says of the second line', function()
+      local said = table.concat(vim.api.nvim_buf_get_lines(terminal, 0, -1, false), '')
+      return said:find('chek', 1, true)
+    end)
+    vim.cmd('bwipeout!')
+    vim.fn.delete(path)
+    vim.cmd('bwipeout!')
+  end },
+
   { 'a damaged boot table has findings', function()
     local found = some_fat(open('disk.s'))
     local errors = vim.tbl_filter(function(finding)

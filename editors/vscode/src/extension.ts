@@ -101,6 +101,25 @@ async function explain(program: string): Promise<void> {
     }
 }
 
+/** Runs `reveille play` on a session, the one at hand if none is named; what it says stays in the terminal. */
+async function rehearse(address?: string): Promise<void> {
+    const uri = address === undefined ? vscode.window.activeTextEditor?.document.uri : vscode.Uri.parse(address, true);
+    if (uri?.scheme !== 'file') {
+        void vscode.window.showErrorMessage('Reveille: no session in a file is open that could be rehearsed.');
+        return;
+    }
+    // What is rehearsed is what is in the file.
+    const document = await vscode.workspace.openTextDocument(uri);
+    if (document.isDirty && !(await document.save())) {
+        return;
+    }
+    const folder = vscode.workspace.getWorkspaceFolder(uri);
+    const execution = new vscode.ProcessExecution(command().program, ['play', uri.fsPath], { cwd: folder?.uri.fsPath });
+    const name = `rehearse ${vscode.workspace.asRelativePath(uri)}`;
+    const task = new vscode.Task({ type: 'reveille' }, folder ?? vscode.TaskScope.Workspace, name, 'reveille', execution, []);
+    await vscode.tasks.executeTask(task);
+}
+
 function enqueue(...steps: (() => Promise<void>)[]): Promise<void> {
     for (const step of steps) {
         queue = queue.then(step);
@@ -118,6 +137,7 @@ export async function activate(context: vscode.ExtensionContext): Promise<void> 
         vscode.window.onDidChangeActiveTextEditor(() => void showDialect()),
         vscode.workspace.onDidSaveTextDocument(() => void showDialect()),
         vscode.commands.registerCommand('reveille.restart', () => enqueue(stop, start)),
+        vscode.commands.registerCommand('reveille.rehearse', rehearse),
         vscode.workspace.onDidChangeConfiguration((event) => {
             if (event.affectsConfiguration('reveille.server')) {
                 void enqueue(stop, start);

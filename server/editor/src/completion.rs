@@ -9,6 +9,7 @@ use reveille_source::{DIRECTIVES, Dialect, LineKind, Meaning, Operation};
 
 use crate::lookup::Spot;
 use crate::machine_file::{self, machine_file};
+use crate::session::{self, View};
 
 /// What is offered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -39,6 +40,12 @@ pub enum CompletionKind {
     Key,
     /// A value of such a key.
     Value,
+    /// A word of a session's statements.
+    Word,
+    /// A name that a step of a session has bound.
+    Bound,
+    /// A field of a block.
+    Field,
 }
 
 /// Something that can be written.
@@ -60,17 +67,20 @@ pub struct Completion {
 
 impl Completion {
     /// One that is written as it is shown.
-    fn plain(label: String, kind: CompletionKind, detail: String, range: Range<usize>) -> Self {
+    pub(crate) fn plain(label: String, kind: CompletionKind, detail: String, range: Range<usize>) -> Self {
         Self { label, kind, detail, documentation: String::new(), insert: None, range }
     }
 }
 
 /// How many names are offered at most.
-const MOST: usize = 400;
+pub(crate) const MOST: usize = 400;
 
 /// What can be written at a byte of a file; and whether there is more than is offered.
 #[must_use]
 pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>, bool) {
+    if let Some(view) = View::of(model, file) {
+        return session::completions(&view, byte);
+    }
     if let Some(file) = machine_file(model, file) {
         return machine_file::completions(model, file, byte);
     }

@@ -9,6 +9,7 @@ use reveille_source::{Dialect, Line, LineKind, Operation, TokenKind};
 use rustc_hash::FxHashSet;
 
 use crate::lookup::{Spot, Thing, line_start, location};
+use crate::session::{self, View};
 use crate::structure::is_address;
 
 /// A place to be marked.
@@ -23,6 +24,9 @@ pub struct Highlight {
 /// The places of a file that name the same thing as the byte. Of a register, those between the ordinary labels around it.
 #[must_use]
 pub fn highlights(model: &Model, file: FileId, byte: usize) -> Vec<Highlight> {
+    if let Some(view) = View::of(model, file) {
+        return session::highlights(&view, byte);
+    }
     let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
     if let Some(Thing::Token(TokenKind::Register, range)) = spot.thing() {
         return register(&spot.text[range]).map_or(Vec::new(), |it| of_register(&spot, it));

@@ -8,11 +8,12 @@ use reveille_source::{LineKind, Operation};
 
 use crate::instruction::{Span, routine};
 use crate::lookup::line_start;
+use crate::session::{self, View};
 
 /// Which hints are wanted; by default none.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub struct HintKinds {
-    /// The address of each line that lays something down.
+    /// The address of each line that lays something down; in a session what names stand for, and where ranges begin and end.
     pub addresses: bool,
     /// The cycles of each instruction.
     pub cycles: bool,
@@ -30,6 +31,9 @@ pub struct Hint {
 /// The hints for a range of lines.
 #[must_use]
 pub fn hints(model: &Model, file: FileId, lines: Range<usize>, kinds: HintKinds) -> Vec<Hint> {
+    if let Some(view) = View::of(model, file) {
+        return session::hints(&view, lines, kinds);
+    }
     let program = model.program();
     let mut found = Vec::new();
     let (Some(source), Some(unit)) = (program.file(file), model.analysis().unit_of(file)) else { return found };

@@ -16,6 +16,7 @@ use crate::lookup::{Spot, Thing};
 use crate::machine_file::{self, machine_file};
 use crate::memory;
 use crate::serial;
+use crate::session::{self, View};
 
 /// An answer to a hover.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -29,6 +30,9 @@ pub struct Hover {
 /// What stands at a byte of a file.
 #[must_use]
 pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
+    if let Some(view) = View::of(model, file) {
+        return session::hover(&view, byte);
+    }
     if let Some(file) = machine_file(model, file) {
         return machine_file::hover(file, byte);
     }

@@ -6,6 +6,8 @@ use reveille_facts::Model;
 use reveille_program::FileId;
 use reveille_source::{LineKind, Meaning};
 
+use crate::session::{self, View};
+
 /// A name that leads to a file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Link {
@@ -15,9 +17,12 @@ pub struct Link {
     pub target: FileId,
 }
 
-/// The names in a file that mean other files of the program: of INCLUDE, INCBIN and the C preprocessor's `#include`.
+/// The names in a file that mean other files of the program: of INCLUDE, INCBIN and the C preprocessor's `#include`; of `include` in a session.
 #[must_use]
 pub fn links(model: &Model, file: FileId) -> Vec<Link> {
+    if let Some(view) = View::of(model, file) {
+        return session::links(&view);
+    }
     let program = model.program();
     let Some(source) = program.file(file) else { return Vec::new() };
     let root = model.analysis().unit_of(file).and_then(reveille_program::Unit::root).unwrap_or(file);

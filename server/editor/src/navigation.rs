@@ -1,15 +1,19 @@
 //! Where a name is defined and where it is used.
 
 use reveille_facts::{Evidence, Model};
-use reveille_program::{DefinitionKind, FileId};
+use reveille_program::{Definition, DefinitionKind, FileId, Place, Unit};
 use reveille_source::{Meaning, Operation};
 
 use crate::expansion;
 use crate::lookup::{Location, Spot, location};
+use crate::session::{self, View};
 
 /// The places that define what stands at a byte; the bytes that were asked about first.
 #[must_use]
 pub fn definition(model: &Model, file: FileId, byte: usize) -> Option<(std::ops::Range<usize>, Vec<Location>)> {
+    if let Some(view) = View::of(model, file) {
+        return session::definition(&view, byte);
+    }
     let spot = Spot::new(model, file, byte)?;
     if let Some(found) = included(&spot) {
         return Some(found);
@@ -46,9 +50,12 @@ fn included(spot: &Spot<'_>) -> Option<(std::ops::Range<usize>, Vec<Location>)> 
     Some((spot.in_file(&field), vec![Location { file, range: 0..0 }]))
 }
 
-/// The places that use what stands at a byte, in the order of the files; those that define it first, if asked for.
+/// The places that use what stands at a byte, in the order of the files, sessions last; those that define it first, if asked for.
 #[must_use]
 pub fn references(model: &Model, file: FileId, byte: usize, with_definitions: bool) -> Vec<Location> {
+    if let Some(view) = View::of(model, file) {
+        return session::references(&view, byte, with_definitions);
+    }
     let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
     let Some((unit, definition, _)) = spot.definition() else { return Vec::new() };
     let program = model.program();
@@ -72,5 +79,17 @@ pub fn references(model: &Model, file: FileId, byte: usize, with_definitions: bo
         .map(|it| location(model, it))
         .collect();
     let locations = places.into_iter().map(|(place, span)| location(model, Evidence { place, span }));
-    of_expansions.into_iter().chain(locations).filter(|it| seen.insert(it.clone())).collect()
+    let scripts = session::uses_of(model, |it| is_definition(model, unit, &definition, it));
+    of_expansions.into_iter().chain(locations).chain(scripts).filter(|it| seen.insert(it.clone())).collect()
+}
+
+/// Whether a place defines the name of a definition: in its own unit, or in another where it is an import there.
+fn is_definition(model: &Model, unit: &Unit, definition: &Definition, place: Place) -> bool {
+    if place == definition.place {
+        return true;
+    }
+    let is_own = |it: &Definition| it.symbol == definition.symbol && it.place == place;
+    let elsewhere = model.analysis().find_elsewhere(unit, definition.symbol);
+    definition.kind == DefinitionKind::External && elsewhere.is_some_and(is_own)
+        || unit.definitions().iter().any(is_own)
 }

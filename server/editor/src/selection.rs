@@ -7,6 +7,7 @@ use reveille_facts::Model;
 use reveille_program::FileId;
 use reveille_source::Trees;
 
+use crate::session::{self, View};
 use crate::structure::blocks;
 
 /// How many ranges there are at most. Each is nested in the next where it is sent, and few readers of JSON go deeper than 128.
@@ -18,6 +19,9 @@ const MOST_OF_LINE: usize = 24;
 /// The ranges around a byte, smallest first, each larger than the one before.
 #[must_use]
 pub fn selection(model: &Model, file: FileId, byte: usize) -> Vec<Range<usize>> {
+    if let Some(view) = View::of(model, file) {
+        return session::selection(&view, byte);
+    }
     let Some(file) = model.program().file(file) else { return Vec::new() };
     let source = file.source();
     let mut ranges: Vec<Range<usize>> = Vec::new();

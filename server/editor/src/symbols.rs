@@ -9,6 +9,7 @@ use rustc_hash::FxHashMap;
 
 use crate::lookup::{Location, location};
 use crate::machine_file;
+use crate::session::{self, View};
 use crate::structure::{is_address, is_data, macro_bodies};
 
 /// What a name in an outline is.
@@ -28,6 +29,10 @@ pub enum OutlineKind {
     Macro,
     /// A section.
     Section,
+    /// A stage of a session.
+    Stage,
+    /// A statement of a session.
+    Step,
 }
 
 /// A name in the outline of a file.
@@ -43,13 +48,16 @@ pub struct OutlineSymbol {
     pub range: Range<usize>,
     /// The name itself.
     pub name_range: Range<usize>,
-    /// Local labels below a label.
+    /// What is in it: local labels below a label, steps of a stage.
     pub children: Vec<OutlineSymbol>,
 }
 
-/// The outline of a file: labels with their local labels, constants, macros, sections.
+/// The outline of a file: labels with their local labels, constants, macros, sections; of a session its stages with their steps.
 #[must_use]
 pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
+    if let Some(view) = View::of(model, file) {
+        return session::outline(&view);
+    }
     let Some(source) = model.program().file(file) else { return Vec::new() };
     if source.is_beside() {
         return machine_file::outline(source);

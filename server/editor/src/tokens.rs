@@ -6,6 +6,8 @@ use reveille_facts::Model;
 use reveille_program::{DefinitionKind, FileId, Place};
 use reveille_source::{LineKind, Operation, TokenKind};
 
+use crate::session::{self, View};
+
 /// What a word is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[repr(u8)]
@@ -34,6 +36,10 @@ pub enum SemanticKind {
     Comment,
     /// A macro's parameter.
     Parameter,
+    /// A field of a block.
+    Property,
+    /// An operator.
+    Operator,
 }
 
 /// A word and what it is.
@@ -56,6 +62,9 @@ pub struct SemanticToken {
 /// The words of the lines of a range, in order.
 #[must_use]
 pub fn semantic_tokens(model: &Model, file: FileId, lines: Range<usize>) -> Vec<SemanticToken> {
+    if let Some(view) = View::of(model, file) {
+        return session::semantic_tokens(&view, lines);
+    }
     let Some(source) = model.program().file(file) else { return Vec::new() };
     let unit = model.analysis().unit_of(file);
     let text_of = source.source();

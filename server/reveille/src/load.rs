@@ -246,6 +246,12 @@ pub(crate) fn is_machine_file(path: &Path) -> bool {
     path.file_name().is_some_and(|it| it == MACHINE_FILE)
 }
 
+/// The sources and the sessions in a folder, of which there must be one.
+pub(crate) fn some_sources_and_sessions_in(folder: &Path) -> Result<Vec<PathBuf>> {
+    let found = files_in(folder, |it| is_source(it) || is_session(it));
+    if found.is_empty() { some_sources_in(folder) } else { Ok(found) }
+}
+
 /// The sources in a folder, of which there must be one.
 pub(crate) fn some_sources_in(folder: &Path) -> Result<Vec<PathBuf>> {
     let found = sources_in(folder);

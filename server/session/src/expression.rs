@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::token::{Kind, Token};
+use crate::token::{Kind, MOST_TOKENS, Token};
 
 /// An expression, and its bytes in the text.
 #[derive(Clone, Debug, PartialEq)]
@@ -320,6 +320,19 @@ impl<'t> Cursor<'t> {
 }
 
 impl Expression {
+    /// Reads a text that is one expression and nothing else; its spans are bytes of this text.
+    #[must_use]
+    pub fn read(text: &str) -> Option<Self> {
+        let lines = crate::token::lines(text);
+        let [line] = &lines[..] else { return None };
+        if line.tokens.len() > MOST_TOKENS {
+            return None;
+        }
+        let mut cursor = Cursor { text, tokens: &line.tokens, at: 0, end: text.len() };
+        let found = cursor.expression().ok()?;
+        cursor.peek().is_none().then_some(found)
+    }
+
     /// Calls on itself and all that it is made of, outer ones first.
     pub fn visit<'a>(&'a self, call: &mut dyn FnMut(&'a Self)) {
         call(self);

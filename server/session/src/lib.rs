@@ -13,6 +13,7 @@
 mod evaluate;
 mod expression;
 mod monitor;
+mod next;
 mod reply;
 mod request;
 mod script;
@@ -25,10 +26,12 @@ mod world;
 pub use evaluate::{Bounds, Fault, FaultKind, MOST_BYTES, Names};
 pub use expression::{Binary, Expression, Node, OPERATORS, Span, Unary};
 pub use monitor::{Flow, Monitor, Spelling, VocabularyProblem};
+pub use next::{Next, next};
 pub use reply::{Made, Pattern, Shown, hex_bytes};
 pub use request::{Command, Request, Unasked, groups, request, width};
 pub use script::{Filled, Problem, Script, Spanned, Statement};
 pub use template::{Put, Template, TemplateError};
+pub use token::{Kind as TokenKind, Line as TokenLine, Token, lines as token_lines};
 pub use value::{Block, Interval, Value};
 pub use world::{Geometry, Known, Region, RegionKind, Settings, Source, World};
 

@@ -4,7 +4,7 @@ use std::ops::Range;
 use std::time::Duration;
 
 use crate::expression::{Cursor, Expression, Span, Wrong};
-use crate::token::{Kind, Line, lines};
+use crate::token::{Kind, Line, MOST_TOKENS, lines};
 use crate::verbs::{Group, KEYS, Part, Slot, VERBS, Verb, VerbKind, tail};
 use reveille_machine::nearest;
 
@@ -179,14 +179,16 @@ impl Script {
     #[must_use]
     pub fn read(text: &str) -> Self {
         let mut problems = Vec::new();
-        let mut blocks = Blocks { open: Vec::new(), statements: Vec::new() };
+        let mut blocks = Blocks { open: Vec::new(), too_deep: 0, statements: Vec::new() };
         for line in lines(text).iter().filter(|it| !it.tokens.is_empty()) {
             match statement(text, line) {
                 Ok(statement) => blocks.add(statement, &mut problems),
                 Err((problem, opens)) => {
                     problems.push(problem);
                     // A block whose head is broken has its end all the same.
-                    blocks.open.extend(opens.map(|it| (*it, false)));
+                    if let Some(it) = opens {
+                        blocks.open(*it, &mut problems);
+                    }
                 }
             }
         }
@@ -202,9 +204,14 @@ impl Script {
     }
 }
 
+/// How many `if` and `repeat` may stand in each other.
+const DEEPEST_BLOCK: usize = 64;
+
 /// Blocks that are open, each with whether its `else` is behind it.
 struct Blocks {
     open: Vec<(Statement, bool)>,
+    /// How many more were opened than may stand in each other; these are left out.
+    too_deep: usize,
     statements: Vec<Statement>,
 }
 
@@ -212,7 +219,9 @@ impl Blocks {
     fn add(&mut self, statement: Statement, problems: &mut Vec<Problem>) {
         let wrong = |message: &str| Problem { span: statement.span.clone(), message: message.into(), fix: None };
         match statement.verb.kind {
-            VerbKind::If | VerbKind::Repeat => self.open.push((statement, false)),
+            VerbKind::If | VerbKind::Repeat => self.open(statement, problems),
+            VerbKind::Else if self.too_deep > 0 => (),
+            VerbKind::End if self.too_deep > 0 => self.too_deep -= 1,
             VerbKind::Else => match self.open.last_mut() {
                 Some((open, is_else @ false)) if open.verb.kind == VerbKind::If => *is_else = true,
                 Some((_, true)) => problems.push(wrong("this `if` has an `else` already; end it with `end`")),
@@ -227,6 +236,18 @@ impl Blocks {
             }
             _ => self.push(statement),
         }
+    }
+
+    fn open(&mut self, statement: Statement, problems: &mut Vec<Problem>) {
+        if self.open.len() < DEEPEST_BLOCK {
+            self.open.push((statement, false));
+            return;
+        }
+        if self.too_deep == 0 {
+            let message = format!("more than {DEEPEST_BLOCK} `if` and `repeat` stand in each other; take them apart");
+            problems.push(Problem { span: statement.name, message, fix: None });
+        }
+        self.too_deep += 1;
     }
 
     fn push(&mut self, statement: Statement) {
@@ -277,7 +298,7 @@ fn heads_first(statements: &[Statement], problems: &mut Vec<Problem>) {
 }
 
 /// The statement whose first words a line has.
-fn verb_of(cursor: &mut Cursor<'_>) -> Result<&'static Verb, Problem> {
+pub(crate) fn verb_of(cursor: &mut Cursor<'_>) -> Result<&'static Verb, Problem> {
     let span = cursor.here();
     let is_here = |it: &&Verb| {
         let words = it.name.split(' ').enumerate();
@@ -316,6 +337,10 @@ type Broken = (Problem, Option<Box<Statement>>);
 
 fn statement(text: &str, line: &Line) -> Result<Statement, Broken> {
     let mut cursor = Cursor { text, tokens: &line.tokens, at: 0, end: line.span.end };
+    if let Some(token) = line.tokens.get(MOST_TOKENS) {
+        let message = format!("the line has more than {MOST_TOKENS} words and signs; take it apart");
+        return Err((Problem { span: token.span.clone(), message, fix: None }, None));
+    }
     let verb = verb_of(&mut cursor).map_err(|it| (it, None))?;
     let name_end = cursor.tokens[cursor.at - 1].span.end;
     let mut statement = Statement {
@@ -351,7 +376,7 @@ fn rest(cursor: &Cursor<'_>, verb: &Verb, missed: &[String]) -> Result<(), Wrong
 }
 
 /// Whether an alternative begins here: all its first words are there, or what stands in its first slot can be.
-fn begins(cursor: &Cursor<'_>, parts: &[Part]) -> bool {
+pub(crate) fn begins(cursor: &Cursor<'_>, parts: &[Part]) -> bool {
     let mut at = cursor.at;
     for part in parts {
         let token = cursor.tokens.get(at);
@@ -429,7 +454,7 @@ fn sequence(
     Ok(())
 }
 
-fn filled(cursor: &mut Cursor<'_>, slot: Slot) -> Result<Filled, Wrong> {
+pub(crate) fn filled(cursor: &mut Cursor<'_>, slot: Slot) -> Result<Filled, Wrong> {
     let span = cursor.here();
     let kind = cursor.peek().map(|it| &it.kind);
     let found = match (slot, kind) {

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 /// What a token is.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Kind {
+pub enum Kind {
     /// A word or a name.
     Word,
     /// A number, with its size's factor put in.
@@ -26,22 +26,28 @@ pub(crate) enum Kind {
 
 /// A token, and its bytes in the text.
 #[derive(Clone, Debug)]
-pub(crate) struct Token {
-    pub(crate) kind: Kind,
-    pub(crate) span: Range<usize>,
+pub struct Token {
+    /// What it is.
+    pub kind: Kind,
+    /// Its bytes.
+    pub span: Range<usize>,
 }
 
 /// A line, with those that continue it.
 #[derive(Clone, Debug)]
-pub(crate) struct Line {
+pub struct Line {
     /// The number of its first line, from 0.
-    pub(crate) number: usize,
-    pub(crate) tokens: Vec<Token>,
+    pub number: usize,
+    /// Its tokens.
+    pub tokens: Vec<Token>,
     /// The comment with its `#`, if there is one.
-    pub(crate) comment: Option<Range<usize>>,
+    pub comment: Option<Range<usize>>,
     /// Its bytes without blanks at its start and end, comment excluded: where something is missing, it is missing at the end of this.
-    pub(crate) span: Range<usize>,
+    pub span: Range<usize>,
 }
+
+/// The most tokens of a line: what it says can be no deeper than it is long.
+pub(crate) const MOST_TOKENS: usize = 500;
 
 /// Signs, the longer ones before those that they begin with.
 const SIGNS: &[&str] = &[
@@ -54,7 +60,8 @@ pub(crate) const ESCAPES: &[(char, char)] =
     &[('r', '\r'), ('n', '\n'), ('t', '\t'), ('e', '\x1b'), ('0', '\0'), ('\\', '\\'), ('"', '"'), ('\'', '\'')];
 
 /// Splits a text into lines of tokens. Lines without a token and a comment are left out.
-pub(crate) fn lines(text: &str) -> Vec<Line> {
+#[must_use]
+pub fn lines(text: &str) -> Vec<Line> {
     let mut reader = Reader { text, at: 0, number: 0 };
     let mut found = Vec::new();
     while reader.at < text.len() {

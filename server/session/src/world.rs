@@ -117,6 +117,11 @@ pub trait Source: Debug + Send + Sync {
     /// # Errors
     /// There is no such field or layout: what there is.
     fn field(&self, block: &Block, field: &str) -> Result<Value, String>;
+    /// The fields of a block, each with what it says; none where no layout is known for it.
+    fn fields(&self, block: &Block) -> Vec<(String, String)> {
+        let _ = block;
+        Vec::new()
+    }
 }
 
 /// What a session is held against.
@@ -151,6 +156,22 @@ impl World {
     #[must_use]
     pub fn region_at(&self, address: i64) -> Option<&Region> {
         self.regions.iter().find(|it| it.range.contains(&self.on_bus(address)))
+    }
+
+    /// The lowest and the highest `drive`, `track`, `side` or `sector` that there is, as far as it is known. A sector is counted on its track
+    /// where that is named, a track on its side.
+    #[must_use]
+    pub fn limits(&self, role: &str, by_track: bool, by_side: bool) -> Option<(i64, i64)> {
+        let geometry = self.geometry;
+        match role {
+            "drive" => self.drives.map(|it| (0, it - 1)),
+            "side" => geometry.map(|it| (0, it.sides - 1)),
+            "track" => geometry.map(|it| (0, it.cylinders * if by_side { 1 } else { it.sides } - 1)),
+            // Sectors of a track are counted from 1 on most disks, from 0 on some.
+            "sector" if by_track => geometry.map(|it| (0, it.sectors_per_track)),
+            "sector" => geometry.map(|it| (0, it.sectors() - 1)),
+            _ => None,
+        }
     }
 
     /// The bytes that the source has at addresses.

@@ -292,3 +292,18 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn what_is_too_deep_is_told_and_left_out() {
+    for (line, part) in [("check a", " + a"), ("check a", ".b"), ("check a", "[0]"), ("check a", " and a")] {
+        let script = Script::read(&format!("{line}{}\npause 1s\n", part.repeat(100_000)));
+        assert_eq!(script.problems[0].message, "the line has more than 500 words and signs; take it apart");
+        assert_eq!(script.statements.len(), 1, "the next line is read");
+        assert_eq!(reveille_session::Expression::read(&format!("a{}", part.repeat(100_000))), None);
+    }
+    let text = format!("{}pause 1s\n{}press return\n", "if 1\n".repeat(100_000), "end\n".repeat(100_000));
+    let script = Script::read(&text);
+    let told: Vec<&str> = script.problems.iter().map(|it| it.message.as_str()).collect();
+    assert_eq!(told, ["more than 64 `if` and `repeat` stand in each other; take them apart"]);
+    assert_eq!(script.statements.len(), 2, "each `end` ends its own");
+}

@@ -8,6 +8,7 @@ mod mending;
 mod questions;
 mod renaming;
 mod serial;
+mod session;
 mod structure;
 mod vectors;
 

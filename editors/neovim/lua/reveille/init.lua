@@ -83,7 +83,34 @@ function M.setup(given)
     vim.cmd.highlight({ 'default', 'link', '@lsp.mod.inactive.' .. filetype, 'Comment' })
   end
 
+  vim.api.nvim_create_user_command('ReveilleRehearse', function(given)
+    M.rehearse(given.args)
+  end, { nargs = '?', complete = 'file', desc = 'Rehearse a session in a terminal' })
+  -- The line above a session's first statement, by vim.lsp.codelens.run().
+  vim.lsp.commands['reveille.rehearse'] = function(command)
+    M.rehearse(vim.uri_to_fname(command.arguments[1]))
+  end
+
   vim.api.nvim_create_user_command('ReveilleRestart', M.restart, { desc = 'Stop the Reveille server and start it again' })
+end
+
+--- Runs `reveille play` on a session in a terminal below: on the file that is named, or on that of the buffer at hand.
+function M.rehearse(file)
+  file = file and file ~= '' and vim.fs.normalize(file) or vim.api.nvim_buf_get_name(0)
+  local buffer = vim.fn.bufnr(file)
+  -- What is rehearsed is what is in the file.
+  if buffer > 0 and vim.bo[buffer].modified then
+    vim.api.nvim_buf_call(buffer, function()
+      vim.cmd.write()
+    end)
+  end
+  local program = type(options.cmd) == 'table' and options.cmd[1] or 'reveille'
+  vim.cmd('botright new')
+  if vim.fn.has('nvim-0.11') == 1 then
+    vim.fn.jobstart({ program, 'play', file }, { term = true })
+  else
+    vim.fn.termopen({ program, 'play', file })
+  end
 end
 
 --- Stops the server and starts it again for the buffers it served.

@@ -8,6 +8,7 @@ mod style;
 
 use std::ops::Range;
 
+use crate::session;
 use reveille_source::{Dialect, File, Line, LineKind, read_line};
 
 use fields::Fields;
@@ -51,6 +52,12 @@ fn last_line(file: &File, lines: &Range<usize>) -> Option<usize> {
 #[must_use]
 pub fn format_typed(file: &File, line: usize, options: &FormatOptions) -> Vec<Edit> {
     format(file, &Style::near(file, line, options), line..line + 1)
+}
+
+/// The edits that lay out a script of a monitor session, in the order of the text; none overlap.
+#[must_use]
+pub fn format_session(text: &str) -> Vec<Edit> {
+    session::format(text)
 }
 
 /// A text after edits in their order.

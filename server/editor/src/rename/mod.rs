@@ -1,7 +1,7 @@
 //! A name changed everywhere it stands, or a reason why it is not.
 //!
 //! First everything is gathered that the name means the same thing in (`plan`); then the change is made in memory and the program laid
-//! out again (`verify`): only a change that changes nothing else is handed out.
+//! out again (`verify`): only a change that changes nothing else is handed out. Sessions that use the name are read again with the new one.
 
 mod plan;
 mod verify;
@@ -9,18 +9,19 @@ mod verify;
 use std::ops::Range;
 
 use reveille_facts::{Evidence, Model};
-use reveille_program::{DefinitionKind, FileId, Place, is_local_label};
+use reveille_program::{DefinitionKind, FileId, Place, Unit, is_local_label};
 use reveille_source::{LineKind, OpId, is_numeric_label, name_in, read_line};
 
 use crate::actions::TextEdit;
 use crate::lookup::location;
+use crate::session::{self, View};
 use plan::{Plan, plan};
 
 /// Why a name is not changed, in words for whoever asked.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Refusal(pub String);
 
-fn refuse<T>(why: impl Into<String>) -> Result<T, Refusal> {
+pub(crate) fn refuse<T>(why: impl Into<String>) -> Result<T, Refusal> {
     Err(Refusal(why.into()))
 }
 
@@ -29,6 +30,13 @@ fn refuse<T>(why: impl Into<String>) -> Result<T, Refusal> {
 /// # Errors
 /// If there is no name, or if none could be changed there whatever the new one was.
 pub fn prepare_rename(model: &Model, file: FileId, byte: usize) -> Result<(Range<usize>, String), Refusal> {
+    if let Some(view) = View::of(model, file) {
+        let (range, name, own) = session::own(&view, byte)?;
+        if let session::Own::Firmware(at) = own {
+            prepare_rename(model, at.file, at.range.start)?;
+        }
+        return Ok((range, name));
+    }
     let plan = plan(model, file, byte)?;
     verify::verify(model, &plan, &unused(model, &plan), "with another name")?;
     Ok((plan.range, plan.spelled))
@@ -39,6 +47,13 @@ pub fn prepare_rename(model: &Model, file: FileId, byte: usize) -> Result<(Range
 /// # Errors
 /// If the program would not be the same afterwards, or if that cannot be told.
 pub fn rename(model: &Model, file: FileId, byte: usize, new: &str) -> Result<Vec<TextEdit>, Refusal> {
+    if let Some(view) = View::of(model, file) {
+        let (_, name, own) = session::own(&view, byte)?;
+        return match own {
+            session::Own::Firmware(at) => rename(model, at.file, at.range.start, new),
+            session::Own::Bound(places) => session::bound(&view, &name, &places, new),
+        };
+    }
     let plan = plan(model, file, byte)?;
     if plan.name == new && plan.has_one_spelling(model, new) {
         return Ok(Vec::new());
@@ -50,7 +65,13 @@ pub fn rename(model: &Model, file: FileId, byte: usize, new: &str) -> Result<Vec
         .places
         .iter()
         .map(|it| TextEdit { at: location(model, Evidence { place: it.place, span: it.span }), text: new.to_owned() });
-    Ok(edits.collect())
+    let mut edits: Vec<TextEdit> = edits.collect();
+    if !plan.is_local {
+        let is_own = |unit: &Unit| plan.units.iter().any(|it| std::ptr::eq(*it, unit));
+        let defines = |place: Place| plan.places.iter().any(|it| it.place == place && it.is_definition);
+        edits.extend(session::of_firmware(model, is_own, defines, &plan.name, new)?);
+    }
+    Ok(edits)
 }
 
 /// Whether a text is a name of the kind that the old one is, in every dialect that it is written in.

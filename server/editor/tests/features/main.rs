@@ -9,6 +9,7 @@ mod expansions;
 mod lines;
 mod renaming;
 mod serial;
+mod session;
 
 use std::ops::Range;
 use std::path::PathBuf;
@@ -28,11 +29,17 @@ pub(crate) fn program(files: &[(&str, &str)]) -> (Model, FileId, usize) {
     let mut cursor = None;
     let mut read = Vec::new();
     for (path, text) in files {
-        let marked = marked(text);
-        if let Some(at) = marked.cursor {
-            cursor = Some((PathBuf::from(path), at));
+        let mut text = (*text).to_owned();
+        // Two brackets of a machine file are no marks.
+        if !path.ends_with(".toml") {
+            let marked = marked(&text);
+            cursor = marked.cursor.map(|at| (PathBuf::from(path), at)).or(cursor);
+            text = marked.text;
         }
-        read.push((PathBuf::from(path), Content::Text(File::new(&marked.text, None), Encoding::Utf8)));
+        let text = File::new(&text, None);
+        let is_beside = path.ends_with(".toml") || path.ends_with(".session");
+        let content = if is_beside { Content::Beside(text) } else { Content::Text(text, Encoding::Utf8) };
+        read.push((PathBuf::from(path), content));
     }
     program.set_files(read);
     let (path, at) = cursor.unwrap_or((PathBuf::from(files[0].0), 0));

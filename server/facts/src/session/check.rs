@@ -64,6 +64,7 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
         statements,
         world: Arc::new(around.world),
         machine_file,
+        source_line: around.line,
         steps,
         findings,
         firmware,
@@ -123,6 +124,10 @@ impl<'a> Walk<'a> {
         let known = self.known();
         let mut step = self.step(statement, &known);
         let faults = self.faults(statement, &known);
+        if matches!(statement.verb.kind, VerbKind::If | VerbKind::Repeat | VerbKind::Include) {
+            // It comes before the steps that are in it.
+            self.steps.extend(step.take());
+        }
         match statement.verb.kind {
             VerbKind::If => self.branches(statement),
             VerbKind::Repeat => self.repeat(statement, &known),
@@ -159,7 +164,7 @@ impl<'a> Walk<'a> {
         let names = names.collect();
         let verb = statement.verb;
         let (typed, range) = (Vec::new(), None);
-        Some(StepFact { at, span, verb, typed, range, seconds: 0.0, changes: Changes::Nothing, names })
+        Some(StepFact { at, span, verb, typed, range, seconds: 0.0, changes: Changes::Nothing, names, binds: None })
     }
 
     /// Tells of what cannot be worked out in a statement's values; whether there is any.
@@ -273,7 +278,7 @@ impl<'a> Walk<'a> {
         if !faults {
             self.addresses(statement, known);
         }
-        self.binds(statement, known, faults);
+        self.binds(statement, known, faults, step);
     }
 
     fn asked(&mut self, statement: &Statement, known: &Known<'a>) -> Option<Request<'a>> {
@@ -409,7 +414,7 @@ impl<'a> Walk<'a> {
     }
 
     /// What a step binds, as far as it is known now.
-    fn binds(&mut self, statement: &Statement, known: &Known<'a>, faults: bool) {
+    fn binds(&mut self, statement: &Statement, known: &Known<'a>, faults: bool, step: &mut Option<StepFact>) {
         let Some(name) = statement.word("as") else { return };
         if self.around.firmware.definition(&name.value).is_some() {
             self.told.shadows(self.around, statement, name);
@@ -438,6 +443,9 @@ impl<'a> Walk<'a> {
             }
             _ => Value::Unknown,
         };
+        if let (Some(step), Some(at)) = (step, self.told.at(statement, &name.span)) {
+            step.binds = Some((name.value.clone(), at, value.clone()));
+        }
         self.state.bound.insert(name.value.clone(), value);
     }
 

@@ -12,7 +12,7 @@ use std::sync::Arc;
 
 use reveille_program::{FileId, Place, Program, SourceFile};
 use reveille_session::verbs::{Changes, Verb};
-use reveille_session::{Interval, Statement, World};
+use reveille_session::{Interval, Settings, Statement, Value, World};
 
 use crate::finding::{Evidence, Finding};
 use crate::model::Model;
@@ -67,6 +67,8 @@ pub struct StepFact {
     pub changes: Changes,
     /// The names in it.
     pub names: Vec<NamedValue>,
+    /// What it binds by `as`: the name, where it stands, and its value, as far as it is known.
+    pub binds: Option<(String, Evidence, Value)>,
 }
 
 /// A session, held against the firmware.
@@ -82,6 +84,8 @@ pub struct SessionFact {
     pub world: Arc<World>,
     /// The machine file that speaks for it.
     pub machine_file: Option<FileId>,
+    /// What the source sets the line to: settings, if all are known; words for them; and where.
+    pub source_line: Option<(Option<Settings>, String, Evidence)>,
     /// What each step asks, in the order of the script.
     pub steps: Vec<StepFact>,
     /// What is wrong with it.
@@ -93,6 +97,12 @@ impl SessionFact {
     /// The steps of a line.
     pub fn steps_at(&self, place: Place) -> impl Iterator<Item = &StepFact> {
         self.steps.iter().filter(move |it| it.span.place == place)
+    }
+
+    /// The units of the firmware, by their places in the analysis.
+    #[must_use]
+    pub fn units(&self) -> &[usize] {
+        &self.firmware.units
     }
 
     /// The texts of the firmware, as far as they can be read.

@@ -73,10 +73,15 @@ impl Firmware {
 
     /// The names of the fields that blocks of a layout have.
     pub(super) fn field_names(layout: &Layout) -> Vec<String> {
-        let own = layout.fields.iter().map(|it| it.name.clone());
-        let derived = family(&layout.family).into_iter().flat_map(|it| &it.derived).map(|it| it.name.clone());
-        let mut all: Vec<String> = own.collect();
-        all.extend(derived.filter(|it| !it.starts_with("legal_") && !it.starts_with("identifier_")));
+        Self::field_meanings(layout).into_iter().map(|it| it.0).collect()
+    }
+
+    /// The fields that blocks of a layout have, and what each says.
+    fn field_meanings(layout: &Layout) -> Vec<(String, String)> {
+        let mut all: Vec<_> = layout.fields.iter().map(|it| (it.name.clone(), it.meaning.clone())).collect();
+        let derived = family(&layout.family).into_iter().flat_map(|it| &it.derived);
+        let derived = derived.filter(|it| !it.name.starts_with("legal_") && !it.name.starts_with("identifier_"));
+        all.extend(derived.map(|it| (it.name.clone(), it.meaning.clone().unwrap_or_default())));
         all
     }
 }
@@ -92,6 +97,10 @@ impl Source for Firmware {
 
     fn boot_file(&self) -> Option<String> {
         boot_names_of(self.model.program(), self.units()).first().map(BootName::shown)
+    }
+
+    fn fields(&self, block: &Block) -> Vec<(String, String)> {
+        self.layout(block).map(|it| Self::field_meanings(&it)).unwrap_or_default()
     }
 
     fn field(&self, block: &Block, name: &str) -> Result<Value, String> {

@@ -445,16 +445,7 @@ impl<'a> Told<'a> {
         value: Interval,
         span: &Range<usize>,
     ) {
-        let geometry = around.world.geometry;
-        let limits = match role {
-            "drive" => around.world.drives.map(|it| (0, it - 1)),
-            "side" => geometry.map(|it| (0, it.sides - 1)),
-            "track" => geometry
-                .map(|it| (0, it.cylinders * if statement.expression("side").is_some() { 1 } else { it.sides } - 1)),
-            // Sectors of a track are counted from 1 on most disks, from 0 on some.
-            _ if by_track => geometry.map(|it| (0, it.sectors_per_track)),
-            _ => geometry.map(|it| (0, it.sectors() - 1)),
-        };
+        let limits = around.world.limits(role, by_track, statement.expression("side").is_some());
         let Some((least, most)) = limits else { return };
         if value.high < least || value.low > most {
             let from = if role == "drive" { "the machine file" } else { "the firmware's own block" };

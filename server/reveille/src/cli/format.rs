@@ -18,7 +18,7 @@ const MOST_COLUMN: usize = 200;
 
 #[derive(Debug, Args)]
 pub(super) struct Format {
-    /// Files, or folders whose sources are laid out.
+    /// Files, or folders whose sources and sessions are laid out.
     #[arg(required = true)]
     paths: Vec<PathBuf>,
     /// Writes nothing, and lists the files that would change: exit code 1 if there are any.
@@ -116,7 +116,7 @@ impl Format {
         for path in &self.paths {
             let cannot = || format!("`{}` cannot be opened", path.display());
             let is_folder = std::fs::metadata(path).with_context(cannot)?.is_dir();
-            let files = if is_folder { load::some_sources_in(path)? } else { vec![path.clone()] };
+            let files = if is_folder { load::some_sources_and_sessions_in(path)? } else { vec![path.clone()] };
             for file in files {
                 let target = std::fs::canonicalize(&file).unwrap_or_else(|_| file.clone());
                 if seen.insert(target) {
@@ -142,10 +142,13 @@ impl Format {
             }
         };
         let file = File::new(&text, self.dialect);
-        if file.margin().is_there() || !reads_as_source(&file) {
+        let edits = if load::is_session(path) {
+            reveille_editor::format_session(&text)
+        } else if file.margin().is_there() || !reads_as_source(&file) {
             return Ok(Outcome::Refused("most of its lines do not read as source; is it a listing?".into()));
-        }
-        let edits = reveille_editor::format(&file, &Style::of(&file, &self.options()), 0..usize::MAX);
+        } else {
+            reveille_editor::format(&file, &Style::of(&file, &self.options()), 0..usize::MAX)
+        };
         if edits.is_empty() {
             return Ok(Outcome::Same { bytes: before });
         }

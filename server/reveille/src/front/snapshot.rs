@@ -66,6 +66,16 @@ impl Snapshot {
         Some(self.program.file_at(&path_of(uri))?.id())
     }
 
+    /// The source or the session of an address; none for the machine file.
+    pub(crate) fn source_or_session(&self, uri: &proto::Uri) -> Option<FileId> {
+        self.text(uri).filter(|it| !self.is_beside(*it) || self.is_session(*it))
+    }
+
+    /// Whether a file is a monitor session.
+    pub(crate) fn is_session(&self, file: FileId) -> bool {
+        self.program.file(file).is_some_and(|it| it.is_beside() && reveille_facts::is_session(it))
+    }
+
     /// Whether a file is a text beside the sources.
     pub(crate) fn is_beside(&self, file: FileId) -> bool {
         self.program.file(file).is_some_and(|it| it.is_beside())

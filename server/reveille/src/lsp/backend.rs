@@ -171,7 +171,7 @@ impl LanguageServer for Backend {
 
     async fn inlay_hint(&self, params: proto::InlayHintParams) -> Result<Option<Vec<proto::InlayHint>>> {
         work("textDocument/inlayHint", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let lines = params.range.start.line as usize..params.range.end.line as usize + 1;
             let found = reveille_editor::hints(snapshot.model(), file, lines, snapshot.hints);
             Some(found.into_iter().map(|it| to_proto::inlay_hint(snapshot, file, it)).collect())
@@ -181,12 +181,15 @@ impl LanguageServer for Backend {
 
     async fn code_lens(&self, params: proto::CodeLensParams) -> Result<Option<Vec<proto::CodeLens>>> {
         work("textDocument/codeLens", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let model = snapshot.model();
             let clock = model.program().settings_of(file).clock;
             let costs = reveille_editor::routines(model, file).into_iter().map(|it| (it.0, it.1.text(clock)));
             let all = costs.chain(reveille_editor::handlers(model, file));
-            Some(all.map(|(range, title)| to_proto::code_lens(snapshot, file, &range, title)).collect())
+            let own = all.map(|(range, title)| to_proto::code_lens(snapshot, file, &range, title));
+            let of_session = reveille_editor::lenses(model, file);
+            let of_session = of_session.into_iter().map(|it| to_proto::session_lens(snapshot, file, it));
+            Some(own.chain(of_session).collect())
         })
         .await
     }
@@ -194,7 +197,7 @@ impl LanguageServer for Backend {
     async fn goto_definition(&self, params: proto::DefinitionParams) -> Result<Option<proto::DefinitionResponse>> {
         let at = params.text_document_position_params;
         work("textDocument/definition", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.source_or_session(&at.text_document.uri)?;
             let (origin, found) =
                 reveille_editor::definition(snapshot.model(), file, snapshot.byte(file, at.position))?;
             if snapshot.traits.definition_links {
@@ -219,7 +222,7 @@ impl LanguageServer for Backend {
         let at = params.text_document_position_params;
         let with_definitions = params.context.include_declaration;
         work("textDocument/references", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.source_or_session(&at.text_document.uri)?;
             let byte = snapshot.byte(file, at.position);
             let found = reveille_editor::references(snapshot.model(), file, byte, with_definitions);
             Some(found.iter().filter_map(|it| to_proto::location(snapshot, it)).collect())
@@ -233,7 +236,7 @@ impl LanguageServer for Backend {
     ) -> Result<Option<Vec<proto::DocumentHighlight>>> {
         let at = params.text_document_position_params;
         work("textDocument/documentHighlight", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.source_or_session(&at.text_document.uri)?;
             let found = reveille_editor::highlights(snapshot.model(), file, snapshot.byte(file, at.position));
             Some(found.iter().map(|it| to_proto::highlight(snapshot, file, it)).collect())
         })
@@ -242,7 +245,7 @@ impl LanguageServer for Backend {
 
     async fn document_link(&self, params: proto::DocumentLinkParams) -> Result<Option<Vec<proto::DocumentLink>>> {
         work("textDocument/documentLink", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let found = reveille_editor::links(snapshot.model(), file);
             Some(found.iter().filter_map(|it| to_proto::document_link(snapshot, file, it)).collect())
         })
@@ -312,7 +315,7 @@ impl LanguageServer for Backend {
         at: proto::TextDocumentPositionParams,
     ) -> Result<Option<proto::PrepareRenameResult>> {
         let found = work("textDocument/prepareRename", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.source_or_session(&at.text_document.uri)?;
             let found = reveille_editor::prepare_rename(snapshot.model(), file, snapshot.byte(file, at.position));
             let placed = |(range, placeholder)| proto::PrepareRenamePlaceholder {
                 range: snapshot.range(file, &range),
@@ -326,7 +329,7 @@ impl LanguageServer for Backend {
     async fn rename(&self, params: proto::RenameParams) -> Result<Option<proto::WorkspaceEdit>> {
         let at = params.text_document_position_params;
         let found = work("textDocument/rename", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.source_or_session(&at.text_document.uri)?;
             let byte = snapshot.byte(file, at.position);
             let edits = reveille_editor::rename(snapshot.model(), file, byte, &params.new_name);
             Some(edits.map(|it| to_proto::workspace_edit(snapshot, &it)))
@@ -365,7 +368,7 @@ impl LanguageServer for Backend {
 
     async fn selection_range(&self, params: proto::SelectionRangeParams) -> Result<Option<Vec<proto::SelectionRange>>> {
         work("textDocument/selectionRange", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let ranges = params.positions.into_iter().map(|position| {
                 let found = reveille_editor::selection(snapshot.model(), file, snapshot.byte(file, position));
                 let outer_first = found.into_iter().rev();
@@ -412,7 +415,7 @@ impl LanguageServer for Backend {
                     })
                 })
             };
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let range = snapshot.byte(file, params.range.start)..snapshot.byte(file, params.range.end);
             let model = snapshot.model();
             let mut found = Vec::new();
@@ -456,7 +459,7 @@ impl LanguageServer for Backend {
 
     async fn semantic_tokens_full(&self, params: proto::SemanticTokensParams) -> Result<Option<proto::SemanticTokens>> {
         work("textDocument/semanticTokens/full", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let tokens = reveille_editor::semantic_tokens(snapshot.model(), file, 0..usize::MAX);
             Some(proto::SemanticTokens { result_id: None, data: to_proto::semantic_tokens(snapshot, file, &tokens) })
         })
@@ -468,7 +471,7 @@ impl LanguageServer for Backend {
         params: proto::SemanticTokensRangeParams,
     ) -> Result<Option<proto::SemanticTokens>> {
         work("textDocument/semanticTokens/range", move |snapshot| {
-            let file = snapshot.file(&params.text_document.uri)?;
+            let file = snapshot.source_or_session(&params.text_document.uri)?;
             let lines = params.range.start.line as usize..params.range.end.line as usize + 1;
             let tokens = reveille_editor::semantic_tokens(snapshot.model(), file, lines);
             Some(proto::SemanticTokens { result_id: None, data: to_proto::semantic_tokens(snapshot, file, &tokens) })

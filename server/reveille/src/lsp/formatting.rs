@@ -15,8 +15,13 @@ pub(super) fn lines(
     lines: Range<usize>,
     options: &proto::FormattingOptions,
 ) -> Option<Vec<proto::TextEdit>> {
-    let file = snapshot.file(uri)?;
+    let file = snapshot.source_or_session(uri)?;
     let source = snapshot.source(file)?;
+    if snapshot.is_session(file) {
+        let mut found = reveille_editor::format_session(&source.text());
+        found.retain(|it| lines.contains(&source.line_of(it.0.start)));
+        return Some(edits(snapshot, file, found));
+    }
     if !reveille_editor::reads_as_source(source) {
         return Some(Vec::new());
     }
@@ -31,9 +36,12 @@ pub(super) fn typed(
     position: proto::Position,
     options: &proto::FormattingOptions,
 ) -> Option<Vec<proto::TextEdit>> {
-    let file = snapshot.file(uri)?;
-    let source = snapshot.source(file)?;
     let Some(line) = position.line.checked_sub(1) else { return Some(Vec::new()) };
+    let file = snapshot.source_or_session(uri)?;
+    if snapshot.is_session(file) {
+        return lines(snapshot, uri, line as usize..line as usize + 1, options);
+    }
+    let source = snapshot.source(file)?;
     let found = reveille_editor::format_typed(source, line as usize, &wanted(options));
     Some(edits(snapshot, file, found))
 }

@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use reveille_decoders::Severity;
 use reveille_editor::{
-    Action, Block, BlockKind, Call, Completion, CompletionKind, Highlight, Link, Location, OutlineKind, OutlineSymbol,
-    Routine, SemanticKind, SemanticToken, TextEdit,
+    Action, Block, BlockKind, Call, Completion, CompletionKind, Highlight, Lens, Link, Location, OutlineKind,
+    OutlineSymbol, Routine, SemanticKind, SemanticToken, TextEdit,
 };
 use reveille_facts::{Finding, Model};
 use reveille_program::FileId;
@@ -14,7 +14,7 @@ use tower_lsp::gen_lsp_types as proto;
 use crate::front::Snapshot;
 
 /// The legend of semantic tokens; the order is that of [`SemanticKind`]. Own types carry our prefix.
-pub(crate) const TOKEN_TYPES: [&str; 12] = [
+pub(crate) const TOKEN_TYPES: [&str; 14] = [
     "keyword",
     "reveilleDirective",
     "macro",
@@ -27,10 +27,15 @@ pub(crate) const TOKEN_TYPES: [&str; 12] = [
     "string",
     "comment",
     "parameter",
+    "property",
+    "operator",
 ];
 
 /// The legend's modifiers, a bit each: the name is defined here; no unit reads the line. The second is our own.
 pub(crate) const TOKEN_MODIFIERS: [&str; 2] = ["definition", "inactive"];
+
+/// The client's command that rehearses the session whose address is its argument.
+const REHEARSE: &str = "reveille.rehearse";
 
 pub(crate) fn location(snapshot: &Snapshot, at: &Location) -> Option<proto::Location> {
     Some(proto::Location { uri: snapshot.uri(at.file)?, range: snapshot.range(at.file, &at.range) })
@@ -105,7 +110,8 @@ fn symbol_kind(kind: OutlineKind) -> proto::SymbolKind {
         OutlineKind::Constant => proto::SymbolKind::Constant,
         OutlineKind::Variable => proto::SymbolKind::Variable,
         OutlineKind::Macro => proto::SymbolKind::Operator,
-        OutlineKind::Section => proto::SymbolKind::Namespace,
+        OutlineKind::Section | OutlineKind::Stage => proto::SymbolKind::Namespace,
+        OutlineKind::Step => proto::SymbolKind::Event,
     }
 }
 
@@ -183,6 +189,9 @@ pub(crate) fn completion_item(
         CompletionKind::Heading => proto::CompletionItemKind::Module,
         CompletionKind::Key => proto::CompletionItemKind::Property,
         CompletionKind::Value => proto::CompletionItemKind::Value,
+        CompletionKind::Word => proto::CompletionItemKind::Keyword,
+        CompletionKind::Bound => proto::CompletionItemKind::Variable,
+        CompletionKind::Field => proto::CompletionItemKind::Field,
     };
     let documentation = (!item.documentation.is_empty()).then_some(item.documentation);
     let markup = |value| proto::MarkupContent { kind: proto::MarkupKind::Markdown, value };
@@ -302,6 +311,16 @@ pub(super) fn code_lens(
 ) -> proto::CodeLens {
     let command = proto::Command { title, command: String::new(), ..Default::default() };
     proto::CodeLens { range: snapshot.range(file, range), command: Some(command), data: None }
+}
+
+/// How long a session or a stage of it takes. Choosing the first makes the client rehearse the script: [`REHEARSE`] is a command of its own.
+pub(super) fn session_lens(snapshot: &Snapshot, file: FileId, lens: Lens) -> proto::CodeLens {
+    let mut found = code_lens(snapshot, file, &lens.range, lens.title);
+    if let (true, Some(command), Some(uri)) = (lens.rehearses, &mut found.command, snapshot.uri(file)) {
+        command.command = REHEARSE.to_owned();
+        command.arguments = Some(vec![uri.as_str().into()]);
+    }
+    found
 }
 
 /// Lines that can be folded away.
