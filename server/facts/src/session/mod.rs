@@ -1,6 +1,7 @@
 //! Monitor sessions: scripts beside the sources, held against the firmware and the machine file. What is wrong with them, what each step
 //! asks of the machine, and how long that takes.
 
+mod addresses;
 mod check;
 mod diagnose;
 mod read;
@@ -126,14 +127,13 @@ impl SessionFact {
 
 /// All sessions of a model: those that no other includes, each held against the firmware of its folder.
 pub(crate) fn sessions(model: &Model) -> Vec<Arc<SessionFact>> {
-    let mut included = Vec::new();
     let read: Vec<_> = session_files(model.program()).map(|file| read::read(model.program(), file)).collect();
-    for it in &read {
-        included.extend(it.files[1..].iter().copied());
-    }
-    let own = read.into_iter().filter(|it| !included.contains(&it.files[0]));
+    // Of scripts that include each other, each is one that is run.
+    let files: Vec<Vec<FileId>> = read.iter().map(|it| it.files.clone()).collect();
+    let is_part = |own: &[FileId]| files.iter().any(|it| it[1..].contains(&own[0]) && !own.contains(&it[0]));
+    let own = read.into_iter().filter(|it| !is_part(&it.files));
     let mut found: Vec<Arc<SessionFact>> = own.map(|it| Arc::new(check::session(model, it))).collect();
-    found.sort_by(|a, b| path(model, a.file).cmp(&path(model, b.file)));
+    found.sort_by_key(|it| path(model, it.file));
     found
 }
 
