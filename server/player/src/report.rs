@@ -53,6 +53,8 @@ pub struct StepReport {
     pub advice: Option<String>,
     /// The line of an answer that tells of an error.
     pub refusal: Option<String>,
+    /// The end of what came while a step failed, without the echo of what was typed; empty where nothing was asked.
+    pub came: String,
     /// How often it was asked again.
     pub again: u32,
 }
