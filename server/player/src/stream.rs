@@ -73,7 +73,18 @@ pub(crate) struct Stream<'a, L: Line, W: Write> {
 
 impl<'a, L: Line, W: Write> Stream<'a, L, W> {
     pub(crate) fn new(line: L, log: Log<W>, watch: &'a mut dyn Watch, character: Duration, follows_xon: bool) -> Self {
-        Self { line, log, watch, pending: Vec::new(), told: Vec::new(), follows_xon, is_held_up: false, character, sent: 0, came: 0 }
+        Self {
+            line,
+            log,
+            watch,
+            pending: Vec::new(),
+            told: Vec::new(),
+            follows_xon,
+            is_held_up: false,
+            character,
+            sent: 0,
+            came: 0,
+        }
     }
 
     pub(crate) fn now(&self) -> Duration {

@@ -14,8 +14,8 @@ use reveille_source::Span;
 
 use crate::finding::Evidence;
 use flow::Flow;
-use state::Origin;
 pub(crate) use flow::{Way, way};
+use state::Origin;
 pub(crate) use step::on_bus;
 
 /// What an access does on the bus.

@@ -44,7 +44,7 @@ impl<'a> Chain<'a> {
         let Some(at) = self.of_unit(text.unit) else { return false };
         let Some((address, free)) = text.address else { return false };
         let routes = &mut self.routes[at].1;
-        let taken = routes.taking(free.min(address), address);
+        let taken = routes.taking(free.min(address), address, text.label.map(|it| it.0));
         starts.into_iter().any(|start| {
             let Some(start) = routes.code.at_address(start) else { return false };
             super::start::is_always_printed(routes, start, &taken)
@@ -83,9 +83,10 @@ impl<'a> Chain<'a> {
         let (Some(at), Some((address, free))) = (self.of_unit(text.unit), text.address) else {
             return self.say(1, Some(text.at), "where the text lies is not known, so nobody can be told who prints it");
         };
+        let name = text.label.map(|it| it.0);
         let label = text.label.map(|it| it.1).filter(|it| *it <= address);
         let mut exact: Vec<(usize, Taken)> = Vec::new();
-        exact.extend(self.routes[at].1.taking(free.min(address), address).into_iter().map(|it| (at, it)));
+        exact.extend(self.routes[at].1.taking(free.min(address), address, name).into_iter().map(|it| (at, it)));
         let definitions = self.routes[at].1.definitions_in(free.min(address), address);
         exact.extend(self.elsewhere(at, &definitions));
         self.instructions(1, &exact, "takes its address", with_reasons);
@@ -103,7 +104,7 @@ impl<'a> Chain<'a> {
             return self.say(1, Some(text.at), "no instruction and no table names it; how it is come to is not known");
         };
         let behind = address - label;
-        let taken = self.routes[at].1.taking(label, label);
+        let taken = self.routes[at].1.taking(label, label, name);
         let taken: Vec<(usize, Taken)> = taken.into_iter().map(|it| (at, it)).collect();
         let what = format!("takes the address {behind} bytes before it; how it is counted from there is not known");
         self.instructions(1, &taken, &what, with_reasons);
@@ -211,7 +212,8 @@ impl<'a> Chain<'a> {
             let routes = &self.routes[at].1;
             let run = data_run_at(routes.program, routes.unit, used.place);
             let table = run.and_then(|it| it.label).map_or_else(String::new, |it| format!(" `{}`", routes.name(it)));
-            let message = format!("`{}` stands in the table{table}: what reads that leads here", routes.name(definition.symbol));
+            let message =
+                format!("`{}` stands in the table{table}: what reads that leads here", routes.name(definition.symbol));
             self.say(depth, Some(*used), message);
         }
         if uses.is_empty() {

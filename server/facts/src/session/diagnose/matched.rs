@@ -1,6 +1,6 @@
 //! Which texts of the firmware an answer has in it, whole or in part.
 
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::FirmwareText;
 
@@ -13,6 +13,14 @@ const MOST: usize = 2000;
 const ENOUGH: usize = 80;
 /// How many texts are held against the answer character by character.
 const MOST_COMPARED: usize = 400;
+const LONGEST_COMPARED: usize = 200;
+/// Of a part that is in an answer again and again so many places are looked at.
+const MOST_PLACES: usize = 16;
+/// How many texts that came back whole are looked at.
+const MOST_WHOLE: usize = 8;
+
+/// Each part of an answer of the least length, and where it is.
+type Parts<'a> = FxHashMap<&'a [u8], Vec<usize>>;
 
 /// How much of a text came back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -36,7 +44,13 @@ pub(super) fn end_of(said: &str) -> &str {
 pub(super) fn best<'a>(texts: &'a [FirmwareText], said: &str) -> Vec<(&'a FirmwareText, Match)> {
     let said = end_of(said);
     let said_bytes = said.as_bytes();
-    let parts: FxHashSet<&[u8]> = said_bytes.windows(LEAST_PART).collect();
+    let mut parts: Parts<'_> = FxHashMap::default();
+    for (at, window) in said_bytes.windows(LEAST_PART).enumerate() {
+        let own = parts.entry(window).or_default();
+        if own.len() < MOST_PLACES {
+            own.push(at);
+        }
+    }
     let threes: FxHashSet<&[u8]> = said_bytes.windows(3).collect();
     let mut found: Vec<(&FirmwareText, Match)> = Vec::new();
     let mut compared = 0;
@@ -45,16 +59,18 @@ pub(super) fn best<'a>(texts: &'a [FirmwareText], said: &str) -> Vec<(&'a Firmwa
         let own = match filled_in(&text.text, said) {
             Some(characters) => Some(is_whole(characters)),
             None if said.contains(&text.text) => Some(is_whole(text.text.len())),
-            None => part(text.text.as_bytes(), said_bytes, &parts).or_else(|| {
+            None => {
                 let bytes = text.text.as_bytes();
+                let in_a_row = part(bytes, said_bytes, &parts);
                 let shared = bytes.windows(3).filter(|it| threes.contains(it)).count();
-                if shared * 4 < bytes.len() || compared >= MOST_COMPARED {
-                    return None;
+                let mut in_order_of = None;
+                if shared * 4 >= bytes.len() && bytes.len() <= LONGEST_COMPARED && compared < MOST_COMPARED {
+                    compared += 1;
+                    let characters = said.lines().map(|line| in_order(bytes, line.as_bytes())).max();
+                    in_order_of = characters.filter(|it| it * 100 >= bytes.len() * ENOUGH);
                 }
-                compared += 1;
-                let characters = said.lines().map(|line| in_order(bytes, line.as_bytes())).max()?;
-                (characters * 100 >= bytes.len() * ENOUGH).then_some(Match { characters, is_whole: false })
-            }),
+                in_a_row.max(in_order_of).map(|characters| Match { characters, is_whole: false })
+            }
         };
         found.extend(own.map(|it| (text, it)));
     }
@@ -65,11 +81,14 @@ pub(super) fn best<'a>(texts: &'a [FirmwareText], said: &str) -> Vec<(&'a Firmwa
     found
 }
 
-/// The texts that came back whole.
+/// The longest texts that came back whole.
 pub(super) fn whole<'a>(texts: &'a [FirmwareText], said: &str) -> Vec<&'a FirmwareText> {
     let said = end_of(said);
     let telling = texts.iter().filter(|it| it.text.chars().count() >= LEAST_TELLING);
-    telling.filter(|it| said.contains(&it.text)).collect()
+    let mut found: Vec<&FirmwareText> = telling.filter(|it| said.contains(&it.text)).collect();
+    found.sort_by_key(|it| std::cmp::Reverse(it.text.len()));
+    found.truncate(MOST_WHOLE);
+    found
 }
 
 /// Of a text with directives such as `%d`: how many of its own characters came back, with something between them.
@@ -107,7 +126,9 @@ fn pieces(text: &str) -> Vec<String> {
             continue;
         }
         let mut directive = String::from('%');
-        while let Some(it) = rest.next_if(|it| it.is_ascii_digit() || matches!(it, '-' | '+' | '#' | '.' | '*' | 'h' | 'l')) {
+        while let Some(it) =
+            rest.next_if(|it| it.is_ascii_digit() || matches!(it, '-' | '+' | '#' | '.' | '*' | 'h' | 'l'))
+        {
             directive.push(it);
         }
         if rest.next_if(|it| matches!(it, 'd' | 'i' | 'u' | 'o' | 'x' | 'X' | 'c' | 's' | 'p')).is_some() {
@@ -120,21 +141,18 @@ fn pieces(text: &str) -> Vec<String> {
 }
 
 /// The longest part of a text that came back in one piece, if it is long enough to tell something.
-fn part(text: &[u8], said: &[u8], parts: &FxHashSet<&[u8]>) -> Option<Match> {
+fn part(text: &[u8], said: &[u8], parts: &Parts<'_>) -> Option<usize> {
     let mut longest = 0;
     for (at, window) in text.windows(LEAST_PART).enumerate() {
         // A row of the same character is in many texts.
-        if !parts.contains(window) || window.iter().all(|it| *it == window[0]) {
-            continue;
-        }
-        let starts = said.windows(LEAST_PART).enumerate().filter(|it| it.1 == window);
-        let length = starts.map(|it| text[at..].iter().zip(&said[it.0..]).take_while(|it| it.0 == it.1).count()).max();
-        longest = longest.max(length.unwrap_or(0));
+        let Some(starts) = parts.get(window).filter(|_| window.iter().any(|it| *it != window[0])) else { continue };
+        let same = |start: &usize| text[at..].iter().zip(&said[*start..]).take_while(|it| it.0 == it.1).count();
+        longest = longest.max(starts.iter().map(same).max().unwrap_or(0));
         if longest >= text.len() - at {
             break;
         }
     }
-    (longest >= LEAST_PART).then_some(Match { characters: longest, is_whole: false })
+    (longest > 0).then_some(longest)
 }
 
 /// How many characters of a text came in their order: the longest common subsequence.

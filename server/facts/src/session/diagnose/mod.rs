@@ -116,10 +116,13 @@ impl Firmware {
         let message = match matched::looks(said) {
             Looks::Nothing => return Vec::new(),
             Looks::Text => {
-                let message = "what came back is none of this firmware's texts: a loaded program or another ROM has said it";
+                let message =
+                    "what came back is none of this firmware's texts: a loaded program or another ROM has said it";
                 return vec![Cause { message: message.to_owned(), at: None, depth: 0 }];
             }
-            Looks::Junk => "little of what came back can be read: the rate or the frame of the line is the first suspect",
+            Looks::Junk => {
+                "little of what came back can be read: the rate or the frame of the line is the first suspect"
+            }
         };
         let mut found = vec![Cause { message: message.to_owned(), at: None, depth: 0 }];
         if let Some((words, at)) = line {

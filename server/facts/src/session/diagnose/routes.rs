@@ -3,10 +3,8 @@
 use std::sync::Arc;
 
 use reveille_cpu::{Kind, ends};
-use reveille_program::{
-    Code, CodeAt, CodeLine, Definition, DefinitionKind, Place, Program, Symbol, Unit, data_run_at, references,
-};
-use reveille_source::Span;
+use reveille_program::{Code, CodeAt, CodeLine, Definition, DefinitionKind, Place, Program, Symbol, Unit, references};
+use reveille_source::{Meaning, Span};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::access::{Way, way, written};
@@ -164,14 +162,26 @@ impl<'a> Routes<'a> {
     /// The labels that stand at an address, or in a range of them.
     pub(super) fn definitions_in(&self, from: i64, to: i64) -> Vec<Definition> {
         let is_in = |it: &&Definition| {
-            it.kind == DefinitionKind::Label
-                && self.unit.absolute(it.value).is_some_and(|it| (from..=to).contains(&it))
+            it.kind == DefinitionKind::Label && self.unit.absolute(it.value).is_some_and(|it| (from..=to).contains(&it))
         };
         self.unit.definitions().iter().filter(is_in).copied().collect()
     }
 
-    /// The operands that take an address of a range by a name.
-    pub(super) fn taking(&mut self, from: i64, to: i64) -> Vec<Taken> {
+    /// The operands that take an address of a range by a name: those that have a certain name, if there are such, since the end of one
+    /// table is the start of the next.
+    pub(super) fn taking(&mut self, from: i64, to: i64, name: Option<Symbol>) -> Vec<Taken> {
+        let all = self.taking_any(from, to);
+        let Some(name) = name.map(|it| self.name(it)) else { return all };
+        let mut has_name = |it: &Taken| {
+            let Some(line) = self.line(it.at) else { return false };
+            let count = line.code.choice.form.operand_count();
+            (0..count).any(|at| words(&self.operand_text(&line, at)).any(|it| it.eq_ignore_ascii_case(&name)))
+        };
+        let named: Vec<Taken> = all.iter().copied().filter(&mut has_name).collect();
+        if named.is_empty() { all } else { named }
+    }
+
+    fn taking_any(&mut self, from: i64, to: i64) -> Vec<Taken> {
         let mut found = Vec::new();
         for at in 0..self.all.len() {
             let at = self.all[at];
@@ -229,8 +239,9 @@ impl<'a> Routes<'a> {
         let (_, uses) = references(self.program, self.unit, definition);
         let is_data = |it: &(Place, Span)| {
             let file = self.program.file(it.0.file);
-            let is_directive = file.is_some_and(|file| file.at(it.0.chunk, it.0.line).1.op.directive().is_some());
-            is_directive && self.unit.is_judged(it.0) && data_run_at(self.program, self.unit, it.0).is_some()
+            let directive = file.and_then(|file| file.at(it.0.chunk, it.0.line).1.op.directive());
+            let is_constant = |it: Meaning| matches!(it, Meaning::Constants | Meaning::ConstantsOf(_));
+            directive.is_some_and(|it| is_constant(it.meaning)) && self.unit.is_judged(it.0)
         };
         uses.into_iter().filter(is_data).map(|(place, span)| Evidence { place, span }).collect()
     }

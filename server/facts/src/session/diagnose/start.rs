@@ -1,8 +1,8 @@
 //! What the firmware prints whenever it starts: texts that every way from the reset vector's start comes to.
 
-use reveille_cpu::Kind;
+use reveille_cpu::{Kind, written};
 use reveille_program::CodeAt;
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::routes::{Routes, Taken};
 use crate::access::Way;
@@ -51,30 +51,39 @@ fn entry(routes: &mut Routes<'_>, at: CodeAt) -> Option<CodeAt> {
     None
 }
 
-/// Whether a way leads on from a start, or back from there, that comes to none of some instructions. Loops that never end lead nowhere.
+/// Whether a way leads on from a start, back from there, or into a loop without an end, that comes to none of some instructions.
 fn can_miss(routes: &mut Routes<'_>, start: CodeAt, wanted: &FxHashSet<CodeAt>) -> bool {
     let (mut seen, mut open) = (FxHashSet::default(), vec![start]);
-    // Where address registers were loaded to: `jmp (a6)` comes back there.
-    let mut loaded: Vec<CodeAt> = Vec::new();
-    let (mut jumps, mut is_come_to) = (false, false);
+    // For each instruction those before it.
+    let mut before: FxHashMap<CodeAt, Vec<CodeAt>> = FxHashMap::default();
+    // Where address registers were loaded to, `jmp (a6)` comes back; of a register that holds anything else nobody knows.
+    let mut loaded: Vec<(u8, CodeAt)> = Vec::new();
+    let mut jumps: Vec<(u8, CodeAt)> = Vec::new();
+    let mut otherwise = 0_u16;
     loop {
         while let Some(own) = open.pop() {
-            if wanted.contains(&own) {
-                is_come_to = true;
-                continue;
-            }
-            if !seen.insert(own) {
+            if wanted.contains(&own) || !seen.insert(own) {
                 continue;
             }
             let Some(line) = routes.line(own).filter(|_| seen.len() < MOST) else { return true };
             let way = routes.way(own);
-            if line.code.choice.instruction.name == "lea" {
-                loaded.extend(routes.code.named(&line, 0));
+            let [first, second] = line.code.operands;
+            let code = match line.code.choice.instruction.name {
+                "lea" => routes.code.named(&line, 0),
+                _ => None,
+            };
+            match code {
+                Some(code) => loaded.push((second.register, code)),
+                None => {
+                    let instruction = line.code.choice.instruction;
+                    otherwise |= written(instruction, line.code.choice.form, &line.code.operands) >> 8;
+                }
             }
+            let mut next = Vec::new();
             if let Way::Branch(_) | Way::Jump(_) = way {
                 match routes.target(own) {
-                    Some(target) => open.push(target),
-                    None if line.code.operands[0].kind == Kind::Indirect && !loaded.is_empty() => jumps = true,
+                    Some(target) => next.push(target),
+                    None if first.kind == Kind::Indirect => jumps.push((first.register, own)),
                     None => return true,
                 }
             }
@@ -82,14 +91,37 @@ fn can_miss(routes: &mut Routes<'_>, start: CodeAt, wanted: &FxHashSet<CodeAt>) 
                 Way::Away => return true,
                 Way::Jump(_) => (),
                 _ => match routes.code.next(own) {
-                    Some(next) => open.push(next),
+                    Some(it) => next.push(it),
                     None => return true,
                 },
             }
+            for it in next {
+                before.entry(it).or_default().push(own);
+                open.push(it);
+            }
         }
-        if !jumps || loaded.iter().all(|it| seen.contains(it) || wanted.contains(it)) {
-            return !is_come_to;
+        let jumped = jumps.iter().fold(0_u16, |sum, it| sum | 1 << it.0);
+        let known = loaded.iter().fold(0_u16, |sum, it| sum | 1 << it.0);
+        if jumped & (otherwise | !known) != 0 {
+            return true;
         }
-        open.extend(loaded.iter().copied());
+        for (register, target) in loaded.iter().filter(|it| jumped >> it.0 & 1 == 1) {
+            let from = jumps.iter().filter(|it| it.0 == *register).map(|it| it.1);
+            before.entry(*target).or_default().extend(from);
+            if !seen.contains(target) && !wanted.contains(target) {
+                open.push(*target);
+            }
+        }
+        if open.is_empty() {
+            break;
+        }
     }
+    let mut open: Vec<CodeAt> = wanted.iter().copied().collect();
+    while let Some(own) = open.pop() {
+        for it in before.remove(&own).into_iter().flatten() {
+            seen.remove(&it);
+            open.push(it);
+        }
+    }
+    !seen.is_empty()
 }

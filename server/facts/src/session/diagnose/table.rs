@@ -26,29 +26,33 @@ impl Chain<'_> {
     pub(super) fn table(&mut self, at: usize, definition: &Definition, used: Evidence) {
         let routes = &mut self.routes[at].1;
         let Some(run) = data_run_at(routes.program, routes.unit, used.place) else { return };
-        let is_own = |it: &DataItem| {
-            it.place == used.place && it.span.start <= used.span.start && used.span.end <= it.span.end
-        };
+        let is_own =
+            |it: &DataItem| it.place == used.place && it.span.start <= used.span.start && used.span.end <= it.span.end;
         let Some(own) = run.items.iter().position(is_own) else { return };
         let text = routes.name(definition.symbol);
-        let table = run.label.map_or_else(|| "a table without a label".to_owned(), |it| format!("`{}`", routes.name(it)));
+        let table =
+            run.label.map_or_else(|| "a table without a label".to_owned(), |it| format!("`{}`", routes.name(it)));
         let base = routes.unit.absolute(run.address);
         let size = i64::from(run.items[own].item_bytes);
         if run.items.len() == 1 {
             self.say(1, Some(used), format!("{table} holds the address of `{text}`"));
-            return self.readers(at, base);
+            return self.readers(at, base, run.label);
         }
         let is_entry = |it: &&DataItem| i64::from(it.item_bytes) == size && it.bytes.len() as i64 == size;
         let entries = run.items.iter().filter(is_entry).filter(|it| self.is_address(at, it)).count();
         if run.items.iter().any(|it| !is_entry(&it)) || entries * 4 < run.items.len() * 3 {
             self.say(1, Some(used), format!("`{text}` stands in {table}"));
-            self.readers(at, base);
-            return self.say(2, Some(used), "which number chooses it is not known: not all entries are addresses of one size");
+            self.readers(at, base, run.label);
+            return self.say(
+                2,
+                Some(used),
+                "which number chooses it is not known: not all entries are addresses of one size",
+            );
         }
         let index = own as i64;
         self.say(1, Some(used), format!("`{text}` is entry {index} of {table}, counted from 0"));
-        self.readers(at, base);
-        let counted_down = base.and_then(|it| self.counted_down(at, it));
+        self.readers(at, base, run.label);
+        let counted_down = base.and_then(|it| self.counted_down(at, it, run.label));
         if let Some(code) = counted_down {
             self.instruction(2, at, code, "counts the number down first: entry 0 is number 1");
         }
@@ -66,16 +70,16 @@ impl Chain<'_> {
     }
 
     /// Who takes a table's address.
-    fn readers(&mut self, at: usize, base: Option<i64>) {
-        let taken = base.map(|it| self.routes[at].1.taking(it, it)).unwrap_or_default();
+    fn readers(&mut self, at: usize, base: Option<i64>, label: Option<Symbol>) {
+        let taken = base.map(|it| self.routes[at].1.taking(it, it, label)).unwrap_or_default();
         let taken: Vec<_> = taken.into_iter().map(|it| (at, it)).collect();
         self.instructions(2, &taken, "takes the table's address", false);
     }
 
     /// An instruction near one that takes a table's address, which counts the number down: its entries are numbered from 1.
-    fn counted_down(&mut self, at: usize, base: i64) -> Option<CodeAt> {
+    fn counted_down(&mut self, at: usize, base: i64, label: Option<Symbol>) -> Option<CodeAt> {
         let routes = &mut self.routes[at].1;
-        for taken in routes.taking(base, base) {
+        for taken in routes.taking(base, base, label) {
             let mut around = Vec::new();
             let (mut before, mut behind) = (taken.at, taken.at);
             for _ in 0..NEAR {
@@ -115,10 +119,11 @@ impl Chain<'_> {
                 None => found.extend(numbers(routes, &number.values).into_iter().map(|it| (own, it))),
             }
         }
-        let what = match number.name {
-            Some((name, value)) => format!("loads its number, `{}` = {value}", self.routes[at].1.name(name)),
-            None => "loads a number that may be the entry's".to_owned(),
+        let number = match number.name {
+            Some((name, value)) => format!("its number, `{}` = {value}", self.routes[at].1.name(name)),
+            None => "a number that may be the entry's".to_owned(),
         };
+        let what = format!("loads {number}");
         if found.is_empty() && data.is_empty() {
             return self.say(2, Some(used), "the table's entry is chosen by a number that is not a constant here");
         }
@@ -132,7 +137,7 @@ impl Chain<'_> {
             self.conditions(3, own, &all);
         }
         for (own, used) in data.into_iter().take(super::chain::MOST) {
-            self.data(own, used, &what);
+            self.data(own, used, &format!("has {number}"));
         }
     }
 
@@ -146,7 +151,7 @@ impl Chain<'_> {
             line.operands.of(text).trim().to_owned()
         });
         let table = run.label.map_or_else(String::new, |it| format!(" of `{}`", routes.name(it)));
-        let taken = routes.unit.absolute(run.address).map(|it| routes.taking(it, it)).unwrap_or_default();
+        let taken = routes.unit.absolute(run.address).map(|it| routes.taking(it, it, run.label)).unwrap_or_default();
         let taken: Vec<_> = taken.into_iter().map(|it| (at, it)).collect();
         self.say(2, Some(used), format!("the row `{row}`{table} {what}"));
         self.instructions(3, &taken, "reads that table", true);
@@ -191,7 +196,8 @@ fn constants(routes: &mut Routes<'_>, name: Symbol, value: i64) -> Vec<CodeAt> {
 /// Moves of a number into a data register or on the stack: those of constants with names, else those of plain numbers.
 fn numbers(routes: &mut Routes<'_>, values: &[i64]) -> Vec<CodeAt> {
     let is_data = |kind, own| matches!(kind, Kind::Data | Kind::PreDecrement) && values.contains(&own);
-    let is_named = |text: &str| text.trim_start_matches(['#', '&']).starts_with(|it: char| it.is_alphabetic() || it == '_');
+    let is_named =
+        |text: &str| text.trim_start_matches(['#', '&']).starts_with(|it: char| it.is_alphabetic() || it == '_');
     let named = moves(routes, &is_data, &is_named);
     if named.is_empty() { moves(routes, &is_data, &|_| true) } else { named }
 }
