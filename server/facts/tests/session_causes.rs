@@ -455,3 +455,24 @@ fn a_long_source_is_gone_through() {
     let own = told(&model(&source), "the very last text");
     assert_says(&own, "bne.s out", "where `cmp.w #3,d0` found equal: `bne.s out` was not taken");
 }
+
+#[test]
+fn a_text_that_a_macro_takes_is_told_at_the_call() {
+    let source = "say\tmacro\n\tlea\t\\1(pc),a0\n\tbsr\tputs\n\tendm\n\torg\t0\nask\ttst.w\td0\n\tbpl.s\tout\n\tsay\tm_less\nout\trts\nputs\trts\nm_less\tdc.b\t'less than nothing',0\n";
+    let own = told(&model(source), "less than nothing");
+    assert_says(&own, "say m_less", "`lea m_less(pc),a0` in `ask` takes its address");
+    assert_says(&own, "bpl.s out", "where `tst.w d0` gave minus: `bpl.s out` was not taken");
+}
+
+#[test]
+fn local_labels_of_texts_and_branches_are_followed() {
+    let source = "\torg\t0\nask\tcmp.b\t#3,d0\n\tbne.s\t.not\n\tlea\t.text(pc),a0\n.not\trts\n.text\tdc.b\t'said by a local',0\n";
+    let own = told(&model(source), "said by a local");
+    assert_says(&own, "lea .text(pc),a0", "in `ask` takes its address");
+    assert_says(&own, "bne.s .not", "where `cmp.b #3,d0` found equal");
+}
+
+#[test]
+fn a_machine_without_a_source_has_nothing_to_say_of_a_text() {
+    assert_eq!(told(&model(""), "WHO GOES THERE"), []);
+}

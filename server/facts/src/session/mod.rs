@@ -126,7 +126,7 @@ pub(crate) fn sessions(model: &Model) -> Vec<Arc<SessionFact>> {
     }
     let own = read.into_iter().filter(|it| !included.contains(&it.files[0]));
     let mut found: Vec<Arc<SessionFact>> = own.map(|it| Arc::new(check::session(model, it))).collect();
-    found.sort_by(|a, b| path(model, a.file).cmp(&path(model, b.file)));
+    found.sort_by_cached_key(|it| path(model, it.file));
     found
 }
 

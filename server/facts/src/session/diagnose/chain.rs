@@ -101,7 +101,11 @@ impl<'a> Chain<'a> {
         }
         // It stands behind others that one label stands before.
         let Some(label) = label.filter(|it| *it < free) else {
-            return self.say(1, Some(text.at), "no instruction and no table names it; how it is come to is not known");
+            return self.say(
+                1,
+                Some(text.at),
+                "no instruction and no table is seen to take its address; how it is come to is not known",
+            );
         };
         let behind = address - label;
         let taken = self.routes[at].1.taking(label, label, name);
@@ -109,7 +113,11 @@ impl<'a> Chain<'a> {
         let what = format!("takes the address {behind} bytes before it; how it is counted from there is not known");
         self.instructions(1, &taken, &what, with_reasons);
         if self.found.len() == before {
-            self.say(1, Some(text.at), "no instruction and no table names it; how it is come to is not known");
+            self.say(
+                1,
+                Some(text.at),
+                "no instruction and no table is seen to take its address; how it is come to is not known",
+            );
         }
     }
 

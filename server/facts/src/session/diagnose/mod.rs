@@ -97,7 +97,7 @@ impl Firmware {
     pub(super) fn causes(&self, said: &str, line: Option<&(String, Evidence)>) -> Vec<Cause> {
         let best = matched::best(self.texts(), said);
         if best.is_empty() {
-            return Self::foreign(said, line);
+            return self.foreign(said, line);
         }
         let mut chain = Chain::new(self);
         // A greeting tells more than what comes behind it.
@@ -112,9 +112,11 @@ impl Firmware {
     }
 
     /// What can be said of an answer that no text of the firmware is in.
-    fn foreign(said: &str, line: Option<&(String, Evidence)>) -> Vec<Cause> {
+    fn foreign(&self, said: &str, line: Option<&(String, Evidence)>) -> Vec<Cause> {
         let message = match matched::looks(said) {
             Looks::Nothing => return Vec::new(),
+            // Without a source nobody knows whose it is.
+            Looks::Text if self.texts().is_empty() => return Vec::new(),
             Looks::Text => {
                 let message =
                     "what came back is none of this firmware's texts: a loaded program or another ROM has said it";
