@@ -91,7 +91,7 @@ impl Report {
     /// The step that ended the session before its time.
     #[must_use]
     pub fn broken(&self) -> Option<&StepReport> {
-        let steps = self.stages.iter().flat_map(|it| &it.steps);
-        steps.filter(|it| it.verdict > Verdict::Held).next_back()
+        let mut steps = self.stages.iter().flat_map(|it| &it.steps);
+        steps.rfind(|it| it.verdict > Verdict::Held)
     }
 }
