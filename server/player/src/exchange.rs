@@ -53,6 +53,7 @@ pub(crate) fn ask<L: Line, W: Write>(
 ) -> Result<Vec<u8>, Trouble> {
     stream.drain()?;
     stream.pending.clear();
+    stream.begin();
     type_in(stream, monitor, &command.typed)?;
     stream.send(&monitor.newline)?;
     stream.pause(stream.now() + monitor.pace.1)?;
@@ -83,6 +84,7 @@ fn type_in<L: Line, W: Write>(stream: &mut Stream<'_, L, W>, monitor: &Monitor, 
             if !came.eq_ignore_ascii_case(&byte) {
                 return Err(Trouble::Echo { typed: character, came: Some(came) });
             }
+            stream.begin();
         }
     }
     Ok(())

@@ -250,6 +250,7 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
 
     fn step(&mut self, statement: &Statement, step: &mut StepReport) -> Result<(), Failure> {
         step.advice = None;
+        self.stream.begin();
         let result = match statement.verb.kind {
             VerbKind::Press | VerbKind::Send => self.typing(statement, step),
             VerbKind::Await => self.awaits(statement, step),
@@ -264,6 +265,9 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
         };
         if result.is_err() {
             step.advice = statement.text("stop").map(|it| it.value.clone());
+            if !matches!(statement.verb.kind, VerbKind::Check | VerbKind::Keep | VerbKind::Confirm) {
+                step.came = self.stream.told();
+            }
         }
         result
     }

@@ -53,6 +53,8 @@ pub struct StepReport {
     pub advice: Option<String>,
     /// The line of an answer that tells of an error.
     pub refusal: Option<String>,
+    /// The end of what came while a step failed, without the echo of what was typed; empty where nothing was asked.
+    pub came: String,
     /// How often it was asked again.
     pub again: u32,
 }
@@ -89,7 +91,7 @@ impl Report {
     /// The step that ended the session before its time.
     #[must_use]
     pub fn broken(&self) -> Option<&StepReport> {
-        let steps = self.stages.iter().flat_map(|it| &it.steps);
-        steps.filter(|it| it.verdict > Verdict::Held).next_back()
+        let mut steps = self.stages.iter().flat_map(|it| &it.steps);
+        steps.rfind(|it| it.verdict > Verdict::Held)
     }
 }

@@ -21,6 +21,8 @@ const LOOK: Duration = Duration::from_millis(50);
 const QUIET: Duration = Duration::from_millis(60);
 /// What looks like a prompt with something behind it is one if nothing more comes for so long.
 const LONG_QUIET: Duration = Duration::from_millis(700);
+/// The most bytes that a report has of what came.
+const MOST_TOLD: usize = 2000;
 /// The most bytes that are kept of what nobody looks at.
 const MOST_KEPT: usize = 1 << 20;
 
@@ -59,6 +61,8 @@ pub(crate) struct Stream<'a, L: Line, W: Write> {
     pub(crate) watch: &'a mut dyn Watch,
     /// What came and was not looked at yet.
     pub(crate) pending: Vec<u8>,
+    /// What came for the step, and is no echo: the newest of it.
+    told: Vec<u8>,
     follows_xon: bool,
     is_held_up: bool,
     /// How long a character takes.
@@ -69,7 +73,18 @@ pub(crate) struct Stream<'a, L: Line, W: Write> {
 
 impl<'a, L: Line, W: Write> Stream<'a, L, W> {
     pub(crate) fn new(line: L, log: Log<W>, watch: &'a mut dyn Watch, character: Duration, follows_xon: bool) -> Self {
-        Self { line, log, watch, pending: Vec::new(), follows_xon, is_held_up: false, character, sent: 0, came: 0 }
+        Self {
+            line,
+            log,
+            watch,
+            pending: Vec::new(),
+            told: Vec::new(),
+            follows_xon,
+            is_held_up: false,
+            character,
+            sent: 0,
+            came: 0,
+        }
     }
 
     pub(crate) fn now(&self) -> Duration {
@@ -124,12 +139,29 @@ impl<'a, L: Line, W: Write> Stream<'a, L, W> {
                     match byte {
                         XOFF if self.follows_xon => self.is_held_up = true,
                         XON if self.follows_xon => self.is_held_up = false,
-                        _ => self.pending.push(byte),
+                        _ => {
+                            self.pending.push(byte);
+                            self.told.push(byte);
+                        }
                     }
+                }
+                if self.told.len() > 2 * MOST_TOLD {
+                    self.told.drain(..self.told.len() - MOST_TOLD);
                 }
                 Ok(true)
             }
         }
+    }
+
+    /// Begins a step, or an answer: what came before it is told no more, but for what nobody has looked at.
+    pub(crate) fn begin(&mut self) {
+        self.told.clear();
+        self.told.extend_from_slice(&self.pending[self.pending.len().saturating_sub(MOST_TOLD)..]);
+    }
+
+    /// The end of what came for the step.
+    pub(crate) fn told(&self) -> String {
+        String::from_utf8_lossy(&self.told[self.told.len().saturating_sub(MOST_TOLD)..]).into_owned()
     }
 
     /// Takes what comes up to a moment.

@@ -198,6 +198,22 @@ impl<'a> Code<'a> {
         found
     }
 
+    /// The lines of all instructions, in the order of the program.
+    pub fn instructions(&mut self) -> Vec<CodeAt> {
+        let count = self.unit.segments.len() as u32;
+        let mut found = Vec::new();
+        for segment in 0..count {
+            let piece = self.piece(segment);
+            found.extend(piece.iter().filter(|it| it.is_code).map(|it| CodeAt { segment, line: it.line }));
+        }
+        found
+    }
+
+    /// The instruction at an address; none where something else is, or its middle.
+    pub fn at_address(&mut self, address: i64) -> Option<CodeAt> {
+        self.instruction_at((0, address))
+    }
+
     /// The instruction that follows in memory; none where something else does, or nobody knows.
     pub fn next(&mut self, at: CodeAt) -> Option<CodeAt> {
         let piece = self.piece(at.segment);

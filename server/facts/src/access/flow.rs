@@ -36,7 +36,7 @@ const STACK: u16 = 0x8000;
 
 /// How an instruction leads on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Way {
+pub(crate) enum Way {
     /// To the next instruction.
     On,
     /// To a target, or to the next instruction.
@@ -51,7 +51,8 @@ enum Way {
     Away,
 }
 
-fn way(line: &CodeLine) -> Way {
+/// How an instruction leads on.
+pub(crate) fn way(line: &CodeLine) -> Way {
     let name = line.code.choice.instruction.name;
     match name {
         "bcc" => Way::Branch(0),

@@ -14,6 +14,7 @@ use reveille_source::Span;
 
 use crate::finding::Evidence;
 use flow::Flow;
+pub(crate) use flow::{Way, way};
 use state::Origin;
 pub(crate) use step::on_bus;
 
@@ -123,7 +124,7 @@ fn evidence(program: &Program, unit: &Unit, code: &mut Code<'_>, at: CodeAt, ope
 }
 
 /// Evidence as it stands in the source: of a line in an expansion the call.
-fn written(program: &Program, unit: &Unit, at: Evidence) -> Evidence {
+pub(crate) fn written(program: &Program, unit: &Unit, at: Evidence) -> Evidence {
     let Some((call, _)) = unit.expanded_from(program, at.place) else { return at };
     let span = program.file(call.file).map_or(Span::default(), |file| {
         let line = file.at(call.chunk, call.line).1;

@@ -92,6 +92,8 @@ pub struct SessionFact {
     /// What is wrong with it.
     pub findings: Vec<Finding>,
     firmware: Arc<source::Firmware>,
+    /// What the source sets the line to, and where.
+    line: Option<(String, Evidence)>,
 }
 
 impl SessionFact {
@@ -112,10 +114,11 @@ impl SessionFact {
         self.firmware.texts().iter().map(|it| it.text.clone()).collect()
     }
 
-    /// What the firmware's source says of a text that came back: where it has it, who prints it, on which condition.
+    /// What the firmware's source says of what came back instead of an answer: which of its texts it is, who prints that, on which condition.
+    /// Empty where it says nothing.
     #[must_use]
     pub fn causes(&self, said: &str) -> Vec<Cause> {
-        self.firmware.causes(said)
+        self.firmware.causes(said, self.line.as_ref())
     }
 
     /// How long its transfers take, in seconds: each step once.
@@ -133,7 +136,7 @@ pub(crate) fn sessions(model: &Model) -> Vec<Arc<SessionFact>> {
     let is_part = |own: &[FileId]| files.iter().any(|it| it[1..].contains(&own[0]) && !own.contains(&it[0]));
     let own = read.into_iter().filter(|it| !is_part(&it.files));
     let mut found: Vec<Arc<SessionFact>> = own.map(|it| Arc::new(check::session(model, it))).collect();
-    found.sort_by_key(|it| path(model, it.file));
+    found.sort_by_cached_key(|it| path(model, it.file));
     found
 }
 

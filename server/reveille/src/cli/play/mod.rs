@@ -225,8 +225,8 @@ impl Play {
         let options = self.options(model, session);
         let player = Player::new(&world, AnyLine(line), log, &mut watcher, kept, options);
         let report = player.play(&session.statements);
-        let causes = report.broken().map(|it| session.causes(it.refusal.as_deref().unwrap_or(&it.message)));
-        let causes = causes.unwrap_or_default();
+        let failed = report.broken().filter(|it| it.verdict == Verdict::Failed);
+        let causes = failed.map(|it| session.causes(it.refusal.as_deref().unwrap_or(&it.came))).unwrap_or_default();
         report::end(model, &report, &causes, out)?;
         for path in &kept.written {
             writeln!(out, "kept: {}", path.display())?;

@@ -20,7 +20,11 @@ pub(super) fn end(model: &Model, report: &Report, causes: &[SessionCause], out: 
             writeln!(out, "  {advice}")?;
         }
         for cause in causes {
-            writeln!(out, "  {}: {}", place_of(model, cause.at), cause.message)?;
+            let indent = "  ".repeat(cause.depth + 1);
+            match cause.at {
+                Some(at) => writeln!(out, "{indent}{}: {}", place_of(model, at), cause.message)?,
+                None => writeln!(out, "{indent}{}", cause.message)?,
+            }
         }
     }
     let steps = report.stages.iter().flat_map(|it| &it.steps);
@@ -68,6 +72,7 @@ pub(super) fn json(
                         "message": it.message,
                         "advice": it.advice,
                         "refusal": it.refusal,
+                        "came": it.came,
                         "retries": it.again,
                     })
                 })
@@ -75,8 +80,9 @@ pub(super) fn json(
             json!({ "title": stage.title, "verdict": stage.verdict.name(), "steps": steps })
         })
         .collect();
-    let causes: Vec<Value> =
-        causes.iter().map(|it| json!({ "place": place_of(model, it.at), "message": it.message })).collect();
+    let place = |it: &SessionCause| it.at.map(|at| place_of(model, at));
+    let causes = causes.iter().map(|it| json!({ "place": place(it), "message": it.message, "depth": it.depth }));
+    let causes: Vec<Value> = causes.collect();
     json!({
         "script": script.display().to_string(),
         "kind": kind,
