@@ -170,8 +170,8 @@ pub(crate) fn grouped(spelling: &Spelling, reply: &[u8], is_registers: bool) -> 
     for line in lines(reply) {
         if !is_registers {
             if let Some(found) = pattern.groups(line) {
-                groups = found.into_iter().map(|it| (it.0, Some(it.1))).collect();
-                break;
+                let groups = found.into_iter().map(|it| (it.0, Some(it.1))).collect();
+                return Ok(Block { groups, ..Block::default() });
             }
             continue;
         }

@@ -390,26 +390,20 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
         let monitor =
             self.monitor.clone().ok_or_else(|| Failure::refused("nobody says how the monitor is talked to"))?;
         self.typed.clear();
-        let mut bytes = Vec::new();
+        let mut block = Block::default();
         let mut reply = Vec::new();
         for at in 0..request.commands.len() {
-            reply = self.exchange(statement, &request, at, &monitor, &mut bytes, step)?;
+            let part;
+            (reply, part) = self.exchange(statement, &request, at, &monitor, step)?;
+            block.bytes.extend(part.bytes);
+            block.groups = part.groups;
         }
-        let Some(name) = statement.word("as") else {
-            step.message = summary(statement, &bytes, &reply, &monitor);
-            return Ok(());
-        };
-        let value = match statement.verb.kind {
-            VerbKind::Dump => Block {
-                address: request.range.as_ref().map(|it| it.start),
-                bytes: bytes.iter().copied().map(Some).collect(),
-                layout: statement.word("using").map(|it| it.value.clone()),
-                groups: Vec::new(),
-            },
-            kind => grouped(request.spelling, &reply, kind == VerbKind::Registers)?,
-        };
-        step.message = summary(statement, &bytes, &reply, &monitor);
-        self.known.bound.insert(name.value.clone(), Value::Block(value));
+        step.message = summary(statement, block.bytes.len(), &reply, &monitor);
+        if let Some(name) = statement.word("as") {
+            block.address = request.range.as_ref().map(|it| it.start);
+            block.layout = statement.word("using").map(|it| it.value.clone());
+            self.known.bound.insert(name.value.clone(), Value::Block(block));
+        }
         Ok(())
     }
 
@@ -420,9 +414,8 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
         request: &Request<'_>,
         at: usize,
         monitor: &Monitor,
-        bytes: &mut Vec<u8>,
         step: &mut StepReport,
-    ) -> Result<Vec<u8>, Failure> {
+    ) -> Result<(Vec<u8>, Block), Failure> {
         let command = &request.commands[at];
         // Only what reads may be asked twice: a program is not started again, nor a word sent that the vocabulary does not call harmless.
         let is_reading = matches!(statement.verb.kind, VerbKind::Dump | VerbKind::Registers | VerbKind::ReadSector)
@@ -437,10 +430,7 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
         loop {
             step.typed.push(command.typed.clone());
             let trouble = match self.once(statement, request, command, monitor, within) {
-                Ok((reply, own)) => {
-                    bytes.extend(own);
-                    return Ok(reply);
-                }
+                Ok(found) => return Ok(found),
                 Err(trouble) => trouble,
             };
             let is_half_typed = matches!(trouble, Trouble::Echo { .. });
@@ -463,16 +453,20 @@ impl<'a, L: Line, W: Write> Player<'a, L, W> {
         command: &reveille_session::Command,
         monitor: &Monitor,
         within: Duration,
-    ) -> Result<(Vec<u8>, Vec<u8>), Trouble> {
+    ) -> Result<(Vec<u8>, Block), Trouble> {
         let reply = ask(&mut self.stream, monitor, request.spelling, command, within)?;
         if let Some(text) = refusal(monitor, &reply) {
             return Err(Trouble::Refused(text));
         }
-        let bytes = match (statement.verb.kind, &command.range) {
-            (VerbKind::Dump, Some(range)) => dumped(request.spelling, range, &reply)?,
-            _ => Vec::new(),
+        // An answer that is not as the vocabulary says is none, whether a name is bound to it or not.
+        let block = match (statement.verb.kind, &command.range) {
+            (VerbKind::Dump, Some(range)) => {
+                let bytes = dumped(request.spelling, range, &reply)?.into_iter().map(Some).collect();
+                Block { bytes, ..Block::default() }
+            }
+            (kind, _) => grouped(request.spelling, &reply, kind == VerbKind::Registers)?,
         };
-        Ok((reply, bytes))
+        Ok((reply, block))
     }
 
     fn number(&self, statement: &Statement, role: &str) -> Result<Option<i64>, Failure> {

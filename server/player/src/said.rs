@@ -111,9 +111,9 @@ pub(crate) fn compared(block: &Block, expected: &[Option<u8>], what: &str) -> Re
 }
 
 /// What a step has got, in a few words.
-pub(crate) fn summary(statement: &Statement, bytes: &[u8], reply: &[u8], monitor: &Monitor) -> String {
+pub(crate) fn summary(statement: &Statement, bytes: usize, reply: &[u8], monitor: &Monitor) -> String {
     if statement.verb.kind == VerbKind::Dump {
-        return format!("{} bytes", bytes.len());
+        return format!("{bytes} bytes");
     }
     let is_prompt = |it: &&[u8]| monitor.prompt.regex().is_match(it);
     let said = lines(reply).filter(|it| !is_prompt(it)).map(|it| String::from_utf8_lossy(it).trim().to_owned());

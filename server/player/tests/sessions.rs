@@ -320,6 +320,12 @@ fn an_error_of_the_machine_is_told_in_its_words_and_not_asked_again() {
 }
 
 #[test]
+fn an_answer_that_is_not_as_the_vocabulary_says_is_none() {
+    let played = Case { faults: &[Fault { kind: FaultKind::Reset, at: 18 }], ..Case::new("load boot file\n") }.play();
+    assert_eq!(broken(&played), "line 1: no line of the answer is as `reply` says in the machine's vocabulary");
+}
+
+#[test]
 fn a_sector_is_read_and_written_by_the_machine() {
     let script = "confirm \"Copy?\"
 read sector 5 into BUFFER
