@@ -73,6 +73,9 @@ fn around(section: &Section, key: &Key, value: &str) -> String {
     if section.header == "[[block.fields]]" {
         text.push_str("[[block]]\nname = \"b\"\n");
     }
+    if section.header.contains("VERB") {
+        text.push_str("[machine.skerry.monitor]\nprompt = '> $'\n");
+    }
     text.push_str(&format!("{header}\n{} = {value}\n", key.name));
     for other in section.keys.iter().filter(|it| it.presence == reveille_machine::keys::Presence::Required) {
         if other.name != key.name {

@@ -94,7 +94,7 @@ fn other_lines_are_made_as_short_as_their_expression_lets_them_be() {
 
 #[test]
 fn an_expression_that_is_none_is_told_in_one_line() {
-    for text in ["(", "[z-a]", "a{4,2}", "(?<a>x)(?<a>y)", "\\q", &"(?:a{100}){100}{100}".to_owned()] {
+    for text in ["(", "[z-a]", "a{4,2}", "(?<a>x)(?<a>y)", "\\q", "(?:a{100}){100}{100}"] {
         let told = Pattern::new(text).expect_err(text);
         assert!(!told.is_empty() && !told.contains('\n') && told.len() < 120, "{told}");
     }

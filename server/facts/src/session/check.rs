@@ -58,7 +58,6 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
     let (steps, findings) = (walk.steps, walk.told.findings);
     let machine_file = around.machine_file;
     let firmware = around.firmware.clone();
-    let line = around.line.take().map(|it| (it.1, it.2));
     SessionFact {
         file: files[0],
         files,
@@ -69,7 +68,6 @@ pub(super) fn session(model: &Model, read: Read) -> SessionFact {
         steps,
         findings,
         firmware,
-        line,
     }
 }
 

@@ -92,8 +92,6 @@ pub struct SessionFact {
     /// What is wrong with it.
     pub findings: Vec<Finding>,
     firmware: Arc<source::Firmware>,
-    /// What the source sets the line to, and where.
-    line: Option<(String, Evidence)>,
 }
 
 impl SessionFact {
@@ -118,7 +116,8 @@ impl SessionFact {
     /// Empty where it says nothing.
     #[must_use]
     pub fn causes(&self, said: &str) -> Vec<Cause> {
-        self.firmware.causes(said, self.line.as_ref())
+        let line = self.source_line.as_ref().map(|it| (it.1.as_str(), it.2));
+        self.firmware.causes(said, line)
     }
 
     /// How long its transfers take, in seconds: each step once.

@@ -94,7 +94,7 @@ impl Firmware {
     }
 
     /// What the source says of what came back; `line` is where it sets the line, and to what.
-    pub(super) fn causes(&self, said: &str, line: Option<&(String, Evidence)>) -> Vec<Cause> {
+    pub(super) fn causes(&self, said: &str, line: Option<(&str, Evidence)>) -> Vec<Cause> {
         let best = matched::best(self.texts(), said);
         if best.is_empty() {
             return self.foreign(said, line);
@@ -112,7 +112,7 @@ impl Firmware {
     }
 
     /// What can be said of an answer that no text of the firmware is in.
-    fn foreign(&self, said: &str, line: Option<&(String, Evidence)>) -> Vec<Cause> {
+    fn foreign(&self, said: &str, line: Option<(&str, Evidence)>) -> Vec<Cause> {
         let message = match matched::looks(said) {
             Looks::Nothing => return Vec::new(),
             // Without a source nobody knows whose it is.
@@ -128,7 +128,7 @@ impl Firmware {
         };
         let mut found = vec![Cause { message: message.to_owned(), at: None, depth: 0 }];
         if let Some((words, at)) = line {
-            found.push(Cause { message: format!("the source sets the line to {words} here"), at: Some(*at), depth: 1 });
+            found.push(Cause { message: format!("the source sets the line to {words} here"), at: Some(at), depth: 1 });
         }
         found
     }
