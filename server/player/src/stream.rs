@@ -15,6 +15,8 @@ const XOFF: u8 = 0x13;
 
 /// How long a machine may hold the line up.
 const HELD_UP: Duration = Duration::from_secs(60);
+/// What is waited to see whether the machine holds the line up.
+const LEAST: Duration = Duration::from_millis(1);
 /// So often is looked whether a person wants to stop.
 const LOOK: Duration = Duration::from_millis(50);
 /// A prompt is one if nothing follows it for so long, or for five characters.
@@ -111,7 +113,11 @@ impl<'a, L: Line, W: Write> Stream<'a, L, W> {
         Ok(())
     }
 
+    /// Waits while the machine holds the line up; whether it does is looked at before each piece.
     fn wait_until_free(&mut self) -> Result<(), Broken> {
+        if self.follows_xon {
+            self.some(self.now() + LEAST)?;
+        }
         let until = self.now() + HELD_UP;
         while self.is_held_up {
             if self.now() >= until {

@@ -76,10 +76,10 @@ send = "run {at:x}"
 send = "pen {position}"
 "#;
 
-fn world() -> Arc<World> {
-    let reading = reveille_machine::read(VOCABULARY);
+fn world(vocabulary: &str) -> Arc<World> {
+    let reading = reveille_machine::read(vocabulary);
     assert_eq!(reading.problems, []);
-    let (monitor, problems) = Monitor::new(VOCABULARY, reading.file.machines[0].monitor.as_ref().expect("a monitor"));
+    let (monitor, problems) = Monitor::new(vocabulary, reading.file.machines[0].monitor.as_ref().expect("a monitor"));
     assert_eq!(problems, []);
     let region = |name: &str, kind, range| Region { name: name.into(), kind, range, has_effects: false };
     Arc::new(World {
@@ -189,6 +189,7 @@ struct Played {
 }
 
 struct Case<'a> {
+    vocabulary: &'a str,
     script: &'a str,
     faults: &'a [Fault],
     allowed: &'a [Changes],
@@ -199,11 +200,19 @@ struct Case<'a> {
 
 impl<'a> Case<'a> {
     fn new(script: &'a str) -> Self {
-        Self { script, faults: &[], allowed: &[], answer: Answer::Yes, from: None, stop_after: None }
+        Self {
+            vocabulary: VOCABULARY,
+            script,
+            faults: &[],
+            allowed: &[],
+            answer: Answer::Yes,
+            from: None,
+            stop_after: None,
+        }
     }
 
     fn on(&self, line: impl Line) -> Played {
-        let world = world();
+        let world = world(self.vocabulary);
         let script = Script::read(self.script);
         assert_eq!(script.problems, [], "{}", self.script);
         let paper = Paper::default();
@@ -228,7 +237,12 @@ impl<'a> Case<'a> {
     }
 
     fn play(&self) -> Played {
-        let played = self.on(Rehearsal::new(world(), Some(disk()), vec!["fault 3 no such sector".into()], self.faults));
+        let played = self.on(Rehearsal::new(
+            world(self.vocabulary),
+            Some(disk()),
+            vec!["fault 3 no such sector".into()],
+            self.faults,
+        ));
         let logged: Vec<(bool, u8)> =
             played.log.iter().flat_map(|it| it.bytes.iter().map(|byte| (it.is_sent, *byte))).collect();
         assert_eq!(logged, played.crossed, "the log has what crossed, in its order");
@@ -396,6 +410,57 @@ end
     let played = play(script);
     let sent: Vec<u8> = played.crossed.iter().filter(|it| it.0).map(|it| it.1).collect();
     assert!(sent.ends_with(b"\r   "), "{sent:?}");
+}
+
+/// A machine that holds the line up for a time, and lets it go on or not.
+struct Holding {
+    now: Duration,
+    says: Vec<(Duration, u8)>,
+    sent: Rc<RefCell<Vec<Duration>>>,
+}
+
+impl Line for Holding {
+    fn now(&self) -> Duration {
+        self.now
+    }
+    fn send(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.sent.borrow_mut().extend(bytes.iter().map(|_| self.now));
+        self.now += Duration::from_millis(1);
+        Ok(bytes.len())
+    }
+    fn receive(&mut self, until: Duration) -> io::Result<Received> {
+        match self.says.first().copied().filter(|it| it.0 <= until) {
+            Some((at, byte)) => {
+                self.says.remove(0);
+                self.now = self.now.max(at);
+                Ok(Received::Bytes(vec![byte]))
+            }
+            None => {
+                self.now = self.now.max(until);
+                Ok(Received::Nothing)
+            }
+        }
+    }
+}
+
+/// DC3 stops a line and DC1 lets it go on: ISO/IEC 646 has the characters, their use is from memory.
+#[test]
+fn a_machine_that_holds_the_line_up_is_waited_for() {
+    let at = |ms| Duration::from_millis(ms);
+    let vocabulary = VOCABULARY.replacen("newline", "flow = \"xon-xoff\"\nnewline", 1);
+    let (dc1, dc3) = (0x11, 0x13);
+    for (says, verdict) in [(vec![(at(3), dc3), (at(9000), dc1)], Verdict::Held), (vec![(at(3), dc3)], Verdict::Failed)]
+    {
+        let sent = Rc::new(RefCell::new(Vec::new()));
+        let line = Holding { now: Duration::ZERO, says, sent: sent.clone() };
+        let played = Case { vocabulary: &vocabulary, ..Case::new("send \"abcdef\"") }.on(line);
+        assert_eq!(played.report.verdict, verdict, "{}", broken(&played));
+        let early = sent.borrow().iter().filter(|it| **it < at(9000)).count();
+        assert!((1..6).contains(&early), "{early} of 6 before the machine let it go on");
+        assert_eq!(sent.borrow().len() == 6, verdict == Verdict::Held);
+        // What says so is no part of an answer, and stands in the log all the same.
+        assert!(played.log.iter().any(|it| it.bytes == [dc3]));
+    }
 }
 
 #[test]
