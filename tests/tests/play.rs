@@ -1,6 +1,6 @@
 //! `reveille play` from outside: rehearsals of the demo, and sessions with another machine's monitor, a separate process on a pseudo-terminal.
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -241,6 +241,33 @@ fn a_step_that_changes_something_needs_its_leave_and_a_person() {
     assert_eq!(run(it.path(), &["play", "s.session"]).code, 2);
     let output = run(it.path(), &["play", "s.session", "--allow", "disk"]);
     assert!(text(&output).contains("yes, since this is a rehearsal"), "{}", text(&output));
+}
+
+/// Plays with a terminal in front: `script` (bsdutils) gives one, and types an answer into it.
+fn play_in_a_terminal(folder: &Path, arguments: &str, answer: &str) -> (Option<i32>, String) {
+    let command = format!("{} play s.session --allow disk {arguments}", reveille_tests::program().display());
+    let mut script = Command::new("script");
+    script.args(["-qec", &command, "/dev/null"]).current_dir(folder).stdin(Stdio::piped()).stdout(Stdio::piped());
+    let mut child = script.spawn().expect("script starts");
+    let mut typing = child.stdin.take().expect("standard input is a pipe");
+    typing.write_all(answer.as_bytes()).expect("it takes an answer");
+    let output = child.wait_with_output().expect("it ends");
+    drop(typing);
+    (output.status.code(), String::from_utf8_lossy(&output.stdout).into_owned())
+}
+
+#[test]
+fn a_person_at_a_terminal_is_asked_and_decides() {
+    let writes = "machine bench\nconsole 9600 8n1\nconfirm \"A copy?\"\nwrite sector 3 from $400\n";
+    for (answer, code, typed) in [("yes\n", 0, &b"save 3\r"[..]), ("no\n", 2, b""), ("\n", 2, b"")] {
+        let it = bench_folder(writes);
+        let bench = Bench::start(it.path(), &[]);
+        let (found, told) = play_in_a_terminal(it.path(), &format!("--port {}", bench.terminal), answer);
+        drop(bench);
+        assert_eq!(found, Some(code), "{answer:?}: {told}");
+        assert!(told.contains("A copy? [yes/no]"), "{told}");
+        assert_eq!(crossed(it.path()).0, typed, "{answer:?}");
+    }
 }
 
 #[test]
