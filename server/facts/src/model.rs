@@ -61,6 +61,8 @@ pub struct Model {
     memory: Arc<Vec<MemoryMap>>,
     /// The monitor sessions: made when somebody asks, since an edit of a source changes them all.
     sessions: Arc<OnceLock<Vec<Arc<SessionFact>>>>,
+    /// Those of an earlier state whose units are all the same: what they have read of the firmware holds again.
+    earlier: Option<Arc<OnceLock<Vec<Arc<SessionFact>>>>>,
 }
 
 impl Model {
@@ -99,7 +101,11 @@ impl Model {
             memory::map(cpu, machine, own.map(|it| &it.1.memory))
         });
         let memory = Arc::new(maps.collect());
-        Self { units, program, machines, analysis, linkage, memory, sessions: Arc::default() }
+        let earlier = is_same.and_then(|it| {
+            let own = it.sessions.get().map(|_| it.sessions.clone());
+            own.or_else(|| it.earlier.clone())
+        });
+        Self { units, program, machines, analysis, linkage, memory, sessions: Arc::default(), earlier }
     }
 
     /// The program.
@@ -124,13 +130,14 @@ impl Model {
 
     /// The same program without what is known of its sessions: for these to keep.
     pub(crate) fn without_sessions(&self) -> Self {
-        Self { sessions: Arc::default(), ..self.clone() }
+        Self { sessions: Arc::default(), earlier: None, ..self.clone() }
     }
 
     /// The monitor sessions, each held against the firmware of its folder; those that others include are parts of these.
     #[must_use]
     pub fn sessions(&self) -> &[Arc<SessionFact>] {
-        self.sessions.get_or_init(|| sessions(self))
+        let earlier = self.earlier.as_ref().and_then(|it| it.get()).map_or(&[][..], Vec::as_slice);
+        self.sessions.get_or_init(|| sessions(self, earlier))
     }
 
     /// The session that a script is, or is a part of.

@@ -42,13 +42,13 @@ struct Walk<'a> {
 }
 
 /// Holds a script against the firmware.
-pub(super) fn session(model: &Model, read: Read) -> SessionFact {
+pub(super) fn session(model: &Model, firmwares: &mut Vec<Arc<Firmware>>, read: Read) -> SessionFact {
     let Read { files, statements, findings } = read;
     let program = model.program();
     let file = program.file(files[0]);
     let named = statements.iter().find(|it| it.verb.kind == VerbKind::Machine).and_then(|it| it.word("machine"));
-    let mut around =
-        around(model, file.map_or(std::path::Path::new(""), |it| it.path()), named.map(|it| it.value.as_str()));
+    let path = file.map_or(std::path::Path::new(""), |it| it.path());
+    let mut around = around(model, firmwares, path, named.map(|it| it.value.as_str()));
     let mut told = Told::new(model, &files, findings);
     told.machine(&around, &statements);
     talk(&mut around, &statements);

@@ -128,13 +128,15 @@ impl SessionFact {
 }
 
 /// All sessions of a model: those that no other includes, each held against the firmware of its folder.
-pub(crate) fn sessions(model: &Model) -> Vec<Arc<SessionFact>> {
+/// What sessions of an earlier state have read of the same firmware is taken over, and sessions of one machine share it.
+pub(crate) fn sessions(model: &Model, earlier: &[Arc<SessionFact>]) -> Vec<Arc<SessionFact>> {
+    let mut firmwares: Vec<Arc<source::Firmware>> = earlier.iter().map(|it| it.firmware.clone()).collect();
     let read: Vec<_> = session_files(model.program()).map(|file| read::read(model.program(), file)).collect();
     // Of scripts that include each other, each is one that is run.
     let files: Vec<Vec<FileId>> = read.iter().map(|it| it.files.clone()).collect();
     let is_part = |own: &[FileId]| files.iter().any(|it| it[1..].contains(&own[0]) && !own.contains(&it[0]));
     let own = read.into_iter().filter(|it| !is_part(&it.files));
-    let mut found: Vec<Arc<SessionFact>> = own.map(|it| Arc::new(check::session(model, it))).collect();
+    let mut found: Vec<Arc<SessionFact>> = own.map(|it| Arc::new(check::session(model, &mut firmwares, it))).collect();
     found.sort_by_cached_key(|it| path(model, it.file));
     found
 }

@@ -27,7 +27,7 @@ pub(super) struct Around {
 }
 
 /// The machine and the firmware of a script.
-pub(super) fn around(model: &Model, path: &Path, name: Option<&str>) -> Around {
+pub(super) fn around(model: &Model, firmwares: &mut Vec<Arc<Firmware>>, path: &Path, name: Option<&str>) -> Around {
     let (machine_file, machine) = model.machine_for(path);
     let program = model.program();
     let of_machine = |unit: &Unit| {
@@ -35,7 +35,12 @@ pub(super) fn around(model: &Model, path: &Path, name: Option<&str>) -> Around {
         root.is_some_and(|it| Arc::ptr_eq(&model.machine_for(it.path()).1, &machine))
     };
     let units: Vec<usize> = model.analysis().units().enumerate().filter(|it| of_machine(it.1)).map(|it| it.0).collect();
-    let firmware = Arc::new(Firmware::new(model, units, machine.clone()));
+    let known = firmwares.iter().find(|it| Arc::ptr_eq(&it.machine, &machine) && it.units == units).cloned();
+    let firmware = known.unwrap_or_else(|| {
+        let firmware = Arc::new(Firmware::new(model, units, machine.clone()));
+        firmwares.push(firmware.clone());
+        firmware
+    });
     let cpu = machine_file.map_or(Cpu::M68000, |it| program.settings_of(it).cpu);
     let mut regions: Vec<Region> = machine.memory.iter().map(|it| region(cpu, &it.0)).collect();
     regions.sort_by_key(|it| it.range.end - it.range.start);
