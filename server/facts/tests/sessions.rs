@@ -11,7 +11,8 @@ const MACHINE: &str = "[machine.a]\n[[machine.a.memory]]\nname = \"rom\"\nfrom =
     [[machine.a.memory]]\nname = \"ram\"\nfrom = \"$80000\"\nsize = \"64k\"\nkind = \"ram\"\n\
     [machine.a.monitor]\nprompt = '> $'\n[machine.a.monitor.dump]\nsend = \"d {from:x} {bytes}\"\n\
     reply = '^(?<address>[0-9A-F]+) (?<bytes>(?:[0-9A-F]{2} ?)+)'\n";
-const SCRIPT: &str = "console 9600 8n1\ndump table .. table_end as t\ncheck t[0] == 1\ncheck t[3] == 5\ndump $7fff0 +: 4\n";
+const SCRIPT: &str =
+    "console 9600 8n1\ndump table .. table_end as t\ncheck t[0] == 1\ncheck t[3] == 5\ndump $7fff0 +: 4\n";
 
 /// What is told of the sessions of a model, and what their steps type.
 fn told(model: &Model) -> Vec<String> {

@@ -74,6 +74,8 @@ fn a_hover_over_an_address_says_what_the_memory_map_has_there() {
     write(folder.path(), "reveille.toml", MAP);
     let mut client = Client::start(Some(folder.path()), &capabilities("utf-16"));
     client.open(&source, USES);
+    // The machine file is read by now.
+    let _ = client.findings(&source, 1);
     let mut at = |line: u32, character: u32| {
         let text = hover_text(&mut client, &source, &json!({ "line": line, "character": character }));
         let told = text.lines().find(|it| it.contains("in `port`") || it.contains("in `rom`"));
