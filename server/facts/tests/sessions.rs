@@ -55,3 +55,16 @@ fn sessions_behind_an_edit_are_those_of_a_fresh_reading() {
     seen.dedup();
     assert!(seen.len() >= 10, "{seen:#?}");
 }
+
+#[test]
+fn a_prompt_that_nobody_describes_is_told_before_it_is_waited_for() {
+    let mut program = Program::new();
+    let beside = |it: &str| Content::Beside(File::new(it, None));
+    program.set_files(vec![
+        (PathBuf::from("reveille.toml"), beside("[machine.a]\n")),
+        (PathBuf::from("a.session"), beside("press return\nawait prompt within 3s\n")),
+    ]);
+    let found = told(&Model::new(program, &[], None));
+    assert!(found.len() == 1 && found[0].starts_with("session-003"), "{found:?}");
+    assert!(found[0].contains("write `[machine.a.monitor]` with `prompt`"), "{found:?}");
+}

@@ -134,6 +134,9 @@ impl<'a> Walk<'a> {
             VerbKind::Include => self.all(&statement.body),
             VerbKind::Confirm => self.state.is_confirmed = true,
             VerbKind::Press | VerbKind::Send => self.typing(statement, &mut step),
+            VerbKind::Await if statement.has("prompt") && self.around.world.monitor.is_none() => {
+                self.told.no_prompt(self.around, statement);
+            }
             VerbKind::Await => self.told.awaited(self.around, statement, self.around.world.line),
             VerbKind::Check if !faults => self.check(statement, &known),
             VerbKind::Keep => self.keep(statement),

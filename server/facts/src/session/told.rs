@@ -183,6 +183,16 @@ impl<'a> Told<'a> {
         }
     }
 
+    /// The prompt is waited for, and nobody says what it is.
+    pub(super) fn no_prompt(&mut self, around: &Around, statement: &Statement) {
+        let machine = around.machine.monitors.first().map_or("NAME", |it| it.name.as_str());
+        let message = format!(
+            "nobody says what the machine's prompt is; write `[machine.{machine}.monitor]` with `prompt` into `{}`",
+            crate::MACHINE_FILE
+        );
+        self.tell("session-003", statement, &statement.span, message);
+    }
+
     pub(super) fn no_value(&mut self, around: &Around, statement: &Statement, why: &str) {
         let key = statement.vocabulary().unwrap_or_default();
         let spelling = around.world.monitor.as_ref().and_then(|it| it.spelling(&key));
