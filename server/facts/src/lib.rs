@@ -39,9 +39,7 @@ pub use memory::{MemoryFact, MemoryMap, Uses};
 pub use model::{Fact, Model};
 pub use reveille_machine::Drive;
 pub use serial::{Clock, ClockFrom, FamilyFact, Form, LineFact, Member, Port, RegisterUse, RegisterWrite, Selects};
-pub use session::{
-    Cause as SessionCause, NamedMonitor, NamedValue, SESSION_ENDING, SessionFact, StepFact, is_session, line_settings,
-};
+pub use session::{Cause as SessionCause, NamedMonitor, NamedValue, SESSION_ENDING, SessionFact, StepFact, is_session};
 pub use setup::{Given, Named, read_as_told};
 pub use track::{InDrive, reads, usual_track};
 pub use vectors::{Handler, Stands, VectorEntry, VectorOrigin, VectorsFact, number_ranges};

@@ -37,3 +37,21 @@ pub trait Line {
         None
     }
 }
+
+impl Line for Box<dyn Line> {
+    fn now(&self) -> Duration {
+        self.as_ref().now()
+    }
+
+    fn send(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.as_mut().send(bytes)
+    }
+
+    fn receive(&mut self, until: Duration) -> io::Result<Received> {
+        self.as_mut().receive(until)
+    }
+
+    fn awaits(&mut self, text: &[u8]) -> Option<String> {
+        self.as_mut().awaits(text)
+    }
+}

@@ -56,17 +56,6 @@ impl Pattern {
         Ok(Self { regex, hir: hir.map_err(|error| error.to_string())? })
     }
 
-    /// The expression that matches a text.
-    #[must_use]
-    pub fn literal(text: &[u8]) -> Option<Self> {
-        let mut escaped = String::new();
-        for byte in text {
-            escaped.push_str(&format!("\\x{byte:02X}"));
-        }
-        let escaped = format!("(?-u:{escaped})");
-        Self::new(&escaped).ok()
-    }
-
     /// The expression itself.
     #[must_use]
     pub fn regex(&self) -> &Regex {

@@ -19,8 +19,8 @@ use crate::finding::{Evidence, Finding};
 use crate::model::Model;
 
 pub use diagnose::Cause;
+pub use world::NamedMonitor;
 pub(crate) use world::monitors;
-pub use world::{NamedMonitor, line_settings};
 
 /// The ending of a session's file.
 pub const SESSION_ENDING: &str = "session";

@@ -97,8 +97,7 @@ fn line(model: &Model, firmware: &Firmware, machine: &Machine) -> Option<(Option
 }
 
 /// The settings that a terminal is given for a line; none where a part is not known, or is none that a port can be set to.
-#[must_use]
-pub fn line_settings(line: &LineFact) -> Option<Settings> {
+fn line_settings(line: &LineFact) -> Option<Settings> {
     let rate = line.line.tx.as_ref().or(line.line.rx.as_ref())?;
     let rate = rate.nominal.or(rate.exact)?.round();
     let parity = match line.line.parity.as_ref()?.value.as_str() {

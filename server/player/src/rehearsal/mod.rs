@@ -42,8 +42,6 @@ pub struct Rehearsal {
     faults: Faults,
     /// The texts that the firmware has, to answer in its own words.
     texts: Vec<String>,
-    /// What was taken for granted.
-    assumed: Vec<String>,
 }
 
 impl Rehearsal {
@@ -62,14 +60,7 @@ impl Rehearsal {
             disk,
             faults: Faults::new(faults),
             texts,
-            assumed: Vec::new(),
         }
-    }
-
-    /// The disk as it is now.
-    #[must_use]
-    pub fn disk(&self) -> Option<&Disk> {
-        self.disk.as_ref()
     }
 
     /// Has the machine send bytes, after it has thought for a while.
@@ -175,8 +166,6 @@ impl Line for Rehearsal {
         }
         let line = [b"\r\n".as_slice(), text].concat();
         self.say(&line, Duration::from_secs(1));
-        let note = format!("the rehearsal takes it that the machine says `{shown}`: it runs no program");
-        self.assumed.push(note.clone());
-        Some(note)
+        Some(format!("the rehearsal takes it that the machine says `{shown}`: it runs no program"))
     }
 }

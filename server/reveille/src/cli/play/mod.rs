@@ -209,7 +209,7 @@ impl Play {
         } else {
             Box::new(Rehearsal::new(world.clone(), self.disk(model, session, out)?, session.texts(), &self.fault))
         };
-        let is_real = self.port.is_some() || self.connect.is_some();
+        let is_real = kept.is_real;
         let (log_out, log_path): (Box<dyn Write>, _) = match log {
             Some(path) => {
                 let (file, path) = new_log(path, !is_real)?;
@@ -223,7 +223,7 @@ impl Play {
         watch_for_stop(&stopped);
         let mut watcher = Watcher::new(out, self.quiet, !is_real, stopped);
         let options = self.options(model, session);
-        let player = Player::new(&world, AnyLine(line), log, &mut watcher, kept, options);
+        let player = Player::new(&world, line, log, &mut watcher, kept, options);
         let report = player.play(&session.statements);
         let failed = report.broken().filter(|it| it.verdict == Verdict::Failed);
         let causes = failed.map(|it| session.causes(it.refusal.as_deref().unwrap_or(&it.came))).unwrap_or_default();
@@ -298,27 +298,6 @@ impl Play {
         };
         let find = |bytes: &[u8], name: &str| super::image::file_of(bytes, name);
         Ok(Some(Disk { bytes, find: Box::new(find) }))
-    }
-}
-
-/// A line of any kind.
-struct AnyLine(Box<dyn Line>);
-
-impl Line for AnyLine {
-    fn now(&self) -> Duration {
-        self.0.now()
-    }
-
-    fn send(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        self.0.send(bytes)
-    }
-
-    fn receive(&mut self, until: Duration) -> std::io::Result<reveille_player::Received> {
-        self.0.receive(until)
-    }
-
-    fn awaits(&mut self, text: &[u8]) -> Option<String> {
-        self.0.awaits(text)
     }
 }
 

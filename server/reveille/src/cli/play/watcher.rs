@@ -10,8 +10,6 @@ use reveille_player::{Answer, StepReport, Verdict, Watch};
 /// Prints what goes on, and asks.
 pub(super) struct Watcher<'a> {
     out: &'a mut dyn Write,
-    /// Whether what comes is shown, too.
-    shows_bytes: bool,
     /// Whether nothing but the end is shown.
     is_quiet: bool,
     /// Whether this is a rehearsal, where every question is answered by yes.
@@ -26,7 +24,7 @@ const LONGEST: usize = 200;
 
 impl<'a> Watcher<'a> {
     pub(super) fn new(out: &'a mut dyn Write, is_quiet: bool, is_rehearsal: bool, stopped: Arc<AtomicBool>) -> Self {
-        Self { out, shows_bytes: !is_quiet, is_quiet, is_rehearsal, stopped, line: Vec::new() }
+        Self { out, is_quiet, is_rehearsal, stopped, line: Vec::new() }
     }
 
     /// Prints a line. That nobody reads it any more ends no session.
@@ -40,7 +38,7 @@ impl<'a> Watcher<'a> {
     fn end_line(&mut self) {
         let line = std::mem::take(&mut self.line);
         let text: String = String::from_utf8_lossy(&line).chars().filter(|it| !it.is_control()).collect();
-        if self.shows_bytes && !text.trim().is_empty() {
+        if !text.trim().is_empty() {
             self.print(&format!("      | {}", text.trim_end()));
         }
     }
