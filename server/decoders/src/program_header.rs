@@ -87,6 +87,15 @@ impl ProgramHeader {
     }
 }
 
+/// What a number is that headers of programs begin with; none of any other. The bytes are those of a word or a long, the highest first.
+#[must_use]
+pub fn magic_title(number: &[u8]) -> Option<&'static str> {
+    let low = number.len().checked_sub(2)?;
+    let (high, word) = number.split_at(low);
+    let is_own = |it: &&Kind| it.magic.1 == word && high.iter().all(|it| *it == 0);
+    KINDS.iter().find(is_own).map(|it| it.title)
+}
+
 /// The header at the start of a file; none if it is of no kind that is known.
 #[must_use]
 pub fn program_header(file: &[u8]) -> Option<ProgramHeader> {

@@ -4,10 +4,12 @@
 
 mod access;
 mod blocks;
+mod boot;
 mod catalog;
 mod code;
 mod constants;
 mod convert;
+mod file_names;
 mod finding;
 mod fix;
 pub mod image;
@@ -19,6 +21,7 @@ mod model;
 mod reads;
 mod relations;
 pub mod rom;
+mod routes;
 mod rules;
 mod scanned;
 mod sectors;
@@ -30,6 +33,7 @@ mod track;
 mod vectors;
 
 pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
+pub use boot::{BootPath, PathRoutine, PathStep, Printed, Start, StepKind};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
 pub use constants::{ConstantsFact, Role};
 pub use convert::{additions, conversions};

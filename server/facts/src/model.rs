@@ -6,6 +6,7 @@ use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
 use crate::blocks::{BlockFact, blocks};
+use crate::boot::{BootPath, boot_paths};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
@@ -63,6 +64,8 @@ pub struct Model {
     sessions: Arc<OnceLock<Vec<Arc<SessionFact>>>>,
     /// Those of an earlier state whose units are all the same: what they have read of the firmware holds again.
     earlier: Option<Arc<OnceLock<Vec<Arc<SessionFact>>>>>,
+    /// The way from power-on to the prompt: made when somebody asks.
+    boot: Arc<OnceLock<Vec<BootPath>>>,
 }
 
 impl Model {
@@ -105,7 +108,8 @@ impl Model {
             let own = it.sessions.get().map(|_| it.sessions.clone());
             own.or_else(|| it.earlier.clone())
         });
-        Self { units, program, machines, analysis, linkage, memory, sessions: Arc::default(), earlier }
+        let boot = is_same.map_or_else(Arc::default, |it| it.boot.clone());
+        Self { units, program, machines, analysis, linkage, memory, sessions: Arc::default(), earlier, boot }
     }
 
     /// The program.
@@ -130,7 +134,7 @@ impl Model {
 
     /// The same program without what is known of its sessions: for these to keep.
     pub(crate) fn without_sessions(&self) -> Self {
-        Self { sessions: Arc::default(), earlier: None, ..self.clone() }
+        Self { sessions: Arc::default(), earlier: None, boot: Arc::default(), ..self.clone() }
     }
 
     /// The monitor sessions, each held against the firmware of its folder; those that others include are parts of these.
@@ -138,6 +142,12 @@ impl Model {
     pub fn sessions(&self) -> &[Arc<SessionFact>] {
         let earlier = self.earlier.as_ref().and_then(|it| it.get()).map_or(&[][..], Vec::as_slice);
         self.sessions.get_or_init(|| sessions(self, earlier))
+    }
+
+    /// The way from power-on to the prompt, for each machine of the program.
+    #[must_use]
+    pub fn boot(&self) -> &[BootPath] {
+        self.boot.get_or_init(|| boot_paths(self))
     }
 
     /// The session that a script is, or is a part of.

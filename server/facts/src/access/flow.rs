@@ -4,17 +4,16 @@
 //! near one. What is known before a line is what all ways to it agree on. A way from a line that is not walked, or a use of its label by
 //! anything but a walked branch (a table, a vector, an export), leaves nothing known.
 //!
-//! A call keeps the registers that the routine does not write, or that it saves first and gets back. Of a routine of another module nothing
-//! is known but the convention of the family's compilers: it may change D0, D1, A0 and A1 (from memory). A routine that cannot be followed may
-//! change every register. Exceptions and traps change none but D0, D1, A0 and A1.
+//! A call changes what `changes` tells. Exceptions and traps change none but D0, D1, A0 and A1.
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use reveille_cpu::{Cpu, Kind, ends, written};
+use reveille_cpu::{Cpu, ends};
 use reveille_program::{Code, CodeAt, CodeLine, Program, Symbol, Unit};
 use rustc_hash::{FxHashMap, FxHashSet};
 
+use super::changes::{Changes, SCRATCH};
 use super::state::State;
 use super::step::{Touch, on_bus, step};
 
@@ -22,17 +21,11 @@ use super::step::{Touch, on_bus, step};
 const LINES_BEFORE: usize = 64;
 /// How many lines are walked in a unit.
 const MOST_LINES: usize = 100_000;
-/// How many lines of a routine are looked at for the registers it changes, and how deep its calls are followed.
-const MOST_CALLED: usize = 400;
-const DEEPEST: usize = 8;
+/// How many lines before another one of the same routine may stand.
+const LONGEST_ROUTINE: usize = 400;
 /// How often a counted loop is gone round, and how many lines it may have.
 const MOST_ROUNDS: u32 = 256;
 const LONGEST_LOOP: usize = 32;
-
-const ALL: u16 = 0xffff;
-/// D0, D1, A0 and A1.
-const SCRATCH: u16 = 0x0303;
-const STACK: u16 = 0x8000;
 
 /// How an instruction leads on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -89,7 +82,7 @@ pub(super) struct Flow<'a> {
     called: FxHashSet<CodeAt>,
     /// Of counted loops, by their first line: their last.
     loops: FxHashMap<CodeAt, CodeAt>,
-    changes: FxHashMap<CodeAt, u16>,
+    changes: Changes,
 }
 
 impl<'a> Flow<'a> {
@@ -108,7 +101,7 @@ impl<'a> Flow<'a> {
             entered: FxHashSet::default(),
             called: FxHashSet::default(),
             loops: FxHashMap::default(),
-            changes: FxHashMap::default(),
+            changes: Changes::default(),
         }
     }
 
@@ -220,7 +213,7 @@ impl<'a> Flow<'a> {
         match way {
             Way::Jump(_) | Way::Away => return,
             Way::Call(operand) => {
-                let changed = self.changed_by(&line, operand, 0);
+                let changed = self.changes.of_call(&mut self.code, &line, operand);
                 state.forget(changed);
             }
             Way::Trap => state.forget(SCRATCH),
@@ -331,76 +324,6 @@ impl<'a> Flow<'a> {
         }
     }
 
-    /// The registers that a call may change.
-    fn changed_by(&mut self, line: &CodeLine, operand: usize, depth: usize) -> u16 {
-        let kind = line.code.operands[operand].kind;
-        let is_name = |it| matches!(it, Kind::Target | Kind::AbsoluteShort | Kind::AbsoluteLong | Kind::PcDisplacement);
-        match self.code.target(line, operand) {
-            Some(routine) => self.changed_in(routine, depth),
-            // A name that is another module's.
-            None if !line.code.is_known[operand] && is_name(kind) => SCRATCH,
-            None => ALL,
-        }
-    }
-
-    /// The registers that a routine changes for its caller.
-    fn changed_in(&mut self, routine: CodeAt, depth: usize) -> u16 {
-        if let Some(known) = self.changes.get(&routine) {
-            return *known;
-        }
-        if depth == DEEPEST {
-            return ALL;
-        }
-        // A routine that calls itself.
-        self.changes.insert(routine, ALL);
-        let changed = self.look_for_changes(routine, depth).unwrap_or(ALL) & !STACK;
-        self.changes.insert(routine, changed);
-        changed
-    }
-
-    fn look_for_changes(&mut self, routine: CodeAt, depth: usize) -> Option<u16> {
-        let (mut changed, mut saved, mut restored) = (0_u16, 0_u16, 0_u16);
-        // What it saves before anything is changed or decided.
-        let mut at = Some(routine);
-        let mut before = 0;
-        while let Some(line) = at.and_then(|it| self.code.line(it)).filter(|it| way(it) == Way::On) {
-            saved |= pushed(&line) & !before;
-            before |= written(line.code.choice.instruction, line.code.choice.form, &line.code.operands);
-            at = self.code.next(line.at);
-        }
-        let mut seen = FxHashSet::default();
-        let mut open = vec![routine];
-        while let Some(at) = open.pop() {
-            if !seen.insert(at) {
-                continue;
-            }
-            if seen.len() > MOST_CALLED {
-                return None;
-            }
-            let line = self.code.line(at)?;
-            let set = written(line.code.choice.instruction, line.code.choice.form, &line.code.operands);
-            match popped(&line) {
-                0 => changed |= set,
-                set => restored |= set,
-            }
-            match way(&line) {
-                Way::On | Way::Trap => (),
-                Way::Branch(operand) => open.push(self.code.target(&line, operand)?),
-                Way::Jump(operand) => {
-                    open.push(self.code.target(&line, operand)?);
-                    continue;
-                }
-                Way::Call(operand) => changed |= self.changed_by(&line, operand, depth + 1),
-                Way::Away => continue,
-            }
-            if way(&line) == Way::Trap {
-                changed |= SCRATCH;
-            }
-            open.push(self.code.next(at)?);
-        }
-        Some((changed | restored) & !(saved & restored))
-    }
-
     /// Gives the accesses of all walked lines, each routine's behind each other; `each` gets the number of the routine.
     pub(super) fn tell(&mut self, each: &mut dyn FnMut(&mut Code<'a>, u32, CodeAt, Touch)) {
         let mut walked: Vec<CodeAt> = self.states.keys().copied().collect();
@@ -437,7 +360,7 @@ impl<'a> Flow<'a> {
     /// `reach` is how far the routine's branches lead so far.
     fn is_one_routine(&mut self, from: CodeAt, to: CodeAt, reach: &mut Option<CodeAt>) -> bool {
         let mut at = from;
-        for _ in 0..MOST_CALLED {
+        for _ in 0..LONGEST_ROUTINE {
             let Some(line) = self.code.line(at) else { return false };
             if let Way::Branch(operand) | Way::Jump(operand) = way(&line) {
                 *reach = (*reach).max(self.code.target(&line, operand));
@@ -453,30 +376,5 @@ impl<'a> Flow<'a> {
             at = next;
         }
         false
-    }
-}
-
-/// The registers that an instruction pushes.
-fn pushed(line: &CodeLine) -> u16 {
-    let [from, to] = line.code.operands;
-    let is_push = to.kind == Kind::PreDecrement && to.register == 7;
-    match (line.code.choice.instruction.name, from.kind) {
-        ("movem" | "move", _) if !is_push => 0,
-        ("movem", Kind::List) => from.value as u16,
-        ("movem" | "move", Kind::Data) => 1 << from.register,
-        ("movem" | "move", Kind::Address) => 0x100 << from.register,
-        _ => 0,
-    }
-}
-
-/// The registers that an instruction gets back from the stack.
-fn popped(line: &CodeLine) -> u16 {
-    let [from, to] = line.code.operands;
-    let is_pop = from.kind == Kind::PostIncrement && from.register == 7;
-    match (line.code.choice.instruction.name, to.kind) {
-        ("movem", Kind::List) if is_pop => to.value as u16,
-        ("movem" | "move", Kind::Data) if is_pop => 1 << to.register,
-        ("movem" | "movea", Kind::Address) if is_pop => 0x100 << to.register,
-        _ => 0,
     }
 }

@@ -1,5 +1,6 @@
 //! Accesses of instructions to memory at addresses that are known: absolute ones, and those that address registers have.
 
+mod changes;
 mod flow;
 mod state;
 mod step;
@@ -13,6 +14,7 @@ use reveille_program::{Addressed, Code, CodeAt, Place, Program, Unit};
 use reveille_source::Span;
 
 use crate::finding::Evidence;
+pub(crate) use changes::{Changes, SCRATCH};
 use flow::Flow;
 pub(crate) use flow::{Way, way};
 use state::Origin;

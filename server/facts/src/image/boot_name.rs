@@ -1,8 +1,9 @@
-//! The file that a loader looks for: a name of eleven characters among the data, as it stands in a directory.
+//! The file that a loader looks for, by its name among the data.
 
-use reveille_decoders::volume::{RawName, is_padded_name, shown};
-use reveille_program::{DataItem, Program, Unit, data_runs};
+use reveille_decoders::volume::{RawName, shown};
+use reveille_program::{Program, Unit};
 
+use crate::file_names::{FileName, file_names};
 use crate::finding::Evidence;
 use crate::model::Model;
 
@@ -23,8 +24,7 @@ impl BootName {
     }
 }
 
-/// All names of files that a program keeps in the form of a directory, each once, at its first place: an operand of eleven characters,
-/// or operands from a label on that are as long together.
+/// The names of files that a program keeps, each once, at its first place: those in the form of a directory, and else those with a dot.
 #[must_use]
 pub fn boot_names(model: &Model) -> Vec<BootName> {
     boot_names_of(model.program(), model.analysis().units())
@@ -32,24 +32,12 @@ pub fn boot_names(model: &Model) -> Vec<BootName> {
 
 /// The same, of some units.
 pub(crate) fn boot_names_of<'a>(program: &Program, units: impl Iterator<Item = &'a Unit>) -> Vec<BootName> {
+    let all: Vec<FileName> = units.flat_map(|unit| file_names(program, unit)).collect();
+    let has_padded = all.iter().any(|it| it.is_padded);
     let mut found: Vec<BootName> = Vec::new();
-    for unit in units {
-        for run in data_runs(program, unit, &|_| true) {
-            let mut sum = 0;
-            let first = run.items.iter().take_while(|it| {
-                sum += it.bytes.len();
-                sum <= 11
-            });
-            let first: Vec<&DataItem> = first.collect();
-            let singles = run.items.iter().map(|it| vec![it]);
-            for items in std::iter::once(first).filter(|it| it.len() > 1).chain(singles) {
-                let bytes: Option<Vec<u8>> = items.iter().flat_map(|it| it.bytes.iter().copied()).collect();
-                let name = bytes.filter(|it| is_padded_name(it)).and_then(|it| RawName::try_from(it.as_slice()).ok());
-                let name = name.filter(|name| found.iter().all(|it| it.name != *name));
-                if let (Some(name), Some(item)) = (name, items.first()) {
-                    found.push(BootName { name, at: Some(Evidence { place: item.place, span: item.span }) });
-                }
-            }
+    for own in all.into_iter().filter(|it| it.is_padded == has_padded) {
+        if found.iter().all(|it| it.name != own.name) {
+            found.push(BootName { name: own.name, at: Some(own.at) });
         }
     }
     found

@@ -19,6 +19,8 @@ use crate::finding::{Evidence, Finding};
 use crate::model::Model;
 
 pub use diagnose::Cause;
+pub(crate) use diagnose::{FirmwareText, Role};
+pub(crate) use source::Firmware;
 pub use world::NamedMonitor;
 pub(crate) use world::monitors;
 
@@ -91,7 +93,7 @@ pub struct SessionFact {
     pub steps: Vec<StepFact>,
     /// What is wrong with it.
     pub findings: Vec<Finding>,
-    firmware: Arc<source::Firmware>,
+    firmware: Arc<Firmware>,
 }
 
 impl SessionFact {
@@ -130,7 +132,7 @@ impl SessionFact {
 /// All sessions of a model: those that no other includes, each held against the firmware of its folder.
 /// What sessions of an earlier state have read of the same firmware is taken over, and sessions of one machine share it.
 pub(crate) fn sessions(model: &Model, earlier: &[Arc<SessionFact>]) -> Vec<Arc<SessionFact>> {
-    let mut firmwares: Vec<Arc<source::Firmware>> = earlier.iter().map(|it| it.firmware.clone()).collect();
+    let mut firmwares: Vec<Arc<Firmware>> = earlier.iter().map(|it| it.firmware.clone()).collect();
     let read: Vec<_> = session_files(model.program()).map(|file| read::read(model.program(), file)).collect();
     // Of scripts that include each other, each is one that is run.
     let files: Vec<Vec<FileId>> = read.iter().map(|it| it.files.clone()).collect();

@@ -16,7 +16,7 @@ pub(super) const MOST_NAMES: usize = 8;
 
 /// The units of a script's machine.
 #[derive(Debug)]
-pub(super) struct Firmware {
+pub(crate) struct Firmware {
     pub(super) model: Model,
     /// The units, by their places in the analysis.
     pub(super) units: Vec<usize>,
@@ -29,7 +29,7 @@ pub(super) struct Firmware {
 }
 
 impl Firmware {
-    pub(super) fn new(model: &Model, units: Vec<usize>, machine: std::sync::Arc<crate::Machine>) -> Self {
+    pub(crate) fn new(model: &Model, units: Vec<usize>, machine: std::sync::Arc<crate::Machine>) -> Self {
         Self { model: model.without_sessions(), units, images: OnceLock::new(), texts: OnceLock::new(), machine }
     }
 

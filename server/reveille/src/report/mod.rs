@@ -10,6 +10,7 @@ mod place;
 mod sarif;
 mod serial_json;
 mod sheet;
+mod sheet_boot;
 mod sheet_html;
 mod sheet_serial;
 mod text;

@@ -103,6 +103,7 @@ pub(crate) fn sheet_markdown(
     serial(model, out)?;
     memory(model, pictures, out)?;
     vectors(model, out)?;
+    super::sheet_boot::boot(model, out)?;
     findings(model, out)?;
     writeln!(out, "## Before a disk is touched\n")?;
     writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;

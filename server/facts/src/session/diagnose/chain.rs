@@ -3,10 +3,10 @@
 use reveille_program::{CodeAt, Definition, DefinitionKind, data_run_at};
 
 use super::matched::Match;
-use super::reasons::{Reason, reasons, words};
-use super::routes::{Routes, Taken};
-use super::{Cause, FirmwareText};
+use super::{Cause, FirmwareText, Role};
 use crate::finding::Evidence;
+use crate::routes::reasons::{Reason, reasons, words};
+use crate::routes::{Routes, Taken};
 use crate::session::source::Firmware;
 
 /// Of places that are alike so many are told.
@@ -29,7 +29,7 @@ impl<'a> Chain<'a> {
     }
 
     pub(super) fn say(&mut self, depth: usize, at: Option<Evidence>, message: impl Into<String>) {
-        self.found.push(Cause { message: message.into(), at, depth });
+        self.found.push(Cause::new(depth, at, message));
     }
 
     fn of_unit(&self, unit: usize) -> Option<usize> {
@@ -89,7 +89,7 @@ impl<'a> Chain<'a> {
         exact.extend(self.routes[at].1.taking(free.min(address), address, name).into_iter().map(|it| (at, it)));
         let definitions = self.routes[at].1.definitions_in(free.min(address), address);
         exact.extend(self.elsewhere(at, &definitions));
-        self.instructions(1, &exact, "takes its address", with_reasons);
+        self.instructions(1, &exact, Role::Use, "takes its address", with_reasons);
         for definition in &definitions {
             let uses = self.routes[at].1.data_uses(definition);
             for used in uses.iter().take(MOST) {
@@ -111,7 +111,7 @@ impl<'a> Chain<'a> {
         let taken = self.routes[at].1.taking(label, label, name);
         let taken: Vec<(usize, Taken)> = taken.into_iter().map(|it| (at, it)).collect();
         let what = format!("takes the address {behind} bytes before it; how it is counted from there is not known");
-        self.instructions(1, &taken, &what, with_reasons);
+        self.instructions(1, &taken, Role::Use, &what, with_reasons);
         if self.found.len() == before {
             self.say(
                 1,
@@ -143,10 +143,17 @@ impl<'a> Chain<'a> {
     }
 
     /// Instructions, each with the conditions that lead there.
-    pub(super) fn instructions(&mut self, depth: usize, taken: &[(usize, Taken)], what: &str, with_reasons: bool) {
+    pub(super) fn instructions(
+        &mut self,
+        depth: usize,
+        taken: &[(usize, Taken)],
+        role: Role,
+        what: &str,
+        with_reasons: bool,
+    ) {
         self.many(depth, taken.len(), what);
         for (at, taken) in taken.iter().take(MOST) {
-            self.instruction(depth, *at, taken.at, what);
+            self.instruction(depth, *at, taken.at, role, what);
             if with_reasons {
                 let found = reasons(&mut self.routes[*at].1, taken.at);
                 self.conditions(depth + 1, *at, &found);
@@ -161,10 +168,12 @@ impl<'a> Chain<'a> {
         }
     }
 
-    pub(super) fn instruction(&mut self, depth: usize, at: usize, code: CodeAt, what: &str) {
+    pub(super) fn instruction(&mut self, depth: usize, at: usize, code: CodeAt, role: Role, what: &str) {
+        let unit = self.routes[at].0;
         let routes = &mut self.routes[at].1;
         let (quoted, stands, evidence) = (routes.quoted(code), routes.stands(code), routes.evidence(code));
-        self.say(depth, evidence, format!("`{quoted}`{stands} {what}"));
+        let message = format!("`{quoted}`{stands} {what}");
+        self.found.push(Cause { role, code: Some((unit, code)), ..Cause::new(depth, evidence, message) });
     }
 
     /// Conditions in words.
@@ -177,7 +186,8 @@ impl<'a> Chain<'a> {
                 Reason::Branch(branch, is_taken) => {
                     let routes = &mut self.routes[at].1;
                     let (message, evidence) = (words(routes, branch, is_taken), routes.evidence(branch));
-                    self.say(depth, evidence, message);
+                    let code = Some((self.routes[at].0, branch));
+                    self.found.push(Cause { role: Role::Condition, code, ..Cause::new(depth, evidence, message) });
                 }
                 Reason::Entered(code) => self.entered(depth, at, code),
             }

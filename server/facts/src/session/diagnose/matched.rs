@@ -31,6 +31,11 @@ pub(super) struct Match {
     pub(super) is_whole: bool,
 }
 
+impl Match {
+    /// A text that is asked for by itself.
+    pub(super) const WHOLE: Self = Self { characters: 0, is_whole: true };
+}
+
 /// The end of an answer, as far as it is looked at.
 pub(super) fn end_of(said: &str) -> &str {
     let mut start = said.len().saturating_sub(MOST);

@@ -2,31 +2,29 @@
 
 mod chain;
 mod matched;
-mod reasons;
-mod routes;
 mod start;
 mod table;
 
-use reveille_program::{DataRun, Symbol, data_runs};
+use reveille_program::{CodeAt, DataRun, Symbol, data_runs};
 
 use self::chain::Chain;
-use self::matched::Looks;
+use self::matched::{Looks, Match};
 use super::source::Firmware;
 use crate::finding::Evidence;
 
 /// A text of the firmware.
 #[derive(Clone, Debug)]
-pub(super) struct FirmwareText {
+pub(crate) struct FirmwareText {
     /// What can be read of it, without blanks and line ends at its start and end.
-    pub(super) text: String,
+    pub(crate) text: String,
     /// The operand that it begins in.
-    at: Evidence,
+    pub(crate) at: Evidence,
     /// Which unit has it, by its place in the analysis.
-    unit: usize,
+    pub(crate) unit: usize,
     /// The label at or above its data, and the address there.
-    label: Option<(Symbol, i64)>,
+    pub(crate) label: Option<(Symbol, i64)>,
     /// The address of its first character, and of the first byte behind the text before it.
-    address: Option<(i64, i64)>,
+    pub(crate) address: Option<(i64, i64)>,
 }
 
 /// Something that the source says of an answer.
@@ -38,6 +36,31 @@ pub struct Cause {
     pub at: Option<Evidence>,
     /// How deep it stands in the chain: it belongs to the last before it that is less deep.
     pub depth: usize,
+    /// What it tells of.
+    pub(crate) role: Role,
+    /// The instruction that it tells of: the unit's place in the analysis, and the line among its own.
+    pub(crate) code: Option<(usize, CodeAt)>,
+}
+
+/// What a cause tells of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Role {
+    /// An instruction that takes a text's address.
+    Use,
+    /// An instruction that takes the address of the table in which a text is.
+    Reader,
+    /// An instruction that loads the number of a text.
+    Number,
+    /// A condition on which that is come to.
+    Condition,
+    /// All else.
+    Other,
+}
+
+impl Cause {
+    fn new(depth: usize, at: Option<Evidence>, message: impl Into<String>) -> Self {
+        Self { message: message.into(), at, depth, role: Role::Other, code: None }
+    }
 }
 
 /// The fewest characters of a text.
@@ -75,7 +98,7 @@ fn texts(run: &DataRun, unit: usize, address: Option<i64>, found: &mut Vec<Firmw
 
 impl Firmware {
     /// The texts that the firmware has.
-    pub(super) fn texts(&self) -> &[FirmwareText] {
+    pub(crate) fn texts(&self) -> &[FirmwareText] {
         self.texts.get_or_init(|| {
             let mut found = Vec::new();
             let program = self.model.program();
@@ -91,6 +114,17 @@ impl Firmware {
     /// Whether a text of the firmware has these words in it.
     pub(super) fn has_text(&self, words: &str) -> bool {
         self.texts().iter().any(|it| it.text.contains(words))
+    }
+
+    /// What the source says of each of its texts: who prints it, on which condition. `wants` tells of which it is asked.
+    pub(crate) fn told(&self, wants: &dyn Fn(&FirmwareText) -> bool) -> Vec<(&FirmwareText, Vec<Cause>)> {
+        let mut chain = Chain::new(self);
+        let all = self.texts().iter().filter(|it| wants(it));
+        let told = all.map(|text| {
+            chain.texts(&[(text, Match::WHOLE)]);
+            (text, std::mem::take(&mut chain.found))
+        });
+        told.collect()
     }
 
     /// What the source says of what came back; `line` is where it sets the line, and to what.
@@ -120,15 +154,15 @@ impl Firmware {
             Looks::Text => {
                 let message =
                     "what came back is none of this firmware's texts: a loaded program or another ROM has said it";
-                return vec![Cause { message: message.to_owned(), at: None, depth: 0 }];
+                return vec![Cause::new(0, None, message)];
             }
             Looks::Junk => {
                 "little of what came back can be read: the rate or the frame of the line is the first suspect"
             }
         };
-        let mut found = vec![Cause { message: message.to_owned(), at: None, depth: 0 }];
+        let mut found = vec![Cause::new(0, None, message)];
         if let Some((words, at)) = line {
-            found.push(Cause { message: format!("the source sets the line to {words} here"), at: Some(at), depth: 1 });
+            found.push(Cause::new(1, Some(at), format!("the source sets the line to {words} here")));
         }
         found
     }

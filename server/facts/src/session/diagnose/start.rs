@@ -4,8 +4,8 @@ use reveille_cpu::{Kind, written};
 use reveille_program::CodeAt;
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::routes::{Routes, Taken};
 use crate::access::Way;
+use crate::routes::{Routes, Taken};
 
 /// How many lines are gone through, and how deep the routine that prints may be called.
 const MOST: usize = 20_000;

@@ -3,10 +3,11 @@
 use reveille_cpu::Kind;
 use reveille_program::{CodeAt, DataItem, Definition, DefinitionKind, Symbol, Value, data_run_at};
 
+use super::Role;
 use super::chain::Chain;
-use super::reasons::{keeping, reasons};
-use super::routes::Routes;
 use crate::finding::Evidence;
+use crate::routes::Routes;
+use crate::routes::reasons::{keeping, reasons};
 
 /// The fewest constants that number the entries of a table.
 const LEAST_NAMED: usize = 3;
@@ -54,7 +55,7 @@ impl Chain<'_> {
         self.readers(at, base, run.label);
         let counted_down = base.and_then(|it| self.counted_down(at, it, run.label));
         if let Some(code) = counted_down {
-            self.instruction(2, at, code, "counts the number down first: entry 0 is number 1");
+            self.instruction(2, at, code, Role::Other, "counts the number down first: entry 0 is number 1");
         }
         let number = index + i64::from(counted_down.is_some());
         let numbers = run.items.len() as i64 + 1;
@@ -73,7 +74,7 @@ impl Chain<'_> {
     fn readers(&mut self, at: usize, base: Option<i64>, label: Option<Symbol>) {
         let taken = base.map(|it| self.routes[at].1.taking(it, it, label)).unwrap_or_default();
         let taken: Vec<_> = taken.into_iter().map(|it| (at, it)).collect();
-        self.instructions(2, &taken, "takes the table's address", false);
+        self.instructions(2, &taken, Role::Reader, "takes the table's address", false);
     }
 
     /// An instruction near one that takes a table's address, which counts the number down: its entries are numbered from 1.
@@ -129,7 +130,7 @@ impl Chain<'_> {
         }
         self.many(2, found.len(), &what);
         for (own, code) in found.into_iter().take(super::chain::MOST) {
-            self.instruction(2, own, code, &what);
+            self.instruction(2, own, code, Role::Number, &what);
             let routes = &mut self.routes[own].1;
             let register = routes.line(code).map(|it| it.code.operands[1]).filter(|it| it.kind == Kind::Data);
             let kept = register.map(|it| keeping(routes, code, it.register)).unwrap_or_default();
@@ -154,7 +155,7 @@ impl Chain<'_> {
         let taken = routes.unit.absolute(run.address).map(|it| routes.taking(it, it, run.label)).unwrap_or_default();
         let taken: Vec<_> = taken.into_iter().map(|it| (at, it)).collect();
         self.say(2, Some(used), format!("the row `{row}`{table} {what}"));
-        self.instructions(3, &taken, "reads that table", true);
+        self.instructions(3, &taken, Role::Number, "reads that table", true);
     }
 }
 

@@ -4,12 +4,12 @@ use reveille_cpu::CONDITIONS;
 use reveille_program::CodeAt;
 use rustc_hash::FxHashSet;
 
-use super::routes::Routes;
+use super::Routes;
 use crate::access::Way;
 
 /// Why an instruction is come to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Reason {
+pub(crate) enum Reason {
     /// A conditional branch, and whether it was taken.
     Branch(CodeAt, bool),
     /// Data has its address: it is entered from a table.
@@ -21,7 +21,7 @@ const MOST_BACK: usize = 500;
 const MOST_AHEAD: usize = 64;
 
 /// The nearest conditions that lead to an instruction, and where tables lead there.
-pub(super) fn reasons(routes: &mut Routes<'_>, at: CodeAt) -> Vec<Reason> {
+pub(crate) fn reasons(routes: &mut Routes<'_>, at: CodeAt) -> Vec<Reason> {
     let (mut seen, mut found) = (FxHashSet::default(), Vec::new());
     let mut open = std::collections::VecDeque::from([at]);
     let mut loops = Vec::new();
@@ -57,7 +57,7 @@ pub(super) fn reasons(routes: &mut Routes<'_>, at: CodeAt) -> Vec<Reason> {
 
 /// Of a number that is loaded into a data register before it is known whether it is needed: the branches that keep it. None where it is not
 /// lost again on the way on.
-pub(super) fn keeping(routes: &mut Routes<'_>, at: CodeAt, register: u8) -> Vec<Reason> {
+pub(crate) fn keeping(routes: &mut Routes<'_>, at: CodeAt, register: u8) -> Vec<Reason> {
     let mut found = Vec::new();
     let mut own = at;
     for _ in 0..MOST_AHEAD {
@@ -82,7 +82,7 @@ pub(super) fn keeping(routes: &mut Routes<'_>, at: CodeAt, register: u8) -> Vec<
 }
 
 /// A condition in words.
-pub(super) fn words(routes: &mut Routes<'_>, branch: CodeAt, is_taken: bool) -> String {
+pub(crate) fn words(routes: &mut Routes<'_>, branch: CodeAt, is_taken: bool) -> String {
     let Some(line) = routes.line(branch) else { return String::new() };
     let own = routes.quoted(branch);
     let what = if is_taken { "was taken" } else { "was not taken" };
@@ -119,7 +119,7 @@ pub(super) fn words(routes: &mut Routes<'_>, branch: CodeAt, is_taken: bool) -> 
 }
 
 /// The instruction that has set the flags which a branch asks for, and whether there is no other way to the branch.
-fn setter(routes: &mut Routes<'_>, branch: CodeAt) -> (Option<CodeAt>, bool) {
+pub(crate) fn setter(routes: &mut Routes<'_>, branch: CodeAt) -> (Option<CodeAt>, bool) {
     let (mut own, mut is_sure) = (branch, true);
     for _ in 0..MOST_AHEAD {
         is_sure &= routes.leads_to(own).is_empty();

@@ -1,5 +1,7 @@
 //! The instructions of a unit with the ways between them: who leads to an instruction, and in which routine it stands.
 
+pub(crate) mod reasons;
+
 use std::sync::Arc;
 
 use reveille_cpu::{Kind, ends};
@@ -12,28 +14,30 @@ use crate::finding::Evidence;
 
 /// A name that stands for an address, and the line that uses it: an operand of an instruction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Taken {
-    pub(super) at: CodeAt,
+pub(crate) struct Taken {
+    pub(crate) at: CodeAt,
     /// The address that the operand gives.
-    pub(super) address: i64,
+    pub(crate) address: i64,
 }
 
 /// The instructions of a unit.
-pub(super) struct Routes<'a> {
-    pub(super) program: &'a Program,
-    pub(super) unit: &'a Unit,
-    pub(super) code: Code<'a>,
+pub(crate) struct Routes<'a> {
+    pub(crate) program: &'a Program,
+    pub(crate) unit: &'a Unit,
+    pub(crate) code: Code<'a>,
     /// All instructions, in the order of the program.
-    pub(super) all: Vec<CodeAt>,
+    pub(crate) all: Vec<CodeAt>,
     /// For each instruction those that branch, jump or call there.
     into: FxHashMap<CodeAt, Vec<CodeAt>>,
     called: FxHashSet<i64>,
     /// Ordinary labels by address.
     labels: Vec<(i64, Symbol)>,
+    /// The operands that give an address or a number, by that: made when somebody asks.
+    addressed: Option<Vec<(i64, CodeAt, u8)>>,
 }
 
 impl<'a> Routes<'a> {
-    pub(super) fn new(program: &'a Program, unit: &'a Unit) -> Self {
+    pub(crate) fn new(program: &'a Program, unit: &'a Unit) -> Self {
         let mut code = Code::new(program, unit);
         let all = code.instructions();
         let mut into: FxHashMap<CodeAt, Vec<CodeAt>> = FxHashMap::default();
@@ -52,27 +56,27 @@ impl<'a> Routes<'a> {
         let mut labels: Vec<(i64, Symbol)> =
             labels.filter_map(|it| Some((unit.absolute(it.value)?, it.symbol))).collect();
         labels.sort_by_key(|it| it.0);
-        Self { program, unit, code, all, into, called, labels }
+        Self { program, unit, code, all, into, called, labels, addressed: None }
     }
 
-    pub(super) fn line(&mut self, at: CodeAt) -> Option<Arc<CodeLine>> {
+    pub(crate) fn line(&mut self, at: CodeAt) -> Option<Arc<CodeLine>> {
         self.code.line(at)
     }
 
-    pub(super) fn address(&mut self, at: CodeAt) -> Option<i64> {
+    pub(crate) fn address(&mut self, at: CodeAt) -> Option<i64> {
         self.line(at).and_then(|it| self.unit.absolute(it.location))
     }
 
-    pub(super) fn leads_to(&self, at: CodeAt) -> &[CodeAt] {
+    pub(crate) fn leads_to(&self, at: CodeAt) -> &[CodeAt] {
         self.into.get(&at).map_or(&[], Vec::as_slice)
     }
 
-    pub(super) fn way(&mut self, at: CodeAt) -> Way {
+    pub(crate) fn way(&mut self, at: CodeAt) -> Way {
         self.line(at).map_or(Way::Away, |it| way(&it))
     }
 
     /// Where a branch, a jump or a call leads.
-    pub(super) fn target(&mut self, at: CodeAt) -> Option<CodeAt> {
+    pub(crate) fn target(&mut self, at: CodeAt) -> Option<CodeAt> {
         let line = self.line(at)?;
         match way(&line) {
             Way::Branch(operand) | Way::Jump(operand) | Way::Call(operand) => self.code.target(&line, operand),
@@ -81,7 +85,7 @@ impl<'a> Routes<'a> {
     }
 
     /// The instruction before, if it goes on to this one.
-    pub(super) fn falls_from(&mut self, at: CodeAt) -> Option<CodeAt> {
+    pub(crate) fn falls_from(&mut self, at: CodeAt) -> Option<CodeAt> {
         let before = self.code.previous(at)?;
         let line = self.line(before)?;
         let goes_on = match way(&line) {
@@ -93,7 +97,7 @@ impl<'a> Routes<'a> {
     }
 
     /// Where an instruction stands, as the source has it.
-    pub(super) fn evidence(&mut self, at: CodeAt) -> Option<Evidence> {
+    pub(crate) fn evidence(&mut self, at: CodeAt) -> Option<Evidence> {
         let line = self.line(at)?;
         let span = self.span(line.place)?;
         Some(written(self.program, self.unit, Evidence { place: line.place, span }))
@@ -106,7 +110,7 @@ impl<'a> Routes<'a> {
     }
 
     /// An instruction as it is written, with single blanks.
-    pub(super) fn quoted(&mut self, at: CodeAt) -> String {
+    pub(crate) fn quoted(&mut self, at: CodeAt) -> String {
         let Some(line) = self.line(at) else { return String::new() };
         let (Some(span), Some(file)) = (self.span(line.place), self.unit.file(self.program, line.place.file)) else {
             return String::new();
@@ -116,7 +120,7 @@ impl<'a> Routes<'a> {
     }
 
     /// An operand as it is written.
-    pub(super) fn operand_text(&self, line: &CodeLine, operand: usize) -> String {
+    pub(crate) fn operand_text(&self, line: &CodeLine, operand: usize) -> String {
         let Some(file) = self.unit.file(self.program, line.place.file) else { return String::new() };
         let (chunk, own, text) = file.at(line.place.chunk, line.place.line);
         let count = line.code.choice.form.operand_count();
@@ -125,7 +129,7 @@ impl<'a> Routes<'a> {
     }
 
     /// Where an instruction stands, in words: the label before it, and the routine if that is another one.
-    pub(super) fn stands(&mut self, at: CodeAt) -> String {
+    pub(crate) fn stands(&mut self, at: CodeAt) -> String {
         let Some(address) = self.address(at) else { return String::new() };
         let end = self.labels.partition_point(|it| it.0 <= address);
         let Some(label) = end.checked_sub(1).map(|it| self.labels[it]) else { return String::new() };
@@ -160,7 +164,7 @@ impl<'a> Routes<'a> {
     }
 
     /// The labels that stand at an address, or in a range of them.
-    pub(super) fn definitions_in(&self, from: i64, to: i64) -> Vec<Definition> {
+    pub(crate) fn definitions_in(&self, from: i64, to: i64) -> Vec<Definition> {
         let is_in = |it: &&Definition| {
             it.kind == DefinitionKind::Label && self.unit.absolute(it.value).is_some_and(|it| (from..=to).contains(&it))
         };
@@ -169,7 +173,7 @@ impl<'a> Routes<'a> {
 
     /// The operands that take an address of a range by a name: those that have a certain name, if there are such, since the end of one
     /// table is the start of the next.
-    pub(super) fn taking(&mut self, from: i64, to: i64, name: Option<Symbol>) -> Vec<Taken> {
+    pub(crate) fn taking(&mut self, from: i64, to: i64, name: Option<Symbol>) -> Vec<Taken> {
         let all = self.taking_any(from, to);
         let Some(name) = name.map(|it| self.name(it)) else { return all };
         let mut has_name = |it: &Taken| {
@@ -182,35 +186,60 @@ impl<'a> Routes<'a> {
     }
 
     fn taking_any(&mut self, from: i64, to: i64) -> Vec<Taken> {
-        let mut found = Vec::new();
-        for at in 0..self.all.len() {
-            let at = self.all[at];
-            let Some(line) = self.line(at) else { continue };
-            for operand in 0..line.code.choice.form.operand_count() {
-                let own = line.code.operands[operand];
-                let is_address = matches!(
-                    own.kind,
-                    Kind::AbsoluteShort
-                        | Kind::AbsoluteLong
-                        | Kind::PcDisplacement
-                        | Kind::PcIndex
-                        | Kind::Immediate
-                        | Kind::Target
-                );
-                if is_address
-                    && line.code.is_known[operand]
-                    && (from..=to).contains(&own.value)
-                    && self.has_label(line.place, &self.operand_text(&line, operand))
-                {
-                    found.push(Taken { at, address: own.value });
+        let all = self.addressed();
+        let start = all.partition_point(|it| it.0 < from);
+        let end = all.partition_point(|it| it.0 <= to);
+        let mut own = all[start..end].to_vec();
+        own.sort_unstable_by_key(|it| (it.1, it.2));
+        own.retain(|(_, at, operand)| {
+            let Some(line) = self.line(*at) else { return false };
+            self.has_label(line.place, &self.operand_text(&line, usize::from(*operand)))
+        });
+        own.into_iter().map(|(address, at, _)| Taken { at, address }).collect()
+    }
+
+    fn addressed(&mut self) -> &[(i64, CodeAt, u8)] {
+        if self.addressed.is_none() {
+            let mut found = Vec::new();
+            for at in 0..self.all.len() {
+                let at = self.all[at];
+                let Some(line) = self.line(at) else { continue };
+                for operand in 0..line.code.choice.form.operand_count() {
+                    let own = line.code.operands[operand];
+                    let is_address = matches!(
+                        own.kind,
+                        Kind::AbsoluteShort
+                            | Kind::AbsoluteLong
+                            | Kind::PcDisplacement
+                            | Kind::PcIndex
+                            | Kind::Immediate
+                            | Kind::Target
+                    );
+                    if is_address && line.code.is_known[operand] {
+                        found.push((own.value, at, operand as u8));
+                    }
                 }
             }
+            found.sort_unstable();
+            self.addressed = Some(found);
         }
-        found
+        self.addressed.as_deref().unwrap_or_default()
+    }
+
+    /// The ordinary label at an address: the first, if there are several.
+    pub(crate) fn label_at(&self, address: i64) -> Option<Symbol> {
+        let at = self.labels.partition_point(|it| it.0 < address);
+        self.labels.get(at).filter(|it| it.0 == address).map(|it| it.1)
+    }
+
+    /// The nearest ordinary label at an address or before it.
+    pub(crate) fn label_before(&self, address: i64) -> Option<Symbol> {
+        let end = self.labels.partition_point(|it| it.0 <= address);
+        end.checked_sub(1).map(|it| self.labels[it].1)
     }
 
     /// The instructions whose operands have a name.
-    pub(super) fn naming(&mut self, name: &str) -> Vec<CodeAt> {
+    pub(crate) fn naming(&mut self, name: &str) -> Vec<CodeAt> {
         let mut found = Vec::new();
         for at in 0..self.all.len() {
             let at = self.all[at];
@@ -224,7 +253,7 @@ impl<'a> Routes<'a> {
     }
 
     /// Whether a name of a label stands in an operand.
-    pub(super) fn has_label(&self, place: Place, text: &str) -> bool {
+    pub(crate) fn has_label(&self, place: Place, text: &str) -> bool {
         words(text).any(|it| {
             let found = self.unit.resolve(self.program, place, it.trim_matches('.')).or_else(|| {
                 // The dots of local labels are parts of their names.
@@ -235,7 +264,7 @@ impl<'a> Routes<'a> {
     }
 
     /// Where data uses a label: the operands of its lines.
-    pub(super) fn data_uses(&self, definition: &Definition) -> Vec<Evidence> {
+    pub(crate) fn data_uses(&self, definition: &Definition) -> Vec<Evidence> {
         let (_, uses) = references(self.program, self.unit, definition);
         let is_data = |it: &(Place, Span)| {
             let file = self.program.file(it.0.file);
@@ -246,7 +275,7 @@ impl<'a> Routes<'a> {
         uses.into_iter().filter(is_data).map(|(place, span)| Evidence { place, span }).collect()
     }
 
-    pub(super) fn name(&self, symbol: Symbol) -> Arc<str> {
+    pub(crate) fn name(&self, symbol: Symbol) -> Arc<str> {
         self.program.names().text(symbol)
     }
 }

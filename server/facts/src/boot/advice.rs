@@ -1,0 +1,122 @@
+//! What a text of trouble tells a person to look at. All of it is common practice, no source.
+
+/// Words of a text, and what to look at where it has one of them.
+struct Advice {
+    /// In small letters; each stands for itself or begins a longer word.
+    words: &'static [&'static str],
+    advice: &'static str,
+}
+
+const ADVICE: &[Advice] = &[
+    Advice {
+        words: &["not ready", "no drive", "drive not", "no disk", "timeout", "time out", "timed out"],
+        advice: "drive selected and turning, disk in it and the right way up, cable and terminator; the ready line, if the drive has one",
+    },
+    Advice {
+        words: &[
+            "crc",
+            "bad data",
+            "read error",
+            "cannot read",
+            "sector",
+            "seek",
+            "not found on track",
+            "data lost",
+            "lost data",
+            "i/o error",
+            "disk error",
+        ],
+        advice: "try a copy of the disk first; clean the heads, then compare the track's format with the disk's (`image check`), and image what can still be read",
+    },
+    Advice {
+        words: &["format", "unknown disk", "parameter block", "media", "geometry"],
+        advice: "the disk's boot sector against the firmware's tables: `reveille image check` names the fields that differ",
+    },
+    Advice {
+        words: &["fat", "cluster", "directory"],
+        advice: "the file system of the disk: `reveille image check` follows every chain",
+    },
+    Advice {
+        words: &[
+            "no file",
+            ".sys",
+            ".abs",
+            ".bin",
+            ".prg",
+            ".com",
+            ".img",
+            "file not",
+            "cannot open",
+            "can't open",
+            "not on disk",
+        ],
+        advice: "the boot file's name, character by character, and whether it stands in the root directory: `reveille image list`",
+    },
+    Advice {
+        words: &["not a program", "no program", "header", "magic", "executable", "not a "],
+        advice: "the boot file's first bytes against what the loader asks for: `reveille image extract`, then look at its header",
+    },
+    Advice {
+        words: &["checksum", "wrong sum", "bad sum", " sum"],
+        advice: "the file may be damaged or of another release: compare it with another copy",
+    },
+    Advice {
+        words: &[
+            "too big",
+            "too large",
+            "does not fit",
+            "outside",
+            "out of memory",
+            "no memory",
+            "no room",
+            "memory full",
+        ],
+        advice: "the sizes and the load address in the file's header against the memory that is fitted",
+    },
+    Advice {
+        words: &["ram", "memory"],
+        advice: "the memory chips of the address that is printed with it: both halves of the bus, their sockets, refresh",
+    },
+    Advice {
+        words: &["rom", "prom"],
+        advice: "the ROMs: even and odd exchanged, one of another release, a bent pin (`reveille rom compare`)",
+    },
+    Advice {
+        words: &["write-protect", "write protect", "protected"],
+        advice: "leave it protected unless something has to be written, and then only on a copy",
+    },
+    Advice {
+        words: &["bus error"],
+        advice: "the address that was touched: a board that is not fitted, or a device that does not answer",
+    },
+    Advice {
+        words: &["address error", "illegal instruction", "trap", "interrupt", "exception"],
+        advice: "what ran last: a damaged boot file, or ROMs that do not belong together",
+    },
+];
+
+/// What a text tells to look at; empty where it tells of nothing that is known.
+pub(super) fn of(text: &str) -> Vec<&'static str> {
+    let text = text.to_ascii_lowercase();
+    let has = |word: &str| {
+        text.match_indices(word).any(|(at, _)| {
+            let before = text[..at].chars().next_back();
+            !word.starts_with(|it: char| it.is_alphanumeric()) || before.is_none_or(|it| !it.is_alphanumeric())
+        })
+    };
+    ADVICE.iter().filter(|it| it.words.iter().any(|it| has(it))).map(|it| it.advice).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::of;
+
+    // Common practice, no source.
+    #[test]
+    fn a_text_of_trouble_tells_what_to_look_at() {
+        assert!(of("E1 drive not ready")[0].contains("drive selected"));
+        assert!(of("E6 no SKERRY.SYS on disk")[0].contains("name"));
+        assert!(of("SKERRY 12 at your service").is_empty());
+        assert!(of("PROGRAM started").is_empty(), "`ram` only where a word begins so");
+    }
+}

@@ -1,0 +1,156 @@
+//! Puts the way together: for each machine its units, where they are entered, and what is told of them.
+
+use std::sync::Arc;
+
+use reveille_program::{CodeAt, DefinitionKind};
+use rustc_hash::FxHashMap;
+
+use super::said::State;
+use super::tell::{Around, Mention, name_at, routines};
+use super::walk::{Node, Walk};
+use super::{BootPath, PathRoutine, Printed, Start, StepKind, advice};
+use crate::Machine;
+use crate::access::on_bus;
+use crate::file_names::file_names;
+use crate::model::Model;
+use crate::session::{Cause, Firmware, FirmwareText, Role};
+
+/// Labels that a program without vectors is taken to be entered at.
+const ENTRIES: &[&str] =
+    &["reset", "_reset", "start", "_start", "coldstart", "cold", "boot", "_boot", "main", "_main", "begin"];
+
+/// The way of each machine of a program.
+pub(crate) fn boot_paths(model: &Model) -> Vec<BootPath> {
+    let program = model.program();
+    let mut groups: Vec<(Arc<Machine>, Vec<usize>)> = Vec::new();
+    for (at, unit) in model.analysis().units().enumerate() {
+        let Some(root) = unit.root().and_then(|it| program.file(it)) else { continue };
+        let machine = model.machine_for(root.path()).1;
+        match groups.iter_mut().find(|it| Arc::ptr_eq(&it.0, &machine)) {
+            Some(own) => own.1.push(at),
+            None => groups.push((machine, vec![at])),
+        }
+    }
+    let paths = groups.into_iter().map(|(machine, units)| path(model, machine, units));
+    paths.filter(|it| !it.routines.is_empty()).collect()
+}
+
+fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
+    let program = model.program();
+    let units: Vec<_> = model.analysis().units().enumerate().filter(|it| own.contains(&it.0)).map(|it| it.1).collect();
+    let firmware = Firmware::new(model, own.clone(), machine.clone());
+    let mut walk = Walk::new(program, units.iter().copied());
+    let (starts, nodes) = starts(model, &mut walk, &own);
+    for node in &nodes {
+        walk.from(*node, State::new());
+    }
+    let reached = |walk: &Walk<'_>, code: Option<(usize, CodeAt)>| -> Option<Node> {
+        let (unit, at) = code?;
+        let node = (own.iter().position(|it| *it == unit)?, at);
+        walk.state(node).is_some().then_some(node)
+    };
+    let mut mentions: FxHashMap<Node, Vec<Mention>> = FxHashMap::default();
+    let mut texts = Vec::new();
+    for (text, causes) in firmware.told(&|_| true) {
+        let mut is_reached = false;
+        for cause in &causes {
+            let Some(node) = reached(&walk, cause.code) else { continue };
+            let (kind, words) = match cause.role {
+                Role::Use => (StepKind::Text, format!("the text `{}`", text.text)),
+                Role::Number => (StepKind::Error, format!("the number of `{}`", text.text)),
+                Role::Reader => (StepKind::Table, "the table of texts, by number".to_owned()),
+                Role::Condition | Role::Other => continue,
+            };
+            is_reached |= cause.role != Role::Reader;
+            let own = mentions.entry(node).or_default();
+            if own.iter().all(|it| it.words != words) {
+                own.push(Mention { kind, words, value: None });
+            }
+        }
+        if is_reached {
+            texts.push(printed(text, causes));
+        }
+    }
+    let mut files: FxHashMap<i64, String> = FxHashMap::default();
+    for unit in &units {
+        for name in file_names(program, unit) {
+            if let Some(address) = name.address {
+                files.entry(address).or_insert_with(|| reveille_decoders::volume::shown(&name.name));
+            }
+        }
+    }
+    let cpu = units.first().map(|it| it.settings(program).cpu).unwrap_or_default();
+    let device = |address: i64| {
+        let (region, _) = machine.region_at(cpu, on_bus(cpu, address))?;
+        (region.kind.value == "device").then(|| region.name.value.clone())
+    };
+    let around = Around { mentions: &mentions, files: &files, device: &device };
+    let mut routines = routines(&mut walk, &nodes, &around);
+    tell_who_tells(&mut routines);
+    BootPath { starts, routines, texts }
+}
+
+fn printed(text: &FirmwareText, causes: Vec<Cause>) -> Printed {
+    let advice = advice::of(&text.text);
+    Printed { text: text.text.clone(), at: text.at, causes, advice }
+}
+
+/// Where the machine starts, in words and as instructions.
+fn starts(model: &Model, walk: &mut Walk<'_>, own: &[usize]) -> (Vec<Start>, Vec<Node>) {
+    let mut starts: Vec<Start> = Vec::new();
+    let mut nodes: Vec<Node> = Vec::new();
+    let all = model.analysis().units().enumerate().filter(|it| own.contains(&it.0));
+    let files: Vec<_> = all.flat_map(|it| it.1.files().iter().copied()).collect();
+    let vectors = model.vectors().filter(|it| files.contains(&it.at.place.file));
+    for entry in vectors.filter_map(|it| it.entry(1)) {
+        let node = entry.address.and_then(|it| walk.at_address(0, it)).filter(|it| !nodes.contains(it));
+        let Some(node) = node else { continue };
+        starts.push(Start { kind: "reset", name: name_at(walk, node), at: entry.at, routine: Some(nodes.len()) });
+        nodes.push(node);
+    }
+    if nodes.is_empty() {
+        let found = (0..walk.units.len()).find_map(|unit| {
+            let routes = &mut walk.units[unit];
+            let named = ENTRIES.iter().find_map(|name| {
+                let own = routes.unit.find(routes.program, name).filter(|it| it.kind == DefinitionKind::Label)?;
+                routes.code.at_address(routes.unit.absolute(own.value)?)
+            });
+            let at = named?;
+            Some(((unit, at), routes.evidence(at)?))
+        });
+        if let Some((node, at)) = found {
+            starts.push(Start { kind: "entry", name: name_at(walk, node), at, routine: Some(0) });
+            nodes.push(node);
+        }
+    }
+    (starts, nodes)
+}
+
+/// Marks the routines that say something of the way, and those that call such.
+fn tell_who_tells(routines: &mut [PathRoutine]) {
+    for own in routines.iter_mut() {
+        own.is_telling = own.steps.iter().any(|it| {
+            matches!(
+                it.kind,
+                StepKind::Text
+                    | StepKind::Error
+                    | StepKind::Table
+                    | StepKind::File
+                    | StepKind::Load
+                    | StepKind::Check
+                    | StepKind::Jump
+            )
+        });
+    }
+    loop {
+        let telling: Vec<bool> = routines.iter().map(|it| it.is_telling).collect();
+        let mut changed = false;
+        for own in routines.iter_mut().filter(|it| !it.is_telling) {
+            own.is_telling = own.steps.iter().any(|it| it.routine.is_some_and(|it| telling.get(it) == Some(&true)));
+            changed |= own.is_telling;
+        }
+        if !changed {
+            return;
+        }
+    }
+}

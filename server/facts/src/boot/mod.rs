@@ -1,0 +1,138 @@
+//! What happens between power-on and the prompt: the routines that are come to, in their order, what each asks, prints, loads and jumps to,
+//! and what the machine needs for it. Each step has its place in the source; what the source does not decide is said to be open.
+
+mod advice;
+mod build;
+mod condition;
+mod effect;
+mod said;
+mod tell;
+mod walk;
+
+pub(crate) use build::boot_paths;
+
+use crate::finding::Evidence;
+use crate::session::Cause;
+
+/// Where the way begins.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Start {
+    /// `reset`, `command`, or `entry` where nothing but a name tells that it is one.
+    pub kind: &'static str,
+    /// What it is called: the vector, the command's word, the label.
+    pub name: String,
+    /// Where the source says so.
+    pub at: Evidence,
+    /// The routine that it leads to, by its place in [`BootPath::routines`].
+    pub routine: Option<usize>,
+}
+
+/// What a step is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum StepKind {
+    /// A label is come to: what follows belongs to it.
+    Label,
+    /// A way parts from the others on a condition.
+    Decision,
+    /// A routine is called and comes back.
+    Call,
+    /// It goes on elsewhere.
+    GoesOn,
+    /// It is left for an address that is worked out.
+    Jump,
+    /// A text is given to a routine.
+    Text,
+    /// The number of an error is given.
+    Error,
+    /// A text is chosen by a number.
+    Table,
+    /// A file is named.
+    File,
+    /// An address where a file is loaded, or where it is entered.
+    Load,
+    /// Something is compared with what has to be there.
+    Check,
+    /// A device is read or written.
+    Device,
+}
+
+impl StepKind {
+    /// Its name in JSON.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Label => "label",
+            Self::Decision => "decision",
+            Self::Call => "call",
+            Self::GoesOn => "goes-on",
+            Self::Jump => "jump",
+            Self::Text => "text",
+            Self::Error => "error",
+            Self::Table => "table",
+            Self::File => "file",
+            Self::Load => "load",
+            Self::Check => "check",
+            Self::Device => "device",
+        }
+    }
+}
+
+/// One step of a routine.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PathStep {
+    /// What it is.
+    pub kind: StepKind,
+    /// How deep it is nested: what is deeper than a decision before it happens where the decision says.
+    pub depth: u8,
+    /// In words.
+    pub words: String,
+    /// The label or routine that it leads to, if it has a name.
+    pub to: Option<String>,
+    /// The routine that it leads to, by its place in [`BootPath::routines`].
+    pub routine: Option<usize>,
+    /// The number that it is about: an address, a number of an error, what is compared with.
+    pub value: Option<i64>,
+    /// Where.
+    pub at: Evidence,
+}
+
+/// A routine that is come to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PathRoutine {
+    /// Its label, or its name in C.
+    pub name: String,
+    /// `assembly` or `c`.
+    pub language: &'static str,
+    /// Its address, if it is known.
+    pub address: Option<i64>,
+    /// Its first line.
+    pub at: Evidence,
+    /// Its steps, in the order of the source.
+    pub steps: Vec<PathStep>,
+    /// Whether it says something of the way: itself, or a routine that it calls.
+    pub is_telling: bool,
+}
+
+/// A text that can be printed on the way.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Printed {
+    /// The text.
+    pub text: String,
+    /// Where it stands.
+    pub at: Evidence,
+    /// Who prints it, and on which conditions.
+    pub causes: Vec<Cause>,
+    /// What it tells a person to look at, common practice; empty for texts that tell of no trouble.
+    pub advice: Vec<&'static str>,
+}
+
+/// The way from power-on to the prompt.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct BootPath {
+    /// Where it begins: the reset first.
+    pub starts: Vec<Start>,
+    /// The routines, in the order in which they are come to.
+    pub routines: Vec<PathRoutine>,
+    /// The texts that they can print.
+    pub texts: Vec<Printed>,
+}
