@@ -59,6 +59,10 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
                 Role::Use => (StepKind::Text, format!("the text `{}`", text.text)),
                 Role::Number => (StepKind::Error, format!("the number of `{}`", text.text)),
                 Role::Reader => (StepKind::Table, "the table of texts, by number".to_owned()),
+                Role::Before => {
+                    is_reached = true;
+                    continue;
+                }
                 Role::Condition | Role::Other => continue,
             };
             is_reached |= cause.role != Role::Reader;

@@ -32,8 +32,10 @@ pub(crate) struct Condition {
     pub(crate) words: String,
     /// What is asked about, and the number that it is held against.
     pub(crate) asked: Option<(Holds, Option<Said>)>,
-    /// Whether the numbers are asked to be equal, or not to be.
-    pub(crate) is_equal: Option<bool>,
+    /// Whether they are asked to be equal.
+    pub(crate) is_equal: bool,
+    /// Whether it holds, where all that is asked about is known.
+    pub(crate) holds: Option<bool>,
 }
 
 /// What it means that a branch was taken, or was not.
@@ -42,7 +44,7 @@ pub(crate) fn condition(walk: &mut Walk<'_>, branch: Node, is_taken: bool) -> Co
         let text = words(&mut walk.units[branch.0], branch.1, is_taken);
         let text = text.strip_prefix("where ").unwrap_or(&text).to_owned();
         let text = text.split(": `").next().unwrap_or(&text).to_owned();
-        Condition { words: text, asked: None, is_equal: None }
+        Condition { words: text, asked: None, is_equal: false, holds: None }
     };
     let Some(line) = walk.line(branch) else { return plain(walk) };
     if line.code.choice.instruction.name != "bcc" {
@@ -67,9 +69,11 @@ pub(crate) fn condition(walk: &mut Walk<'_>, branch: Node, is_taken: bool) -> Co
     match name {
         "cmp" | "cmpa" | "cmpi" | "cmpm" => {
             let Some(relation) = relation(wanted.name) else { return plain(walk) };
-            let ((against, right), (holds, left)) = (subject(walk, 0), subject(walk, 1));
-            let asked = Some((holds, against.only().cloned()));
-            Condition { words: format!("{left} {relation} {right}"), asked, is_equal }
+            let ((against, right), (holds_of, left)) = (subject(walk, 0), subject(walk, 1));
+            let size = line.code.choice.size.bytes();
+            let holds = decided(asked_pairs(&holds_of, &against), wanted.name, size);
+            let asked = Some((holds_of, against.only().cloned()));
+            Condition { words: format!("{left} {relation} {right}"), asked, is_equal: is_equal == Some(true), holds }
         }
         "tst" | "move" => {
             let bits = 8 * line.code.choice.size.bytes();
@@ -81,24 +85,36 @@ pub(crate) fn condition(walk: &mut Walk<'_>, branch: Node, is_taken: bool) -> Co
                 "pl" => format!("has bit {} clear", bits - 1),
                 _ => return plain(walk),
             };
-            Condition { words: format!("{text} {says}"), asked: Some((holds, None)), is_equal: None }
+            let decided = decided(asked_pairs(&holds, &Holds::one(Said::number("0", 0))), wanted.name, bits / 8);
+            Condition { words: format!("{text} {says}"), asked: Some((holds, None)), is_equal: false, holds: decided }
         }
         "and" | "andi" if is_equal.is_some() => {
             let ((_, mask), (holds, text)) = (subject(walk, 0), subject(walk, 1));
             let says = if is_equal == Some(true) { "is 0" } else { "is not 0" };
-            Condition { words: format!("{text} & {mask} {says}"), asked: Some((holds, None)), is_equal: None }
+            Condition {
+                words: format!("{text} & {mask} {says}"),
+                asked: Some((holds, None)),
+                is_equal: false,
+                holds: None,
+            }
         }
         "btst" | "bset" | "bclr" | "bchg" if is_equal.is_some() => {
             let ((_, bit), (holds, text)) = (subject(walk, 0), subject(walk, 1));
             let says = if is_equal == Some(true) { 0 } else { 1 };
-            Condition { words: format!("bit {bit} of {text} is {says}"), asked: Some((holds, None)), is_equal: None }
+            Condition {
+                words: format!("bit {bit} of {text} is {says}"),
+                asked: Some((holds, None)),
+                is_equal: false,
+                holds: None,
+            }
         }
         "bsr" | "jsr" => {
             let routine = walk.units[own.0].operand_text(&line, 0);
             Condition {
-                words: format!("`{routine}` comes back with {} ({})", wanted.title, wanted.test),
+                words: format!("`{routine}` comes back with {} ({})", wanted.name.to_ascii_uppercase(), wanted.test),
                 asked: None,
-                is_equal: None,
+                is_equal: false,
+                holds: None,
             }
         }
         _ => plain(walk),
@@ -128,4 +144,40 @@ fn relation(condition: &str) -> Option<&'static str> {
         "le" => "is not greater than",
         _ => return None,
     })
+}
+
+/// The numbers of two values in pairs; none where one of them is not known.
+fn asked_pairs(left: &Holds, right: &Holds) -> Option<Vec<(i64, i64)>> {
+    let numbers = |it: &Holds| -> Option<Vec<i64>> { it.values().iter().map(|it| it.value).collect() };
+    let (left, right) = (numbers(left)?, numbers(right)?);
+    let pairs: Vec<_> = left.iter().flat_map(|own| right.iter().map(move |it| (*own, *it))).collect();
+    (!pairs.is_empty()).then_some(pairs)
+}
+
+/// Whether a condition holds for all pairs of numbers, or for none; `bytes` of them are compared.
+fn decided(pairs: Option<Vec<(i64, i64)>>, condition: &str, bytes: u32) -> Option<bool> {
+    let bits = 8 * bytes.clamp(1, 4);
+    let unsigned = |it: i64| it & ((1 << bits) - 1);
+    let signed = |it: i64| (it << (64 - bits)) >> (64 - bits);
+    let holds = |(left, right): (i64, i64)| {
+        let (ul, ur, sl, sr) = (unsigned(left), unsigned(right), signed(left), signed(right));
+        Some(match condition {
+            "eq" => ul == ur,
+            "ne" => ul != ur,
+            "cs" => ul < ur,
+            "cc" => ul >= ur,
+            "hi" => ul > ur,
+            "ls" => ul <= ur,
+            "lt" => sl < sr,
+            "ge" => sl >= sr,
+            "gt" => sl > sr,
+            "le" => sl <= sr,
+            "mi" => signed(sl.wrapping_sub(sr)) < 0,
+            "pl" => signed(sl.wrapping_sub(sr)) >= 0,
+            _ => return None,
+        })
+    };
+    let mut all = pairs?.into_iter().map(holds);
+    let first = all.next()??;
+    all.all(|it| it == Some(first)).then_some(first)
 }

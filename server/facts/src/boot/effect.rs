@@ -96,7 +96,7 @@ pub(crate) fn read(address: &Holds, bytes: u32, peek: Bytes<'_>) -> Holds {
     address.map(|it| {
         let value = found.iter().find(|own| own.0 == *it).and_then(|own| own.1);
         let words = format!("the {} at {}", thing(bytes), it.words);
-        Some(Said { words: words.into(), value, read_from: it.value, base: value })
+        Some(Said { words: words.into(), value, read_from: it.value, base: value, of_base: it.base })
     })
 }
 

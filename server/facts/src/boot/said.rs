@@ -18,17 +18,19 @@ pub(crate) struct Said {
     pub(crate) read_from: Option<i64>,
     /// The address that it is counted from: what is loaded at a place and names its entry from there.
     pub(crate) base: Option<i64>,
+    /// The base of the address that it was read from: it belongs to what is loaded there and to nothing else.
+    pub(crate) of_base: Option<i64>,
 }
 
 impl Said {
     /// A number.
     pub(crate) fn number(words: &str, value: i64) -> Self {
-        Self { words: words.into(), value: Some(value), read_from: None, base: Some(value) }
+        Self { words: words.into(), value: Some(value), read_from: None, base: Some(value), of_base: None }
     }
 
     /// Something whose number is not known.
     pub(crate) fn open(words: String) -> Self {
-        Self { words: words.into(), value: None, read_from: None, base: None }
+        Self { words: words.into(), value: None, read_from: None, base: None, of_base: None }
     }
 }
 
@@ -55,14 +57,6 @@ impl Holds {
     /// The number, if it is known.
     pub(crate) fn number(&self) -> Option<i64> {
         self.only().and_then(|it| it.value)
-    }
-
-    /// In words; none where nobody knows.
-    pub(crate) fn words(&self) -> Option<String> {
-        if self.0.is_empty() {
-            return None;
-        }
-        Some(self.0.iter().map(|it| it.words.to_string()).collect::<Vec<_>>().join(" or "))
     }
 
     /// What is known where two ways meet.
@@ -94,13 +88,24 @@ impl Holds {
         let mut sum: Option<Self> = None;
         for left in &self.0 {
             for right in &other.0 {
+                // What was read of one program does not go with the address of another.
+                let is_others = right.of_base.is_some_and(|it| self.0.iter().any(|own| own.base == Some(it)));
+                if is_others && right.of_base != left.base {
+                    continue;
+                }
                 let value = left.value.zip(right.value).map(|(left, right)| number(left, right));
                 let words = match (left.words.contains(' '), operator) {
                     (true, "&") => format!("({}) {operator} {}", left.words, right.words),
                     _ => format!("{} {operator} {}", left.words, right.words),
                 };
                 let base = if operator == "+" { left.base.or(right.base) } else { None };
-                let own = Said { words: words.into(), value, read_from: left.read_from.or(right.read_from), base };
+                let own = Said {
+                    words: words.into(),
+                    value,
+                    read_from: left.read_from.or(right.read_from),
+                    base,
+                    of_base: left.of_base,
+                };
                 let own = Self::one(own);
                 sum = Some(sum.map_or_else(|| own.clone(), |it| it.meet(&own)));
             }
@@ -297,7 +302,7 @@ mod tests {
     #[test]
     fn values_are_followed_on_a_few_ways_and_then_not_any_more() {
         let two = number("LOADAD", 0x84000).meet(&number("ROMPROG", 0x20000));
-        assert_eq!(two.words().as_deref(), Some("LOADAD or ROMPROG"));
+        assert_eq!(two.values().len(), 2);
         let entry = two.with("+", &Holds::one(Said::open("the long at 4(a0)".into())), |a, b| a + b);
         let bases: Vec<_> = entry.values().iter().map(|it| it.base).collect();
         assert_eq!(bases, [Some(0x84000), Some(0x20000)]);

@@ -185,7 +185,8 @@ impl Telling<'_, '_, '_> {
                     ..step(StepKind::File, format!("the file `{name}`"), at)
                 });
             }
-            if self.bases.contains(&own.value) {
+            let is_kept = count == 2 && matches!(line.code.operands[1].kind, Kind::Address | Kind::PreDecrement);
+            if self.bases.contains(&own.value) && (is_kept || line.code.choice.instruction.name == "pea") {
                 let words = self.walk.units[node.0].operand_text(line, operand);
                 let words = words.trim_start_matches('#');
                 let words = format!("takes {words} (${:X}), from where a loaded program is entered", own.value);
@@ -232,6 +233,9 @@ impl Telling<'_, '_, '_> {
         match way(line) {
             Way::Branch(_) => {
                 let said = condition(self.walk, node, true);
+                if said.holds == Some(false) {
+                    return;
+                }
                 let target = targets(self.walk, node, line).first().copied();
                 let to = target.map(|it| name_at(self.walk, it));
                 let asks_device = said.asked.as_ref().is_some_and(|it| {

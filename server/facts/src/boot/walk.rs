@@ -7,6 +7,7 @@ use reveille_cpu::Kind;
 use reveille_program::{Code, CodeAt, CodeLine, Program, Unit};
 use rustc_hash::{FxHashMap, FxHashSet};
 
+use super::condition::condition;
 use super::effect::{address, step, value};
 use super::said::{Holds, State};
 use crate::access::{Changes, SCRATCH, Way, way};
@@ -137,8 +138,13 @@ impl<'a> Walk<'a> {
                     self.on(next, after);
                 }
                 Way::Branch(_) => {
-                    self.goals(node, &line, &state).into_iter().for_each(|it| self.on(Some(it), after.clone()));
-                    self.on(next, after);
+                    let decided = condition(self, node, true).holds;
+                    if decided != Some(false) {
+                        self.goals(node, &line, &state).into_iter().for_each(|it| self.on(Some(it), after.clone()));
+                    }
+                    if decided != Some(true) {
+                        self.on(next, after);
+                    }
                 }
                 Way::Jump(_) => {
                     self.goals(node, &line, &state).into_iter().for_each(|it| self.on(Some(it), after.clone()))

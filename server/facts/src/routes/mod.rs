@@ -226,10 +226,10 @@ impl<'a> Routes<'a> {
         self.addressed.as_deref().unwrap_or_default()
     }
 
-    /// The ordinary label at an address: the first, if there are several.
+    /// The ordinary label at an address: of several the last, which stands nearest to what is there.
     pub(crate) fn label_at(&self, address: i64) -> Option<Symbol> {
-        let at = self.labels.partition_point(|it| it.0 < address);
-        self.labels.get(at).filter(|it| it.0 == address).map(|it| it.1)
+        let end = self.labels.partition_point(|it| it.0 <= address);
+        self.labels.get(end.checked_sub(1)?).filter(|it| it.0 == address).map(|it| it.1)
     }
 
     /// The nearest ordinary label at an address or before it.

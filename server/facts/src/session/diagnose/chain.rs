@@ -111,7 +111,7 @@ impl<'a> Chain<'a> {
         let taken = self.routes[at].1.taking(label, label, name);
         let taken: Vec<(usize, Taken)> = taken.into_iter().map(|it| (at, it)).collect();
         let what = format!("takes the address {behind} bytes before it; how it is counted from there is not known");
-        self.instructions(1, &taken, Role::Use, &what, with_reasons);
+        self.instructions(1, &taken, Role::Before, &what, with_reasons);
         if self.found.len() == before {
             self.say(
                 1,

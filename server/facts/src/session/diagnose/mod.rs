@@ -5,7 +5,7 @@ mod matched;
 mod start;
 mod table;
 
-use reveille_program::{CodeAt, DataRun, Symbol, data_runs};
+use reveille_program::{CodeAt, DataItem, DataRun, Program, Symbol, data_runs};
 
 use self::chain::Chain;
 use self::matched::{Looks, Match};
@@ -47,6 +47,8 @@ pub struct Cause {
 pub(crate) enum Role {
     /// An instruction that takes a text's address.
     Use,
+    /// An instruction that takes an address some bytes before a text.
+    Before,
     /// An instruction that takes the address of the table in which a text is.
     Reader,
     /// An instruction that loads the number of a text.
@@ -66,8 +68,14 @@ impl Cause {
 /// The fewest characters of a text.
 const LEAST: usize = 3;
 
+/// Whether an operand of words or longs has characters in it: plain numbers of that size are no text.
+fn is_quoted(program: &Program, item: &DataItem) -> bool {
+    let Some(file) = program.file(item.place.file) else { return false };
+    item.span.of(file.at(item.place.chunk, item.place.line).2).contains(['\'', '"'])
+}
+
 /// The texts in data: what can be read between other bytes.
-fn texts(run: &DataRun, unit: usize, address: Option<i64>, found: &mut Vec<FirmwareText>) {
+fn texts(program: &Program, run: &DataRun, unit: usize, address: Option<i64>, found: &mut Vec<FirmwareText>) {
     let mut text = String::new();
     let mut at: Option<(Evidence, i64)> = None;
     let (mut offset, mut free) = (0, 0);
@@ -82,9 +90,10 @@ fn texts(run: &DataRun, unit: usize, address: Option<i64>, found: &mut Vec<Firmw
         }
     };
     for item in &run.items {
+        let is_text = item.item_bytes == 1 || is_quoted(program, item);
         for byte in &item.bytes {
             match byte {
-                Some(it @ b' '..=b'~') => {
+                Some(it @ b' '..=b'~') if is_text => {
                     at.get_or_insert((Evidence { place: item.place, span: item.span }, offset));
                     text.push(char::from(*it));
                 }
@@ -104,7 +113,7 @@ impl Firmware {
             let program = self.model.program();
             for (at, unit) in self.model.analysis().units().enumerate().filter(|it| self.units.contains(&it.0)) {
                 for run in data_runs(program, unit, &|_| true) {
-                    texts(&run, at, unit.absolute(run.address), &mut found);
+                    texts(program, &run, at, unit.absolute(run.address), &mut found);
                 }
             }
             found
