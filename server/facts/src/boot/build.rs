@@ -8,7 +8,7 @@ use rustc_hash::FxHashMap;
 use super::said::State;
 use super::tell::{Around, Mention, name_at, routines};
 use super::walk::{Node, Walk};
-use super::{BootPath, PathRoutine, Printed, Start, StepKind, advice};
+use super::{BootPath, Choice, Command, PathRoutine, PathStep, Printed, Start, StepKind, advice, commands};
 use crate::Machine;
 use crate::access::on_bus;
 use crate::file_names::file_names;
@@ -40,9 +40,21 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     let units: Vec<_> = model.analysis().units().enumerate().filter(|it| own.contains(&it.0)).map(|it| it.1).collect();
     let firmware = Firmware::new(model, own.clone(), machine.clone());
     let mut walk = Walk::new(program, units.iter().copied());
-    let (starts, nodes) = starts(model, &mut walk, &own);
+    let (mut starts, mut nodes) = starts(model, &mut walk, &own);
     for node in &nodes {
         walk.from(*node, State::new());
+    }
+    let mut commands = Vec::new();
+    for found in commands::in_tables(&mut walk) {
+        let routine_at = walk.units[found.node.0].evidence(found.node.1);
+        let command = Command { routine_at, ..found.command };
+        let at = nodes.iter().position(|it| *it == found.node).unwrap_or_else(|| {
+            nodes.push(found.node);
+            walk.from(found.node, State::new());
+            nodes.len() - 1
+        });
+        starts.push(Start { kind: "command", name: command.name.clone(), at: command.at, routine: Some(at) });
+        commands.push(command);
     }
     let reached = |walk: &Walk<'_>, code: Option<(usize, CodeAt)>| -> Option<Node> {
         let (unit, at) = code?;
@@ -91,7 +103,17 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     let around = Around { mentions: &mentions, files: &files, device: &device };
     let mut routines = routines(&mut walk, &nodes, &around);
     tell_who_tells(&mut routines);
-    BootPath { starts, routines, texts }
+    commands.extend(commands::compared(&routines));
+    // The words of commands are no texts that are printed.
+    let is_word = |text: &Printed| commands.iter().any(|it| it.at == text.at);
+    texts.retain(|it| !is_word(it));
+    let choices = routines.iter().flat_map(|it| &it.steps).filter_map(choice).collect();
+    BootPath { starts, routines, choices, commands, texts }
+}
+
+fn choice(step: &PathStep) -> Option<Choice> {
+    let device = step.device.clone()?;
+    Some(Choice { words: step.words.clone(), device, value: step.value, to: step.to.clone(), at: step.at })
 }
 
 fn printed(text: &FirmwareText, causes: Vec<Cause>) -> Printed {

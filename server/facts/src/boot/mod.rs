@@ -3,6 +3,7 @@
 
 mod advice;
 mod build;
+mod commands;
 mod condition;
 mod effect;
 mod said;
@@ -92,6 +93,10 @@ pub struct PathStep {
     pub routine: Option<usize>,
     /// The number that it is about: an address, a number of an error, what is compared with.
     pub value: Option<i64>,
+    /// Of a decision the device whose register is asked.
+    pub device: Option<String>,
+    /// Of a decision whether it is taken where two things are equal.
+    pub is_equal: bool,
     /// Where.
     pub at: Evidence,
 }
@@ -126,6 +131,40 @@ pub struct Printed {
     pub advice: Vec<&'static str>,
 }
 
+/// Something that the monitor can be asked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Command {
+    /// The word, or the character.
+    pub name: String,
+    /// The routine that answers it.
+    pub routine: String,
+    /// The numbers of its row in the table, in their order: how many arguments it takes may be one of them.
+    pub numbers: Vec<i64>,
+    /// What the table says of it.
+    pub help: Option<String>,
+    /// The label of the table; none of characters that code compares.
+    pub table: Option<String>,
+    /// Where its word stands.
+    pub at: Evidence,
+    /// Where its routine begins, if its source is here.
+    pub routine_at: Option<Evidence>,
+}
+
+/// A key or a switch that the way depends on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Choice {
+    /// What is asked, in words.
+    pub words: String,
+    /// The device.
+    pub device: String,
+    /// The number that it is held against, if there is one.
+    pub value: Option<i64>,
+    /// Where it leads.
+    pub to: Option<String>,
+    /// Where.
+    pub at: Evidence,
+}
+
 /// The way from power-on to the prompt.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct BootPath {
@@ -133,6 +172,10 @@ pub struct BootPath {
     pub starts: Vec<Start>,
     /// The routines, in the order in which they are come to.
     pub routines: Vec<PathRoutine>,
+    /// The keys and switches that it depends on.
+    pub choices: Vec<Choice>,
+    /// What the monitor can be asked.
+    pub commands: Vec<Command>,
     /// The texts that they can print.
     pub texts: Vec<Printed>,
 }

@@ -4,7 +4,7 @@ use reveille_cpu::{Kind, MemoryUse, memory_use};
 use reveille_program::CodeLine;
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::condition::{all_shown, condition, shown};
+use super::condition::{Condition, all_shown, condition, shown};
 use super::effect::address;
 use super::said::State;
 use super::walk::{Goal, Node, Walk};
@@ -41,9 +41,11 @@ pub(super) fn routines(walk: &mut Walk<'_>, starts: &[Node], around: &Around<'_>
     }
     let (owners, members) = owners(walk, &entries);
     let bases = bases(walk);
+    let polled = polled(walk, around);
     let mut found = Vec::new();
     for (at, own) in members.into_iter().enumerate() {
-        let mut telling = Telling { walk, around, owners: &owners, bases: &bases, routine: at, steps: Vec::new() };
+        let mut telling =
+            Telling { walk, around, owners: &owners, bases: &bases, polled: &polled, routine: at, steps: Vec::new() };
         telling.all(entries[at], &own);
         let steps = kept(telling.steps);
         let Some(place) = walk.units[entries[at].0].evidence(entries[at].1) else { continue };
@@ -129,11 +131,30 @@ fn bases(walk: &mut Walk<'_>) -> FxHashSet<i64> {
     found
 }
 
+/// The device whose register a condition asks.
+fn asked_device(said: &Condition, around: &Around<'_>) -> Option<String> {
+    said.asked.as_ref()?.0.values().iter().find_map(|it| (around.device)(it.read_from?))
+}
+
+/// The devices that are asked again and again until they are ready: what they say is no choice of a person's.
+fn polled(walk: &mut Walk<'_>, around: &Around<'_>) -> FxHashSet<String> {
+    let mut found = FxHashSet::default();
+    for node in walk.order.clone() {
+        let Some(line) = walk.line(node).filter(|it| matches!(way(it), Way::Branch(_))) else { continue };
+        if targets(walk, node, &line).iter().any(|it| it.0 == node.0 && *it <= node) {
+            let said = condition(walk, node, true);
+            found.extend(asked_device(&said, around));
+        }
+    }
+    found
+}
+
 struct Telling<'w, 'a, 'b> {
     walk: &'w mut Walk<'a>,
     around: &'b Around<'b>,
     owners: &'b FxHashMap<Node, usize>,
     bases: &'b FxHashSet<i64>,
+    polled: &'b FxHashSet<String>,
     routine: usize,
     steps: Vec<PathStep>,
 }
@@ -238,14 +259,11 @@ impl Telling<'_, '_, '_> {
                 }
                 let target = targets(self.walk, node, line).first().copied();
                 let to = target.map(|it| name_at(self.walk, it));
-                let asks_device = said.asked.as_ref().is_some_and(|it| {
-                    it.0.values().iter().any(|it| it.read_from.is_some_and(|it| (self.around.device)(it).is_some()))
-                });
+                let device = asked_device(&said, self.around).filter(|it| !self.polled.contains(it));
                 let value = said.asked.as_ref().and_then(|it| it.1.as_ref()?.value);
                 let routine = self.other_routine(target);
-                let own = PathStep { to, routine, value, ..step(StepKind::Decision, said.words, at) };
-                // A decision on a device stands for itself.
-                self.steps.push(PathStep { depth: u8::from(asks_device) * ASKS_DEVICE, ..own });
+                let own = step(StepKind::Decision, said.words, at);
+                self.steps.push(PathStep { to, routine, value, device, is_equal: said.is_equal, ..own });
             }
             Way::Call(operand) => {
                 let target = targets(self.walk, node, line);
@@ -317,11 +335,8 @@ impl Telling<'_, '_, '_> {
     }
 }
 
-/// Marks a decision that is kept by itself, until the depth is settled.
-const ASKS_DEVICE: u8 = u8::MAX;
-
 fn step(kind: StepKind, words: String, at: Evidence) -> PathStep {
-    PathStep { kind, depth: 0, words, to: None, routine: None, value: None, at }
+    PathStep { kind, depth: 0, words, to: None, routine: None, value: None, device: None, is_equal: false, at }
 }
 
 /// The steps without those that tell nothing: labels behind which nothing stands, and decisions among nothing else.
@@ -333,16 +348,25 @@ fn kept(steps: Vec<PathStep>) -> Vec<PathStep> {
         let from = usize::from(is_label);
         let len = rest[from..].iter().position(|it| it.kind == StepKind::Label).map_or(rest.len(), |it| it + from);
         let (own, behind) = rest.split_at(len);
-        let tells = own[from..]
-            .iter()
-            .any(|it| it.kind != StepKind::Decision && it.kind != StepKind::GoesOn || it.depth == ASKS_DEVICE);
+        // A decision on a device stands for itself.
+        let tells = own[from..].iter().any(|it| {
+            !matches!(it.kind, StepKind::Decision | StepKind::GoesOn)
+                || it.device.is_some()
+                || it.is_equal && is_character(it)
+        });
         let leads = own[from..].iter().any(|it| it.routine.is_some());
         if tells || leads {
-            found.extend(own.iter().map(|it| PathStep { depth: 0, ..it.clone() }));
+            found.extend_from_slice(own);
         }
         rest = behind;
     }
     found
+}
+
+/// Whether a decision holds something against a letter or a digit.
+fn is_character(step: &PathStep) -> bool {
+    step.value.and_then(|it| u8::try_from(it).ok()).is_some_and(|it| it.is_ascii_alphanumeric())
+        && step.words.ends_with(['\'', '"'])
 }
 
 /// What a number is that programs begin with; none of any other number.

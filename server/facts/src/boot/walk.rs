@@ -15,6 +15,8 @@ use crate::routes::Routes;
 
 /// How many instructions are walked.
 const MOST: usize = 40_000;
+/// The most characters of a text.
+const LONGEST_TEXT: i64 = 200;
 /// How often an instruction is come to with something new before its registers are given up.
 const MOST_VISITS: u16 = 24;
 
@@ -98,6 +100,25 @@ impl<'a> Walk<'a> {
     /// The byte that some unit lays down at an address.
     pub(crate) fn byte(&mut self, address: i64) -> Option<u8> {
         peek(&mut self.bytes, 0, address)
+    }
+
+    /// The instruction that a unit makes known by a name.
+    pub(crate) fn exported(&self, name: &str) -> Option<Node> {
+        self.exports.get(name).copied()
+    }
+
+    /// The text that some unit lays down at an address, up to the byte that ends it.
+    pub(crate) fn text_at(&mut self, address: i64) -> Option<String> {
+        let mut text = String::new();
+        for at in address..address + LONGEST_TEXT {
+            match self.byte(at)? {
+                it @ b' '..=b'~' => text.push(char::from(it)),
+                0 if !text.is_empty() => return Some(text),
+                b'\r' | b'\n' => (),
+                _ => return None,
+            }
+        }
+        None
     }
 
     fn enter(&mut self, node: Node, state: State) {

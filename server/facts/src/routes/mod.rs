@@ -281,7 +281,7 @@ impl<'a> Routes<'a> {
 }
 
 /// The words of an operand, numbers among them.
-fn words(text: &str) -> impl Iterator<Item = &str> {
+pub(crate) fn words(text: &str) -> impl Iterator<Item = &str> {
     text.split(|it: char| !(it.is_alphanumeric() || matches!(it, '_' | '.' | '$' | '@' | '?')))
         .filter(|it| !it.is_empty())
 }

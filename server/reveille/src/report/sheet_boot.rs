@@ -13,6 +13,25 @@ pub(super) fn boot(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
         for start in &path.starts {
             writeln!(out, "Starts at `{}`, {}.\n", start.name, place(model, start.at))?;
         }
+        if !path.choices.is_empty() {
+            writeln!(out, "| key or switch | leads to | where |\n|---|---|---|")?;
+            for choice in &path.choices {
+                let to = choice.to.as_ref().map_or_else(String::new, |it| format!("`{it}`"));
+                writeln!(out, "| {} (`{}`) | {to} | {} |", choice.words, choice.device, place(model, choice.at))?;
+            }
+            writeln!(out)?;
+        }
+        for command in &path.commands {
+            writeln!(
+                out,
+                "- `{}` -> `{}` {:?} {:?} {}",
+                command.name,
+                command.routine,
+                command.numbers,
+                command.help,
+                place(model, command.at)
+            )?;
+        }
         for routine in path.routines.iter().filter(|it| it.is_telling) {
             routine_steps(model, path, routine, out)?;
         }
