@@ -171,6 +171,11 @@ impl Unit {
         typed.address.and_then(|it| u32::try_from(it).ok())
     }
 
+    /// Bytes of an `int`.
+    pub fn int_bytes(&self) -> u32 {
+        self.int_bytes
+    }
+
     /// Bytes of a type.
     pub fn size(&self, ty: &Type) -> Option<u32> {
         self.types.size(ty, self.int_bytes)

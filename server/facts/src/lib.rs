@@ -5,6 +5,7 @@
 mod access;
 mod blocks;
 mod boot;
+mod c;
 mod catalog;
 mod code;
 mod constants;
@@ -34,6 +35,7 @@ mod vectors;
 
 pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
 pub use boot::{BootPath, PathRoutine, PathStep, Printed, Start, StepKind};
+pub use c::{CUnit, Convention, convention, is_c};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
 pub use constants::{ConstantsFact, Role};
 pub use convert::{additions, conversions};

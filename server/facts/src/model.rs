@@ -7,6 +7,7 @@ use rustc_hash::FxHashSet;
 
 use crate::blocks::{BlockFact, blocks};
 use crate::boot::{BootPath, boot_paths};
+use crate::c::{CUnit, c_units};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
@@ -66,6 +67,8 @@ pub struct Model {
     earlier: Option<Arc<OnceLock<Vec<Arc<SessionFact>>>>>,
     /// The way from power-on to the prompt: made when somebody asks.
     boot: Arc<OnceLock<Vec<BootPath>>>,
+    /// The C beside the assembly.
+    c: Arc<Vec<Arc<CUnit>>>,
 }
 
 impl Model {
@@ -108,8 +111,22 @@ impl Model {
             let own = it.sessions.get().map(|_| it.sessions.clone());
             own.or_else(|| it.earlier.clone())
         });
-        let boot = is_same.map_or_else(Arc::default, |it| it.boot.clone());
-        Self { units, program, machines, analysis, linkage, memory, sessions: Arc::default(), earlier, boot }
+        let old = previous.map_or(&[][..], |it| it.c.as_slice());
+        let c = c_units(&program, old);
+        let is_same_c = c.len() == old.len() && c.iter().zip(old).all(|(new, old)| Arc::ptr_eq(new, old));
+        let boot = is_same.filter(|_| is_same_c).map_or_else(Arc::default, |it| it.boot.clone());
+        Self {
+            units,
+            program,
+            machines,
+            analysis,
+            linkage,
+            memory,
+            sessions: Arc::default(),
+            earlier,
+            boot,
+            c: Arc::new(c),
+        }
     }
 
     /// The program.
@@ -142,6 +159,12 @@ impl Model {
     pub fn sessions(&self) -> &[Arc<SessionFact>] {
         let earlier = self.earlier.as_ref().and_then(|it| it.get()).map_or(&[][..], Vec::as_slice);
         self.sessions.get_or_init(|| sessions(self, earlier))
+    }
+
+    /// The C beside the assembly, by path.
+    #[must_use]
+    pub fn c(&self) -> &[Arc<CUnit>] {
+        &self.c
     }
 
     /// The way from power-on to the prompt, for each machine of the program.

@@ -44,6 +44,7 @@ impl Given {
             include: self.include.iter().cloned().chain(paths(&firmware.include)).collect(),
             // `auto` is none of the dialects: the text tells.
             dialect: self.dialect.or_else(told_dialect),
+            int_bytes: firmware.c_int.as_ref().and_then(|it| it.value.parse::<u32>().ok()).map(|bits| bits / 8),
             roots: paths(&firmware.roots),
         }
     }

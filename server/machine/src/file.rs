@@ -55,6 +55,8 @@ pub struct Firmware {
     pub defines: Vec<(Spanned<String>, Spanned<i64>)>,
     /// The address of each root that sets none itself.
     pub origin: Option<Spanned<u32>>,
+    /// Bits of an `int` in C: `16` or `32`.
+    pub c_int: Option<Spanned<&'static str>>,
 }
 
 /// A machine; see [`crate::keys::MACHINE`].
@@ -294,6 +296,7 @@ impl Firmware {
             dialect: table.choice("dialect"),
             defines: table.numbers("defines").to_vec(),
             origin: table.number32("origin"),
+            c_int: table.choice("c-int"),
         }
     }
 }

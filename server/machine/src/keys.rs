@@ -121,6 +121,10 @@ pub const DEFAULT_ENCODING: &str = "MFM";
 /// The byte order of a block that names none.
 pub const DEFAULT_ENDIAN: &str = "big";
 
+/// What compilers for the 68000 took for an `int` (from memory).
+const C_INTS: &[Choice] =
+    &[choice("16", "as most compilers of single machines had it"), choice("32", "as those of Unix ports had it")];
+
 /// The file itself.
 pub static FILE: Section = Section {
     header: "reveille.toml",
@@ -155,6 +159,7 @@ pub static FIRMWARE: Section = Section {
             "the address of each root that sets none itself",
             r#""$FC0000""#,
         ),
+        key("c-int", Kind::Choice(C_INTS), Default("16"), "bits of an `int` in the C beside the assembly", "32"),
     ],
     others: None,
 };

@@ -121,8 +121,16 @@ fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId>
     let included: FxHashSet<FileId> =
         targets.iter().flat_map(|(from, to)| to.iter().filter(move |it| *it != from)).copied().collect();
     let is_named = |id: &FileId| is_named_root(program, *id);
-    let mut roots: Vec<FileId> =
-        includes.iter().map(|it| it.0).filter(|it| is_named(it).unwrap_or(!included.contains(it))).collect();
+    // A header that no assembly file includes is C's.
+    let is_header = |id: &FileId| {
+        let ending = program.file(*id).and_then(|it| it.path().extension());
+        ending.is_some_and(|it| it.eq_ignore_ascii_case("h"))
+    };
+    let mut roots: Vec<FileId> = includes
+        .iter()
+        .map(|it| it.0)
+        .filter(|it| is_named(it).unwrap_or(!included.contains(it) && !is_header(it)))
+        .collect();
     let mut reached = FxHashSet::default();
     let mut todo = roots.clone();
     let mut reach = |todo: &mut Vec<FileId>| {
@@ -135,7 +143,7 @@ fn roots(program: &Program, includes: &[(FileId, Arc<[String]>)]) -> Vec<FileId>
     };
     let mut done = reach(&mut todo);
     let path = |id: &FileId| program.file(*id).map(|file| file.path().to_owned());
-    let may_be = |it: &FileId| !done.contains(it) && is_named(it).is_none();
+    let may_be = |it: &FileId| !done.contains(it) && is_named(it).is_none() && !is_header(it);
     let mut rest: Vec<FileId> = includes.iter().map(|it| it.0).filter(may_be).collect();
     rest.sort_by_key(path);
     for file in rest {

@@ -130,6 +130,8 @@ pub struct Settings {
     pub include: Vec<PathBuf>,
     /// The dialect of each file that does not name its own; without it the text tells.
     pub dialect: Option<Dialect>,
+    /// Bytes of an `int` of the C beside the assembly: 2 or 4; none where nobody says.
+    pub int_bytes: Option<u32>,
     /// The files that are assembled; none for every file that no other includes.
     pub roots: Vec<PathBuf>,
 }

@@ -10,7 +10,7 @@ use reveille_source::{Decoded, Dialect, File, decode};
 
 /// Endings of files that are sources; compared without regard to case.
 pub(crate) const SOURCE_ENDINGS: &[&str] =
-    &["s", "asm", "a68", "x68", "68k", "inc", "i", "sa", "src", "has", "mac", "equ", "a"];
+    &["s", "asm", "a68", "x68", "68k", "inc", "i", "sa", "src", "has", "mac", "equ", "a", "h"];
 
 /// Of these endings a file that is no text is told of; with the others it is another kind of file.
 const SURE_ENDINGS: &[&str] = &["s", "asm", "a68", "x68", "68k"];
@@ -35,7 +35,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
     if let Some(folder) = options.given.include.iter().find(|it| !it.is_dir()) {
         bail!("`{}` is no folder to look for included files in", folder.display());
     }
-    let (mut sources, mut told, mut scripts) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut sources, mut told, mut scripts, mut c) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     told.extend(paths.iter().filter_map(|it| machine_file_above(it)));
     let (mut named, mut has_folder) = (Vec::new(), false);
     for path in paths {
@@ -45,6 +45,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
             sources.extend(some_sources_in(path)?);
             told.extend(files_in(path, is_machine_file));
             scripts.extend(files_in(path, is_session));
+            c.extend(files_in(path, is_c));
         } else if is_machine_file(path) {
             told.push(path.clone());
         } else if is_session(path) {
@@ -53,6 +54,8 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
             let folder = file.as_deref().unwrap_or(path).parent().filter(|it| !it.as_os_str().is_empty());
             sources.extend(sources_in(folder.unwrap_or(Path::new("."))));
             scripts.push(path.clone());
+        } else if is_c(path) {
+            c.push(path.clone());
         } else {
             named.push(path.clone());
         }
@@ -76,7 +79,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
         files.extend(content.map(|content| (path, content)));
     }
     let read = |path: PathBuf| Some((path.clone(), content(&path, dialect(&path)).ok()??));
-    files.extend(sources.into_iter().filter_map(read));
+    files.extend(sources.into_iter().chain(c).filter_map(read));
     if has_folder {
         // A root may have a name that no other source has, or lie elsewhere.
         let roots = program.readings().folders().iter().flat_map(|it| &it.1.roots);
@@ -137,7 +140,7 @@ pub(crate) fn is_there(named: &Named) -> bool {
 
 /// Whether a root may be loaded as assembly: what has C's ending is read otherwise.
 pub(crate) fn is_assembly(path: &Path) -> bool {
-    !has_ending(path, &["c", "h"])
+    !is_c(path) && !has_ending(path, &["h"])
 }
 
 /// Has the roots of machine files named as the sources are, which may be named from the working folder; files that a person names
@@ -181,6 +184,12 @@ pub(crate) fn with_includes(mut program: Program, options: &Options) -> Model {
 /// Paths of included files that are not loaded and were not tried before.
 pub(crate) fn wanted(model: &Model, tried: &mut HashSet<PathBuf>) -> Vec<PathBuf> {
     let mut paths = Vec::new();
+    for unit in model.c() {
+        for (from, name) in unit.missing() {
+            let found = model.program().include_paths(from, unit.root, &name);
+            paths.extend(found.into_iter().filter(|it| tried.insert(it.clone())).find(|it| it.is_file()));
+        }
+    }
     for unit in model.analysis().units() {
         let Some(root) = unit.root() else { continue };
         for (file, name) in unit.missing() {
@@ -238,7 +247,12 @@ pub(crate) fn is_session(path: &Path) -> bool {
 
 /// Whether a path is that of a text beside the sources: it is read, and not assembled.
 pub(crate) fn is_beside(path: &Path) -> bool {
-    is_machine_file(path) || is_session(path)
+    is_machine_file(path) || is_session(path) || is_c(path)
+}
+
+/// Whether a path is that of a C file. Its headers are sources, which assembly includes too.
+pub(crate) fn is_c(path: &Path) -> bool {
+    has_ending(path, &["c"])
 }
 
 /// Whether a path is that of a machine file.
@@ -255,7 +269,7 @@ pub(crate) fn some_sources_and_sessions_in(folder: &Path) -> Result<Vec<PathBuf>
 /// The sources in a folder, of which there must be one.
 pub(crate) fn some_sources_in(folder: &Path) -> Result<Vec<PathBuf>> {
     let found = sources_in(folder);
-    if found.is_empty() {
+    if found.is_empty() && files_in(folder, is_c).is_empty() {
         bail!("no source in `{}`: looked for files ending in .{}", folder.display(), SOURCE_ENDINGS.join(" ."));
     }
     Ok(found)

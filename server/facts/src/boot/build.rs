@@ -2,15 +2,16 @@
 
 use std::sync::Arc;
 
-use reveille_program::{CodeAt, DefinitionKind};
+use reveille_program::{CodeAt, DefinitionKind, FileId};
 use rustc_hash::FxHashMap;
 
-use super::said::State;
+use super::functions::Functions;
 use super::tell::{Around, Mention, name_at, routines};
-use super::walk::{Node, Walk};
+use super::walk::{Node, Spot, Walk};
 use super::{BootPath, Choice, Command, PathRoutine, PathStep, Printed, Start, StepKind, advice, commands};
 use crate::Machine;
 use crate::access::on_bus;
+use crate::c::{CUnit, convention};
 use crate::file_names::file_names;
 use crate::model::Model;
 use crate::session::{Cause, Firmware, FirmwareText, Role};
@@ -31,26 +32,41 @@ pub(crate) fn boot_paths(model: &Model) -> Vec<BootPath> {
             None => groups.push((machine, vec![at])),
         }
     }
+    for unit in model.c() {
+        let Some(file) = program.file(unit.root) else { continue };
+        let machine = model.machine_for(file.path()).1;
+        if groups.iter().all(|it| !Arc::ptr_eq(&it.0, &machine)) {
+            groups.push((machine, Vec::new()));
+        }
+    }
     let paths = groups.into_iter().map(|(machine, units)| path(model, machine, units));
     paths.filter(|it| !it.routines.is_empty()).collect()
+}
+
+/// Whether a file belongs to a machine.
+fn is_own(model: &Model, machine: &Arc<Machine>, file: FileId) -> bool {
+    let file = model.program().file(file);
+    file.is_some_and(|it| Arc::ptr_eq(&model.machine_for(it.path()).1, machine))
 }
 
 fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     let program = model.program();
     let units: Vec<_> = model.analysis().units().enumerate().filter(|it| own.contains(&it.0)).map(|it| it.1).collect();
     let firmware = Firmware::new(model, own.clone(), machine.clone());
-    let mut walk = Walk::new(program, units.iter().copied());
+    let c: Vec<&CUnit> = model.c().iter().map(AsRef::as_ref).filter(|it| is_own(model, &machine, it.root)).collect();
+    let convention = convention(program, model.analysis(), c.iter().copied());
+    let mut walk = Walk::new(program, units.iter().copied(), Functions::new(c, convention));
     let (mut starts, mut nodes) = starts(model, &mut walk, &own);
-    for node in &nodes {
-        walk.from(*node, State::new());
-    }
+    nodes.iter().for_each(|it| walk.from(*it));
     let mut commands = Vec::new();
-    for found in commands::in_tables(&mut walk) {
-        let routine_at = walk.units[found.node.0].evidence(found.node.1);
+    let mut tables = commands::in_tables(&mut walk);
+    tables.extend(commands::in_c(&mut walk));
+    for found in tables {
+        let routine_at = walk.evidence(found.spot);
         let command = Command { routine_at, ..found.command };
-        let at = nodes.iter().position(|it| *it == found.node).unwrap_or_else(|| {
-            nodes.push(found.node);
-            walk.from(found.node, State::new());
+        let at = nodes.iter().position(|it| *it == found.spot).unwrap_or_else(|| {
+            nodes.push(found.spot);
+            walk.from(found.spot);
             nodes.len() - 1
         });
         starts.push(Start { kind: "command", name: command.name.clone(), at: command.at, routine: Some(at) });
@@ -101,7 +117,8 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
         (region.kind.value == "device").then(|| region.name.value.clone())
     };
     let around = Around { mentions: &mentions, files: &files, device: &device };
-    let mut routines = routines(&mut walk, &nodes, &around);
+    let told = routines(&mut walk, &nodes, &around);
+    let mut routines = told.all;
     tell_who_tells(&mut routines);
     commands.extend(commands::compared(&routines));
     // The words of commands are no texts that are printed.
@@ -122,17 +139,17 @@ fn printed(text: &FirmwareText, causes: Vec<Cause>) -> Printed {
 }
 
 /// Where the machine starts, in words and as instructions.
-fn starts(model: &Model, walk: &mut Walk<'_>, own: &[usize]) -> (Vec<Start>, Vec<Node>) {
+fn starts(model: &Model, walk: &mut Walk<'_>, own: &[usize]) -> (Vec<Start>, Vec<Spot>) {
     let mut starts: Vec<Start> = Vec::new();
-    let mut nodes: Vec<Node> = Vec::new();
+    let mut nodes: Vec<Spot> = Vec::new();
     let all = model.analysis().units().enumerate().filter(|it| own.contains(&it.0));
     let files: Vec<_> = all.flat_map(|it| it.1.files().iter().copied()).collect();
     let vectors = model.vectors().filter(|it| files.contains(&it.at.place.file));
     for entry in vectors.filter_map(|it| it.entry(1)) {
-        let node = entry.address.and_then(|it| walk.at_address(0, it)).filter(|it| !nodes.contains(it));
+        let node = entry.address.and_then(|it| walk.at_address(0, it)).filter(|it| !nodes.contains(&Spot::Code(*it)));
         let Some(node) = node else { continue };
         starts.push(Start { kind: "reset", name: name_at(walk, node), at: entry.at, routine: Some(nodes.len()) });
-        nodes.push(node);
+        nodes.push(Spot::Code(node));
     }
     if nodes.is_empty() {
         let found = (0..walk.units.len()).find_map(|unit| {
@@ -144,9 +161,16 @@ fn starts(model: &Model, walk: &mut Walk<'_>, own: &[usize]) -> (Vec<Start>, Vec
             let at = named?;
             Some(((unit, at), routes.evidence(at)?))
         });
+        if found.is_none()
+            && let Some(function) = walk.functions.named("main")
+            && let Some(at) = walk.evidence(Spot::Function(function))
+        {
+            starts.push(Start { kind: "entry", name: "main".to_owned(), at, routine: Some(0) });
+            nodes.push(Spot::Function(function));
+        }
         if let Some((node, at)) = found {
             starts.push(Start { kind: "entry", name: name_at(walk, node), at, routine: Some(0) });
-            nodes.push(node);
+            nodes.push(Spot::Code(node));
         }
     }
     (starts, nodes)

@@ -1,9 +1,10 @@
 //! What the monitor can be asked: tables of words or characters with the routines that answer them, and characters that are compared one
 //! after the other.
 
-use reveille_program::{DataItem, DataRun, data_runs};
+use reveille_c::{Element, Pointee};
+use reveille_program::{DataItem, data_runs};
 
-use super::walk::{Node, Walk};
+use super::walk::{Spot, Walk};
 use super::{Command, PathRoutine, StepKind};
 use crate::finding::Evidence;
 
@@ -19,14 +20,14 @@ const LEAST_HELP: usize = 6;
 /// A command, and the instruction that its handler begins with.
 pub(super) struct Found {
     pub(super) command: Command,
-    pub(super) node: Node,
+    pub(super) spot: Spot,
 }
 
 /// What an item of a table is.
 #[derive(Clone, Debug, PartialEq)]
 enum Item {
     /// The address of a routine, or the distance to it.
-    Code(Node, String),
+    Code(Spot, String),
     /// Characters.
     Text(String),
     /// A number.
@@ -43,15 +44,57 @@ pub(super) fn in_tables(walk: &mut Walk<'_>) -> Vec<Found> {
     for unit in 0..walk.units.len() {
         let (program, own) = (walk.units[unit].program, walk.units[unit].unit);
         for run in data_runs(program, own, &|head| head.addresses > 0) {
-            found.extend(table(walk, unit, &run));
+            let items = run.items.iter().map(|it| (item(walk, unit, it), Evidence { place: it.place, span: it.span }));
+            let items: Vec<(Item, Evidence)> = items.collect();
+            let label = run.label.map(|it| walk.units[unit].name(it).to_string());
+            found.extend(table(label, &items));
         }
     }
     found
 }
 
-fn table(walk: &mut Walk<'_>, unit: usize, run: &DataRun) -> Vec<Found> {
-    let items: Vec<(Item, Evidence)> =
-        run.items.iter().map(|it| (item(walk, unit, it), Evidence { place: it.place, span: it.span })).collect();
+/// The commands of tables in C.
+pub(super) fn in_c(walk: &mut Walk<'_>) -> Vec<Found> {
+    let mut found = Vec::new();
+    for own in walk.functions.units.clone() {
+        for object in own.unit.objects() {
+            let Some(elements) = own.unit.data(object) else { continue };
+            let items: Vec<(Item, Evidence)> =
+                elements.iter().filter_map(|it| Some((c_item(walk, it), own.evidence(it.span)?))).collect();
+            found.extend(table(Some(object.name.to_string()), &items));
+        }
+    }
+    found
+}
+
+fn c_item(walk: &mut Walk<'_>, element: &Element) -> Item {
+    match &element.pointer {
+        Some(Pointee::Text(text)) => return Item::Text(String::from_utf8_lossy(text).into_owned()),
+        Some(Pointee::Name(name)) => {
+            let function = walk.functions.named(name).map(Spot::Function);
+            let label = walk.functions.convention.assembly(name);
+            let spot = function.or_else(|| Some(Spot::Code(walk.exported(&label).or_else(|| walk.labelled(&label))?)));
+            return spot.map_or(Item::Open, |it| Item::Code(it, name.to_string()));
+        }
+        None => (),
+    }
+    let Some(bytes) = element.bytes.iter().copied().collect::<Option<Vec<u8>>>() else { return Item::Open };
+    let text = bytes.split(|it| *it == 0).next().unwrap_or_default();
+    if element.item_bytes == 1
+        && bytes.len() > 1
+        && !text.is_empty()
+        && text.iter().all(|it| (b' '..=b'~').contains(it))
+    {
+        return Item::Text(text.iter().map(|it| char::from(*it)).collect());
+    }
+    match bytes.len() {
+        1 | 2 | 4 => Item::Number(bytes.iter().fold(0, |sum, it| sum << 8 | i64::from(*it))),
+        _ => Item::Open,
+    }
+}
+
+/// The commands of a table: one a row.
+fn table(table: Option<String>, items: &[(Item, Evidence)]) -> Vec<Found> {
     let code: Vec<usize> =
         items.iter().enumerate().filter(|it| matches!(it.1.0, Item::Code(..))).map(|it| it.0).collect();
     if code.len() < LEAST_ROWS {
@@ -74,9 +117,8 @@ fn table(walk: &mut Walk<'_>, unit: usize, run: &DataRun) -> Vec<Found> {
     if keyed * 5 < rows.len() * 4 || keyed < LEAST_ROWS {
         return Vec::new();
     }
-    let table = run.label.map(|it| walk.units[unit].name(it).to_string());
     let rows = rows.into_iter().filter_map(|(handler, row)| {
-        let Item::Code(node, routine) = &items[handler].0 else { return None };
+        let Item::Code(spot, routine) = &items[handler].0 else { return None };
         let row = &items[row];
         let first = row.iter().position(|it| key(&it.0).is_some())?;
         let (name, at) = (key(&row[first].0)?, row[first].1);
@@ -86,7 +128,7 @@ fn table(walk: &mut Walk<'_>, unit: usize, run: &DataRun) -> Vec<Found> {
         let help = help.into_iter().find(|it| it.len() >= LEAST_HELP);
         let command =
             Command { name, routine: routine.clone(), numbers, help, table: table.clone(), at, routine_at: None };
-        Some(Found { command, node: *node })
+        Some(Found { command, spot: *spot })
     });
     rows.collect()
 }
@@ -120,7 +162,7 @@ fn item(walk: &mut Walk<'_>, unit: usize, item: &DataItem) -> Item {
             }
             if let Some(address) = walk.units[unit].unit.absolute(own.value) {
                 if let Some(node) = walk.at_address(unit, address) {
-                    return Item::Code(node, name.to_owned());
+                    return Item::Code(Spot::Code(node), name.to_owned());
                 }
                 if item.item_bytes == 4
                     && let Some(text) = walk.text_at(address)
@@ -128,7 +170,9 @@ fn item(walk: &mut Walk<'_>, unit: usize, item: &DataItem) -> Item {
                     return Item::Text(text);
                 }
             } else if let Some(node) = walk.exported(name) {
-                return Item::Code(node, name.to_owned());
+                return Item::Code(Spot::Code(node), name.to_owned());
+            } else if let Some(at) = walk.functions.of_assembly(name) {
+                return Item::Code(Spot::Function(at), name.to_owned());
             }
         }
     }

@@ -3,9 +3,11 @@
 
 mod advice;
 mod build;
+mod c_steps;
 mod commands;
 mod condition;
 mod effect;
+mod functions;
 mod said;
 mod tell;
 mod walk;
@@ -55,6 +57,8 @@ pub enum StepKind {
     Check,
     /// A device is read or written.
     Device,
+    /// A function comes back with a constant.
+    Back,
 }
 
 impl StepKind {
@@ -74,6 +78,7 @@ impl StepKind {
             Self::Load => "load",
             Self::Check => "check",
             Self::Device => "device",
+            Self::Back => "back",
         }
     }
 }

@@ -1,13 +1,15 @@
 //! The steps of the routines that are come to, in the words of the source.
 
+use reveille_c::ExprKind;
 use reveille_cpu::{Kind, MemoryUse, memory_use};
 use reveille_program::CodeLine;
 use rustc_hash::{FxHashMap, FxHashSet};
 
+use super::c_steps::{self, Place, Used};
 use super::condition::{Condition, all_shown, condition, shown};
 use super::effect::address;
 use super::said::State;
-use super::walk::{Goal, Node, Walk};
+use super::walk::{Goal, Node, Spot, Walk};
 use super::{PathRoutine, PathStep, StepKind};
 use crate::access::{Way, way};
 use crate::finding::Evidence;
@@ -30,29 +32,85 @@ pub(super) struct Around<'a> {
     pub(super) device: &'a dyn Fn(i64) -> Option<String>,
 }
 
+/// What is told of a way: its routines, and what its functions use.
+pub(super) struct Routines {
+    pub(super) all: Vec<PathRoutine>,
+    /// For each function of C that was come to, by its number, what it uses.
+    pub(super) used: Vec<(usize, Vec<Used>)>,
+}
+
 /// The routines that were come to, each with its steps: those of the starts first, then the others in the order in which they were come to.
-pub(super) fn routines(walk: &mut Walk<'_>, starts: &[Node], around: &Around<'_>) -> Vec<PathRoutine> {
+pub(super) fn routines(walk: &mut Walk<'_>, starts: &[Spot], around: &Around<'_>) -> Routines {
     let called = walk.order.iter().copied().filter(|it| walk.called.contains(it));
-    let mut entries: Vec<Node> = Vec::new();
-    for own in starts.iter().copied().chain(called) {
-        if !entries.contains(&own) {
-            entries.push(own);
-        }
-    }
+    let (mut entries, mut known): (Vec<Spot>, FxHashSet<Spot>) = Default::default();
+    entries.extend(starts.iter().copied().chain(called).filter(|it| known.insert(*it)));
     let (owners, members) = owners(walk, &entries);
+    let functions = entries.iter().enumerate().filter_map(|(at, it)| match it {
+        Spot::Function(function) => Some((*function, at)),
+        Spot::Code(_) => None,
+    });
+    let functions: FxHashMap<usize, usize> = functions.collect();
     let bases = bases(walk);
     let polled = polled(walk, around);
-    let mut found = Vec::new();
+    let (mut all, mut used) = (Vec::new(), Vec::new());
     for (at, own) in members.into_iter().enumerate() {
-        let mut telling =
-            Telling { walk, around, owners: &owners, bases: &bases, polled: &polled, routine: at, steps: Vec::new() };
-        telling.all(entries[at], &own);
-        let steps = kept(telling.steps);
-        let Some(place) = walk.units[entries[at].0].evidence(entries[at].1) else { continue };
-        let address = walk.units[entries[at].0].address(entries[at].1);
-        let name = name_at(walk, entries[at]);
-        found.push(PathRoutine { name, language: "assembly", address, at: place, steps, is_telling: false });
+        let Some(place) = walk.evidence(entries[at]) else { continue };
+        all.push(match entries[at] {
+            Spot::Code(node) => {
+                let mut telling = Telling {
+                    walk,
+                    around,
+                    owners: &owners,
+                    functions: &functions,
+                    bases: &bases,
+                    polled: &polled,
+                    routine: at,
+                    steps: Vec::new(),
+                };
+                telling.all(node, &own);
+                let steps = kept(telling.steps);
+                let address = walk.units[node.0].address(node.1);
+                let name = name_at(walk, node);
+                PathRoutine { name, language: "assembly", address, at: place, steps, is_telling: false }
+            }
+            Spot::Function(function) => {
+                let places: FxHashMap<String, Place> = called_names(walk, function)
+                    .into_iter()
+                    .map(|name| {
+                        let spot = walk.of_c(function, &name);
+                        let own = spot.and_then(|it| entries.iter().position(|own| *own == it));
+                        let is_pointer = walk.functions.is_object(function, &name);
+                        let place = match own {
+                            Some(it) => Place::Routine(it),
+                            None if is_pointer => Place::Pointer,
+                            None => Place::Elsewhere,
+                        };
+                        (name, place)
+                    })
+                    .collect();
+                let device = |it: i64| (around.device)(it).filter(|it| !polled.contains(it));
+                let told = c_steps::told(&walk.functions, function, &device, &|name| {
+                    places.get(name).cloned().unwrap_or(Place::Elsewhere)
+                });
+                used.push((function, told.used));
+                let name = walk.functions.get(function).1.name.to_string();
+                PathRoutine { name, language: "c", address: None, at: place, steps: told.steps, is_telling: false }
+            }
+        });
     }
+    Routines { all, used }
+}
+
+/// The names that a function calls.
+fn called_names(walk: &Walk<'_>, function: usize) -> Vec<String> {
+    let mut found = Vec::new();
+    walk.functions.get(function).1.expressions(&mut |it| {
+        if let ExprKind::Call { function, .. } = &it.kind
+            && let ExprKind::Name(name) = &function.kind
+        {
+            found.push(name.to_string());
+        }
+    });
     found
 }
 
@@ -68,14 +126,16 @@ pub(super) fn name_at(walk: &mut Walk<'_>, node: Node) -> String {
 }
 
 /// Which routine each instruction belongs to, and the instructions of each, in the order of the program.
-fn owners(walk: &mut Walk<'_>, entries: &[Node]) -> (FxHashMap<Node, usize>, Vec<Vec<Node>>) {
-    let starts: FxHashSet<Node> = entries.iter().copied().collect();
+fn owners(walk: &mut Walk<'_>, entries: &[Spot]) -> (FxHashMap<Node, usize>, Vec<Vec<Node>>) {
+    let code = |it: &Spot| if let Spot::Code(node) = it { Some(*node) } else { None };
+    let starts: FxHashSet<Node> = entries.iter().filter_map(code).collect();
     let mut owners: FxHashMap<Node, usize> = FxHashMap::default();
     let mut members = vec![Vec::new(); entries.len()];
     for (at, entry) in entries.iter().enumerate() {
-        let mut open = vec![*entry];
+        let Some(entry) = code(entry) else { continue };
+        let mut open = vec![entry];
         while let Some(own) = open.pop() {
-            let is_other = own != *entry && starts.contains(&own);
+            let is_other = own != entry && starts.contains(&own);
             if is_other || owners.contains_key(&own) || walk.state(own).is_none() {
                 continue;
             }
@@ -85,7 +145,7 @@ fn owners(walk: &mut Walk<'_>, entries: &[Node]) -> (FxHashMap<Node, usize>, Vec
         }
         members[at].sort_unstable();
         // The entry stands first, wherever the source has it.
-        if let Some(place) = members[at].iter().position(|it| it == entry) {
+        if let Some(place) = members[at].iter().position(|it| *it == entry) {
             members[at].rotate_left(place);
         }
     }
@@ -119,7 +179,7 @@ fn targets(walk: &mut Walk<'_>, node: Node, line: &CodeLine) -> Vec<Node> {
 /// The addresses that jumps out of the source count from: where something is loaded that the source does not have.
 fn bases(walk: &mut Walk<'_>) -> FxHashSet<i64> {
     let mut found = FxHashSet::default();
-    for node in walk.order.clone() {
+    for node in walk.nodes() {
         let (Some(line), Some(state)) = (walk.line(node), walk.state(node).cloned()) else { continue };
         let Some(Goal::Address(holds)) = walk.goal(node, &line, &state) else { continue };
         for own in holds.values() {
@@ -139,7 +199,7 @@ fn asked_device(said: &Condition, around: &Around<'_>) -> Option<String> {
 /// The devices that are asked again and again until they are ready: what they say is no choice of a person's.
 fn polled(walk: &mut Walk<'_>, around: &Around<'_>) -> FxHashSet<String> {
     let mut found = FxHashSet::default();
-    for node in walk.order.clone() {
+    for node in walk.nodes() {
         let Some(line) = walk.line(node).filter(|it| matches!(way(it), Way::Branch(_))) else { continue };
         if targets(walk, node, &line).iter().any(|it| it.0 == node.0 && *it <= node) {
             let said = condition(walk, node, true);
@@ -153,6 +213,8 @@ struct Telling<'w, 'a, 'b> {
     walk: &'w mut Walk<'a>,
     around: &'b Around<'b>,
     owners: &'b FxHashMap<Node, usize>,
+    /// Which routine each function of C is.
+    functions: &'b FxHashMap<usize, usize>,
     bases: &'b FxHashSet<i64>,
     polled: &'b FxHashSet<String>,
     routine: usize,
@@ -276,6 +338,13 @@ impl Telling<'_, '_, '_> {
                         return;
                     }
                     (Some(Goal::Name(name)), _) => format!("calls `{name}`, of which no source is here"),
+                    (Some(Goal::Function(own)), _) => {
+                        let name = self.walk.functions.get(own).1.name.to_string();
+                        let routine = self.functions.get(&own).copied();
+                        let own = step(StepKind::Call, format!("calls `{text}`, which is `{name}` in C"), at);
+                        self.steps.push(PathStep { to: Some(name), routine, ..own });
+                        return;
+                    }
                     _ => format!("calls `{text}`"),
                 };
                 for own in if target.is_empty() { vec![None] } else { target.into_iter().map(Some).collect() } {
@@ -300,6 +369,12 @@ impl Telling<'_, '_, '_> {
             });
         }
         match self.walk.goal(node, line, state) {
+            Some(Goal::Function(own)) => {
+                let name = self.walk.functions.get(own).1.name.to_string();
+                let routine = self.functions.get(&own).copied();
+                let own = step(StepKind::GoesOn, format!("goes on in `{name}` in C"), at);
+                self.steps.push(PathStep { to: Some(name), routine, ..own });
+            }
             Some(Goal::Name(name)) => {
                 let words = format!("goes on at `{name}`, of which no source is here");
                 self.steps.push(PathStep { to: Some(name), ..step(StepKind::GoesOn, words, at) });
@@ -335,7 +410,7 @@ impl Telling<'_, '_, '_> {
     }
 }
 
-fn step(kind: StepKind, words: String, at: Evidence) -> PathStep {
+pub(super) fn step(kind: StepKind, words: String, at: Evidence) -> PathStep {
     PathStep { kind, depth: 0, words, to: None, routine: None, value: None, device: None, is_equal: false, at }
 }
 

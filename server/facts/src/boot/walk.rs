@@ -3,14 +3,18 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use reveille_c::{Expr, ExprKind, Type};
 use reveille_cpu::Kind;
-use reveille_program::{Code, CodeAt, CodeLine, Program, Unit};
+use reveille_program::{Code, CodeAt, CodeLine, DefinitionKind, Program, Unit};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::condition::condition;
 use super::effect::{address, step, value};
+use super::functions::Functions;
 use super::said::{Holds, State};
 use crate::access::{Changes, SCRATCH, Way, way};
+use crate::c::CUnit;
+use crate::finding::Evidence;
 use crate::routes::Routes;
 
 /// How many instructions are walked.
@@ -23,11 +27,20 @@ const MOST_VISITS: u16 = 24;
 /// An instruction of one of the units.
 pub(crate) type Node = (usize, CodeAt);
 
+/// An instruction, or a function of C.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) enum Spot {
+    Code(Node),
+    Function(usize),
+}
+
 /// Where a call or a jump leads.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) enum Goal {
     /// To an instruction.
     Code(Node),
+    /// To a function of C.
+    Function(usize),
     /// To a name of which there is no source, or to none.
     Name(String),
     /// To an address that is worked out.
@@ -42,15 +55,16 @@ pub(crate) struct Walk<'a> {
     changes: Vec<Changes>,
     states: FxHashMap<Node, (State, u16)>,
     open: BTreeSet<Node>,
-    /// Instructions in the order in which they were come to first.
-    pub(crate) order: Vec<Node>,
+    /// Instructions and functions in the order in which they were come to first.
+    pub(crate) order: Vec<Spot>,
     /// Where routines begin that are called.
-    pub(crate) called: FxHashSet<Node>,
+    pub(crate) called: FxHashSet<Spot>,
     exports: FxHashMap<String, Node>,
+    pub(crate) functions: Functions<'a>,
 }
 
 impl<'a> Walk<'a> {
-    pub(crate) fn new(program: &'a Program, units: impl Iterator<Item = &'a Unit>) -> Self {
+    pub(crate) fn new(program: &'a Program, units: impl Iterator<Item = &'a Unit>, functions: Functions<'a>) -> Self {
         let mut units: Vec<Routes<'a>> = units.map(|unit| Routes::new(program, unit)).collect();
         let mut exports = FxHashMap::default();
         for (at, routes) in units.iter_mut().enumerate() {
@@ -70,17 +84,114 @@ impl<'a> Walk<'a> {
             order: Vec::new(),
             called: FxHashSet::default(),
             exports,
+            functions,
         }
     }
 
     /// Walks on from an instruction.
-    pub(crate) fn from(&mut self, node: Node, state: State) {
-        self.enter(node, state);
-        self.run();
+    pub(crate) fn from(&mut self, spot: Spot) {
+        match spot {
+            Spot::Code(node) => self.enter(node, State::new()),
+            Spot::Function(at) => self.enter_function(at, &[]),
+        }
+        loop {
+            self.run();
+            let Some(at) = self.functions.next() else { return };
+            self.calls_of(at);
+        }
+    }
+
+    /// Where the entry of a routine is in the source.
+    pub(crate) fn evidence(&mut self, spot: Spot) -> Option<Evidence> {
+        match spot {
+            Spot::Code(node) => self.units.get_mut(node.0)?.evidence(node.1),
+            Spot::Function(at) => {
+                let (unit, function) = self.functions.get(at);
+                unit.evidence(function.name_span)
+            }
+        }
+    }
+
+    /// The routine that a name in C means: a function, or what assembly has under it.
+    pub(crate) fn of_c(&mut self, from: usize, name: &str) -> Option<Spot> {
+        if let Some(at) = self.functions.named_in(from, name) {
+            return Some(Spot::Function(at));
+        }
+        let own = self.functions.convention.assembly(name);
+        for name in [own.as_str(), name] {
+            if let Some(node) = self.exported(name).or_else(|| self.labelled(name)) {
+                return Some(Spot::Code(node));
+            }
+        }
+        None
+    }
+
+    /// The instruction at a label of some unit.
+    pub(crate) fn labelled(&mut self, name: &str) -> Option<Node> {
+        self.units.iter_mut().enumerate().find_map(|(at, routes)| {
+            let own = routes.unit.find(routes.program, name).filter(|it| it.kind == DefinitionKind::Label)?;
+            let address = routes.unit.absolute(own.value)?;
+            Some((at, routes.code.at_address(address)?))
+        })
+    }
+
+    fn enter_function(&mut self, at: usize, arguments: &[Holds]) {
+        if self.functions.enter(at, arguments) {
+            self.order.push(Spot::Function(at));
+        }
+    }
+
+    /// Goes on into all that a function calls.
+    fn calls_of(&mut self, at: usize) {
+        let inside = self.functions.inside(at);
+        let (unit, function) = self.functions.get(at);
+        let mut calls: Vec<(Expr, Vec<Expr>)> = Vec::new();
+        function.expressions(&mut |it| {
+            if let ExprKind::Call { function, arguments } = &it.kind {
+                calls.push((Expr::clone(function), arguments.clone()));
+            }
+        });
+        for (called, arguments) in calls {
+            let ExprKind::Name(name) = &called.kind else {
+                let mut target = &called;
+                while let ExprKind::Unary("*", of) | ExprKind::Cast(_, of) = &target.kind {
+                    target = of;
+                }
+                let node = inside.holds(target).number().and_then(|it| self.at_address(0, it));
+                if let Some(node) = node {
+                    self.called.insert(Spot::Code(node));
+                    self.enter(node, State::called_with(Vec::new()));
+                }
+                continue;
+            };
+            if unit.unit.macro_expression(name).is_some() {
+                continue;
+            }
+            let given: Vec<Holds> = arguments.iter().map(|it| inside.holds(it)).collect();
+            match self.of_c(at, name) {
+                Some(Spot::Function(to)) => {
+                    self.called.insert(Spot::Function(to));
+                    self.enter_function(to, &given);
+                }
+                Some(Spot::Code(node)) => {
+                    let bytes = arguments.iter().map(|it| stacked(unit, it));
+                    let given = given.into_iter().zip(bytes).collect();
+                    self.called.insert(Spot::Code(node));
+                    self.enter(node, State::called_with(given));
+                }
+                None => (),
+            }
+        }
     }
 
     pub(crate) fn line(&mut self, node: Node) -> Option<Arc<CodeLine>> {
         self.units.get_mut(node.0)?.line(node.1)
+    }
+
+    /// The instructions that were come to.
+    pub(crate) fn nodes(&self) -> Vec<Node> {
+        let code = |it: &Spot| if let Spot::Code(node) = it { Some(*node) } else { None };
+        self.order.iter().filter_map(code).collect()
     }
 
     /// What is known before an instruction; none of one that was not come to.
@@ -138,7 +249,7 @@ impl<'a> Walk<'a> {
             }
             None if has_room => {
                 self.states.insert(node, (state, 0));
-                self.order.push(node);
+                self.order.push(Spot::Code(node));
             }
             None => return,
         }
@@ -168,13 +279,15 @@ impl<'a> Walk<'a> {
                     }
                 }
                 Way::Jump(_) => {
-                    self.goals(node, &line, &state).into_iter().for_each(|it| self.on(Some(it), after.clone()))
+                    self.into_c(node, &line, &state);
+                    self.goals(node, &line, &state).into_iter().for_each(|it| self.on(Some(it), after.clone()));
                 }
                 Way::Call(operand) => {
                     for goal in self.goals(node, &line, &state) {
-                        self.called.insert(goal);
+                        self.called.insert(Spot::Code(goal));
                         self.enter(goal, after.inside());
                     }
+                    self.into_c(node, &line, &state);
                     let routes = &mut self.units[node.0];
                     let changed = self.changes[node.0].of_call(&mut routes.code, &line, operand) & 0x7fff;
                     let name = routes.operand_text(&line, operand);
@@ -185,6 +298,14 @@ impl<'a> Walk<'a> {
                 Way::Away => (),
             }
         }
+    }
+
+    /// Goes on into a function of C that a jump or a call leads to.
+    fn into_c(&mut self, node: Node, line: &CodeLine, state: &State) {
+        let Some(Goal::Function(at)) = self.goal(node, line, state) else { return };
+        let count = self.functions.get(at).1.parameters.len();
+        self.called.insert(Spot::Function(at));
+        self.enter_function(at, &state.arguments(count));
     }
 
     fn on(&mut self, node: Option<Node>, state: State) {
@@ -230,7 +351,12 @@ impl<'a> Walk<'a> {
         if is_name && !line.code.is_known[operand] {
             let name = self.units[node.0].operand_text(line, operand);
             let name = name.trim_end_matches("(pc)").trim_end_matches("(PC)").to_owned();
-            return Some(self.exports.get(&name).map_or(Goal::Name(name), |it| Goal::Code(*it)));
+            let function = self.functions.of_assembly(&name);
+            return Some(match (self.exports.get(&name), function) {
+                (Some(it), _) => Goal::Code(*it),
+                (None, Some(it)) => Goal::Function(it),
+                (None, None) => Goal::Name(name),
+            });
         }
         Some(Goal::Address(address(&self.units[node.0], line, operand, state)))
     }
@@ -240,4 +366,16 @@ impl<'a> Walk<'a> {
 fn peek(bytes: &mut [Code<'_>], unit: usize, address: i64) -> Option<u8> {
     let own = bytes.get_mut(unit).and_then(|it| it.byte_at(address));
     own.or_else(|| bytes.iter_mut().find_map(|it| it.byte_at(address))).map(|it| it.0)
+}
+
+/// The bytes that an argument takes on the stack: an `int`'s at least.
+fn stacked(unit: &CUnit, argument: &Expr) -> u8 {
+    let int = unit.unit.int_bytes();
+    let bytes = match unit.unit.type_of(argument) {
+        Some(Type::Integer(it)) => it.bytes.max(int),
+        Some(Type::Enum(_)) => int,
+        Some(Type::Pointer(_) | Type::Array(..) | Type::Function(_)) => 4,
+        _ => unit.unit.value(argument).map_or(int, |it| it.ty.bytes.max(int)),
+    };
+    bytes as u8
 }

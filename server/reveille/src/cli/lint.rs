@@ -48,7 +48,10 @@ impl Lint {
         let mut findings = model.findings();
         if self.paths.iter().all(|it| load::is_session(it)) {
             // The firmware was read for the sessions alone.
-            let is_beside = |it: &&Finding| model.program().file(it.at.place.file).is_some_and(|it| it.is_beside());
+            let is_beside = |it: &&Finding| {
+                let file = model.program().file(it.at.place.file);
+                file.is_some_and(|it| it.is_beside() && !load::is_c(it.path()))
+            };
             findings.retain(is_beside);
         }
         if self.health {

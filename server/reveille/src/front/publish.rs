@@ -80,6 +80,11 @@ fn load_more(shared: &Shared, snapshot: &Snapshot) -> bool {
             paths.extend(program.include_paths(*file, root, name).into_iter().filter(is_new));
         }
     }
+    for unit in model.c() {
+        for (from, name) in unit.missing() {
+            paths.extend(program.include_paths(from, unit.root, &name).into_iter().filter(is_new));
+        }
+    }
     for file in snapshot.open_files().filter_map(|it| program.file(it)).filter(|it| it.path().is_absolute()) {
         // The machine file of a document outside the folders that the client has named.
         let above = file.path().ancestors().skip(1).map(|it| it.join(MACHINE_FILE));

@@ -1,0 +1,125 @@
+//! The C beside the assembly: its files, each with what it includes, as parts of the program.
+
+mod linkage;
+
+use std::sync::Arc;
+
+use reveille_c::{FileKey, Settings, Span, Text, Unit};
+use reveille_program::{FileId, Place, Program, SourceFile};
+
+pub use linkage::{Convention, convention};
+
+use crate::finding::Evidence;
+
+/// The ending of a C file.
+const C_ENDING: &str = "c";
+
+/// Bytes of an `int` where nobody says: what most compilers of the time took (from memory).
+const INT_BYTES: u32 = 2;
+
+/// A C file with all that it includes.
+#[derive(Debug)]
+pub struct CUnit {
+    /// The file.
+    pub root: FileId,
+    /// What it says.
+    pub unit: Unit,
+    /// The files that it was read from, by their keys.
+    files: Vec<Arc<SourceFile>>,
+}
+
+/// Whether a file is one of C's.
+#[must_use]
+pub fn is_c(file: &SourceFile) -> bool {
+    file.path().extension().is_some_and(|it| it.eq_ignore_ascii_case(C_ENDING))
+}
+
+impl CUnit {
+    fn new(program: &Program, root: &Arc<SourceFile>) -> Self {
+        let read_with = program.settings_of(root.id());
+        let settings =
+            Settings { int_bytes: read_with.int_bytes.unwrap_or(INT_BYTES), defines: read_with.defines.clone() };
+        let mut files: Vec<Arc<SourceFile>> = Vec::new();
+        let mut text = |file: &Arc<SourceFile>| {
+            let at = files.iter().position(|it| it.id() == file.id()).unwrap_or_else(|| {
+                files.push(file.clone());
+                files.len() - 1
+            });
+            Text { key: FileKey(at as u32), text: file.source().text().into() }
+        };
+        let first = text(root);
+        let mut found: Vec<Arc<SourceFile>> = vec![root.clone()];
+        let unit = Unit::read(
+            &first,
+            &mut |from, name, _| {
+                let from = found.get(from.0 as usize)?.id();
+                let paths = program.include_paths(from, root.id(), name);
+                let file = paths.iter().find_map(|it| program.file_at(it))?;
+                if found.iter().all(|it| it.id() != file.id()) {
+                    found.push(file.clone());
+                }
+                Some(text(file))
+            },
+            &settings,
+        );
+        Self { root: root.id(), unit, files }
+    }
+
+    /// Whether it would be read from the same texts again.
+    fn is_same(&self, program: &Program) -> bool {
+        // What was not there may be there now.
+        let is_there = |(from, name): (FileId, String)| {
+            program.include_paths(from, self.root, &name).iter().any(|it| program.file_at(it).is_some())
+        };
+        self.files.iter().all(|it| program.file(it.id()).is_some_and(|own| Arc::ptr_eq(own, it)))
+            && !self.missing().into_iter().any(is_there)
+    }
+
+    /// The files that it was read from, the file itself first.
+    pub fn files(&self) -> impl Iterator<Item = FileId> {
+        self.files.iter().map(|it| it.id())
+    }
+
+    /// The key of a file; none if the unit does not read it.
+    #[must_use]
+    pub fn key(&self, file: FileId) -> Option<FileKey> {
+        self.files.iter().position(|it| it.id() == file).map(|it| FileKey(it as u32))
+    }
+
+    /// Where a piece of its texts stands: its first line, if it has several.
+    #[must_use]
+    pub fn evidence(&self, span: Span) -> Option<Evidence> {
+        let file = self.files.get(span.file.0 as usize)?;
+        file.span(span.start as usize..span.end as usize).map(|(place, span)| Evidence { place, span })
+    }
+
+    /// The byte of the text that a place of a line is.
+    #[must_use]
+    pub fn byte(&self, place: Place, column: usize) -> Option<(FileKey, u32)> {
+        let key = self.key(place.file)?;
+        let file = self.files.get(key.0 as usize)?;
+        let start = file.source().line_start(file.line_number(place));
+        Some((key, (start + column) as u32))
+    }
+
+    /// Included files that are not there: the including file and the name.
+    #[must_use]
+    pub fn missing(&self) -> Vec<(FileId, String)> {
+        let all = self.unit.missing_includes().iter();
+        all.filter_map(|it| Some((self.files.get(it.span.file.0 as usize)?.id(), it.name.to_string()))).collect()
+    }
+}
+
+/// The C of a program. What `previous` has read from the same texts is taken over.
+pub(crate) fn c_units(program: &Program, previous: &[Arc<CUnit>]) -> Vec<Arc<CUnit>> {
+    let mut found: Vec<Arc<CUnit>> = program
+        .beside()
+        .filter(|it| is_c(it))
+        .map(|file| {
+            let old = previous.iter().find(|it| it.root == file.id() && it.is_same(program));
+            old.cloned().unwrap_or_else(|| Arc::new(CUnit::new(program, file)))
+        })
+        .collect();
+    found.sort_by_cached_key(|it| program.file(it.root).map(|it| it.path().to_owned()));
+    found
+}
