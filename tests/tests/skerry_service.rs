@@ -14,8 +14,9 @@ const HELLO: &str = "\r\nSKERRY 12  ROM 1.3\r\n\r\nSKERRY 12  service 2.1\r\n";
 const SECTOR: usize = 512;
 /// Where the tests' boot file goes, as long as they do not say otherwise.
 const LOAD: u32 = 0x9_0000;
-/// Sends the text that begins behind it, then stops with a trap, which ends at the boot ROM's prompt: MOVE.L D0,D7; LEA 28(PC),A0; LEA $F00001,A1; MOVE.B
-/// (A0)+,D0; BEQ +14; BTST #2,2(A1); BEQ -8; MOVE.B D0,6(A1); BRA -18; TRAP #0. Encodings: M68000 programmer's reference manual.
+/// Sends the text that begins behind it, then stops with a trap, which ends at the boot ROM's prompt. D0 as it was found is kept in D7.
+/// MOVE.L D0,D7; LEA 28(PC),A0; LEA $F00001,A1; MOVE.B (A0)+,D0; BEQ +14; BTST #2,2(A1); BEQ -8; MOVE.B D0,6(A1); BRA -18; TRAP #0.
+/// Encodings: M68000 programmer's reference manual.
 const CODE: &[u8] = &[
     0x2e, 0x00, 0x41, 0xfa, 0x00, 0x1c, 0x43, 0xf9, 0x00, 0xf0, 0x00, 0x01, 0x10, 0x18, 0x67, 0x0e, 0x08, 0x29, 0x00,
     0x02, 0x00, 0x02, 0x67, 0xf8, 0x13, 0x40, 0x00, 0x06, 0x60, 0xee, 0x4e, 0x40,
@@ -180,6 +181,9 @@ fn the_boot_file_is_loaded_to_its_address_and_run_with_its_bss_cleared() {
         assert_eq!((before, after), (&[0x5a; 16][..], &[0x5a; 16][..]));
         assert!(program == loaded, "the bytes in RAM are others");
         assert!(bss.iter().all(|it| *it == 0));
+        // The initialised data of the C lie in ROM, where a real machine would not take what is written.
+        let (at, rom) = (0x2_0000, &rom_with_service()[0x2_0000..]);
+        assert!(machine.bytes(at, rom.len() as u32) == rom, "the ROM was written to");
         // It was entered at its first byte, with the end of good RAM in D0 and the whole stack; the trap's PC is behind the code.
         let state = machine.answer("state", BOOT_PROMPT);
         for register in [format!("PC={:08X}", LOAD + survey.text), "D7=00100000".to_owned(), "A7=00100000".to_owned()] {
