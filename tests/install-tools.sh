@@ -4,7 +4,7 @@
 #
 #   install-tools.sh [system] [judges] [vscode] [neovim]        without a word: all of them
 #
-# system   Debian packages: disk tools, GNU as for the 68000, Chromium (needs root or sudo)
+# system   Debian packages: disk tools, GNU as and cc for the 68000, Chromium (needs root or sudo)
 # judges   a disassembler and two independent processor cores, for the tests of the instruction table
 # vscode   code-server, a Node.js that runs it, playwright-core
 # neovim   Neovim, pinned by hash
@@ -51,6 +51,7 @@ missing_packages() {
 mcopy mtools
 mkfs.fat dosfstools
 m68k-linux-gnu-as binutils-m68k-linux-gnu
+m68k-linux-gnu-gcc gcc-m68k-linux-gnu
 npm npm
 python3 python3
 LIST

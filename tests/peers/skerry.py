@@ -1,17 +1,20 @@
 #!/usr/bin/env python3
 """The Skerry 12 as a process of its own: the demo's ROM on a processor core, with a serial line to the outside.
 
-    skerry.py [--rom FILE] [--image FILE] [--listen PORT] [--baud N] [--unplug-after N] [--protect] [--key HEX]
+    skerry.py [--rom FILE] [--image FILE] [--listen PORT] [--baud N] [--unplug-after N] [--protect] [--key HEX,...]
+              [--bad-sector N[:TIMES]]
 
 Without --listen the line is a pseudo-terminal, whose name is the first line of output. With it, a TCP port of this computer: the first line is
 its number, 0 chooses a free one, and the machine is switched on by the first who connects.
 
---rom FILE        the ROM; without it, what GNU as makes of tests/demo/skerry
+--rom FILE        the ROM; without it, what the GNU tools make of tests/demo/skerry, service monitor and all
 --image FILE      the disk in the drive, as its sectors in order, of a size that the table FORMATS has; without it the drive is empty
 --protect         the disk is write-protected
 --baud N          characters of ten bits are no faster than that, in each direction
 --unplug-after N  the line closes when N bytes have been sent; a TCP port can be connected to again
---key HEX         the key that is held down at reset (D: stay at the prompt), or `none`
+--key HEX,...     the key that is held down at reset (D: stay at the prompt), or `none`; behind it those that the next looks at the panel
+                  find, the last of them for good
+--bad-sector N    the data of sector N, counted from 0, do not have their CRC; with :TIMES only that often
 
 Simple models of what the ROM touches: no time passes in the disk drive, and what is not there reads as 0. Ends with the process that started it.
 
@@ -97,13 +100,16 @@ class Duart:
 class Drive:
     """The WD1772 and one drive."""
 
-    BUSY, REQUEST, TRACK_0, MISSING, PROTECTED = 0x01, 0x02, 0x04, 0x10, 0x40
+    BUSY, REQUEST, TRACK_0, BAD_CRC, MISSING, PROTECTED = 0x01, 0x02, 0x04, 0x08, 0x10, 0x40
 
-    def __init__(self, image, is_protected):
+    def __init__(self, image, is_protected, bad_sector):
         self.image = image
         self.is_protected = is_protected
+        # Its number, and how often it is still bad.
+        self.bad_sector, self.times_bad = bad_sector
         self.latch = self.track = self.sector = self.data = self.head = 0
-        self.status = 0
+        # The status, and what it will be behind the last byte of a sector.
+        self.status = self.ending = 0
         # Bytes of the sector that still go through the data register, and where a written one belongs.
         self.left, self.wanted, self.place = [], bytearray(), None
 
@@ -115,7 +121,7 @@ class Drive:
             if self.left:
                 self.data = self.left.pop(0)
                 if not self.left:
-                    self.status = 0
+                    self.status = self.ending
             return self.data
         return (self.status, self.track, self.sector)[register]
 
@@ -151,7 +157,10 @@ class Drive:
             if place is not None:
                 self.image.seek(place)
                 self.left = list(self.image.read(SECTOR_BYTES))
-                self.status = self.BUSY | self.REQUEST
+                self.status, self.ending = self.BUSY | self.REQUEST, 0
+                if place == self.bad_sector * SECTOR_BYTES and self.times_bad > 0:
+                    self.times_bad -= 1
+                    self.ending = self.BAD_CRC
         elif value >> 5 == 0b101:
             if self.is_protected:
                 self.status = self.PROTECTED
@@ -265,8 +274,8 @@ class Terminal(Line):
 class Board:
     """Processor, memory and what is decoded behind the addresses of skerry.i."""
 
-    def __init__(self, rom, duart, drive, key):
-        self.duart, self.drive, self.key = duart, drive, key
+    def __init__(self, rom, duart, drive, keys):
+        self.duart, self.drive, self.keys = duart, drive, keys
         self.lamps = self.pen = 0
         self.machine = machine68k.Machine(machine68k.CPUType.M68000, MEMORY_KIB)
         memory = self.machine.mem
@@ -300,7 +309,10 @@ class Board:
         self.drive.latch = value
 
     def panel(self, at):
-        return 0 if at & 2 or self.key is None else 0x80 | self.key
+        if at & 2:
+            return 0
+        key = self.keys.pop(0) if len(self.keys) > 1 else self.keys[0]
+        return 0 if key is None else 0x80 | key
 
     def light(self, at, value):
         self.lamps = value
@@ -318,15 +330,16 @@ def arguments():
     parser.add_argument("--unplug-after", type=int)
     parser.add_argument("--protect", action="store_true")
     parser.add_argument("--key", default="D")
+    parser.add_argument("--bad-sector", default="-1")
     return parser.parse_args()
 
 
 def assembled():
-    """The ROM, made by GNU as from the demo's sources."""
+    """The ROM, made by the GNU tools from the demo's sources."""
     demo = HERE.parent / "demo"
     with tempfile.TemporaryDirectory() as folder:
         image = pathlib.Path(folder) / "rom.bin"
-        subprocess.run(["sh", demo / "assemble.sh", demo / "skerry", image], check=True, stdout=subprocess.DEVNULL)
+        subprocess.run(["sh", demo / "rom.sh", demo / "skerry", image], check=True, stdout=subprocess.DEVNULL)
         return image.read_bytes()
 
 
@@ -340,12 +353,14 @@ def main():
         image = open(given.image, "rb" if given.protect else "r+b")
         if os.fstat(image.fileno()).st_size not in FORMATS:
             sys.exit(f"skerry.py: {given.image} has none of the sizes {sorted(FORMATS)}")
-    key = None if given.key == "none" else int(given.key, 16)
+    keys = [None if it == "none" else int(it, 16) for it in given.key.split(",")]
+    number, _, times = given.bad_sector.partition(":")
+    bad_sector = int(number), float(times or "inf")
 
     line = Terminal(given.unplug_after) if given.listen is None else Port(given.listen, given.unplug_after)
     print(line.name, flush=True)
     duart = Duart(line, given.baud)
-    board = Board(rom, duart, Drive(image, given.protect), key)
+    board = Board(rom, duart, Drive(image, given.protect, bad_sector), keys)
     parent = os.getppid()
     if given.listen is not None:
         while line.caller is None and os.getppid() == parent:

@@ -2,6 +2,7 @@
 //!
 //! The program is looked for in `REVEILLE`, else where cargo puts it beside the tests.
 
+pub mod machine;
 pub mod skerry;
 
 use std::collections::{BTreeMap, VecDeque};

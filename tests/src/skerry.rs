@@ -21,22 +21,34 @@ pub fn python() -> PathBuf {
     path
 }
 
-/// The bytes of the demo's ROM, as GNU binutils for the 68000 make them (`tests/demo/assemble.sh`).
+/// The bytes of the ROM's lower half, as GNU binutils for the 68000 make them (`tests/demo/assemble.sh`).
 ///
 /// # Panics
 /// If they are not installed, or refuse the source.
 #[must_use]
 pub fn rom() -> &'static [u8] {
     static ROM: OnceLock<Vec<u8>> = OnceLock::new();
-    ROM.get_or_init(|| {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let image = folder.path().join("rom.bin");
-        let demo = tests_folder().join("demo");
-        let output = Command::new("sh").arg(demo.join("assemble.sh")).arg(demo.join("skerry")).arg(&image).output();
-        let output = output.expect("a shell starts");
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-        std::fs::read(image).expect("the assembler has written")
-    })
+    ROM.get_or_init(|| made_by("assemble.sh"))
+}
+
+/// The bytes of the ROM with the service monitor in its upper half, as the GNU tools for the 68000 make them (`tests/demo/rom.sh`).
+///
+/// # Panics
+/// If they are not installed, or refuse the source.
+#[must_use]
+pub fn rom_with_service() -> &'static [u8] {
+    static ROM: OnceLock<Vec<u8>> = OnceLock::new();
+    ROM.get_or_init(|| made_by("rom.sh"))
+}
+
+fn made_by(script: &str) -> Vec<u8> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let image = folder.path().join("rom.bin");
+    let demo = tests_folder().join("demo");
+    let output = Command::new("sh").arg(demo.join(script)).arg(demo.join("skerry")).arg(&image).output();
+    let output = output.expect("a shell starts");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    std::fs::read(image).expect("the script has written")
 }
 
 /// The machine as a process; it ends with this value.
@@ -49,15 +61,15 @@ pub struct Skerry {
 }
 
 impl Skerry {
-    /// Starts it with options, which `tests/peers/skerry.py` lists.
+    /// Starts it with the bytes of a ROM and with options, which `tests/peers/skerry.py` lists.
     ///
     /// # Panics
     /// If it does not start.
     #[must_use]
-    pub fn start(options: &[&str]) -> Self {
+    pub fn start(rom: &[u8], options: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let image = folder.path().join("rom.bin");
-        std::fs::write(&image, rom()).expect("a temporary folder can be written to");
+        std::fs::write(&image, rom).expect("a temporary folder can be written to");
         let mut command = Command::new(python());
         command.arg(peer()).arg("--rom").arg(&image).args(options).stdin(Stdio::null()).stdout(Stdio::piped());
         let mut child = command.spawn().expect("the machine starts");

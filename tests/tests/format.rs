@@ -175,7 +175,7 @@ fn a_formatted_program_lists_as_before() {
     let before = listed(&demo);
     let output = format(copy.path(), &["--columns", "12,20,44", "--blanks", "."]);
     assert_eq!(output.code, 0, "{}", output.err);
-    assert!(output.out.ends_with("5 of 8 files written\n"), "{}", output.out);
+    assert!(output.out.ends_with("6 of 9 files written\n"), "{}", output.out);
     assert_ne!(file(&demo, "disk.s"), file(copy.path(), "disk.s"));
     assert_eq!(before, listed(copy.path()));
 }

@@ -4,89 +4,49 @@
 //! Words, texts and error numbers: `tests/demo/skerry`, whose own invention they are. The entry of the boot file: a FAT directory, from memory.
 
 use std::fmt::Write as _;
-use std::io::{ErrorKind, Read, Write};
-use std::net::TcpStream;
+use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::channel;
 use std::time::{Duration, Instant};
 
+use reveille_tests::machine::{BOOT_PROMPT as PROMPT, Machine, PATIENCE, Setup};
 use reveille_tests::skerry::{Skerry, rom};
 use reveille_tests::{file, folder, run, tests_folder};
 
-const PROMPT: &str = "\r\n* ";
 /// An address where nothing of the monitor lies.
 const FREE: usize = 0x9_0000;
 const SECTOR: usize = 512;
 /// Sectors of a 720 K disk.
 const SECTORS: usize = 1440;
-/// How long an answer may take before a test fails.
-const PATIENCE: Duration = Duration::from_secs(60);
 /// A program that the ROM takes: its header, two bytes that are no instruction, and their sum.
 const PROGRAM: &[u8] = b"SK12\0\0\0\x10\0\0\0\x02\x4a\xfc\0\0\x4a\xfc";
 
-/// The machine, and somebody at its console.
-struct Console {
-    line: TcpStream,
-    machine: Skerry,
-}
+/// The machine without its upper half, at its prompt.
+struct Console(Machine);
 
 impl Console {
-    /// Switches the machine on and waits for the prompt.
-    fn start(options: &[&str]) -> Self {
-        let (mut console, greeting) = Self::connect(options);
-        assert_eq!(greeting, format!("\r\nSKERRY 12  ROM 1.3\r\n{PROMPT}"));
+    /// Switches the machine on with key D held and waits for the prompt.
+    fn start(image: Option<&Path>, more: &[&str]) -> Self {
+        let (mut console, greeting) = Self::connect(image, "D", more);
+        assert_eq!(greeting, "\r\nSKERRY 12  ROM 1.3\r\n");
         assert_eq!(console.answer(""), "");
         console
     }
 
-    fn connect(options: &[&str]) -> (Self, String) {
-        let machine = Skerry::start(&[&["--listen", "0"], options].concat());
-        let line = call(&machine.name);
-        let mut console = Self { line, machine };
-        let greeting = console.until(|it| it.ends_with(PROMPT));
-        (console, greeting)
+    fn connect(image: Option<&Path>, keys: &str, more: &[&str]) -> (Self, String) {
+        let mut machine = Setup { rom: rom(), keys, image, more }.switch_on();
+        let greeting = machine.wait_for(PROMPT);
+        (Self(machine), greeting)
     }
 
-    fn send(&mut self, text: &str) {
-        self.line.write_all(text.as_bytes()).expect("the line takes it");
-    }
-
-    /// What comes until it is enough, or until the line is closed.
-    fn until(&mut self, is_enough: impl Fn(&str) -> bool) -> String {
-        let mut text = String::new();
-        while !is_enough(&text) {
-            let mut bytes = [0; 256];
-            match self.line.read(&mut bytes) {
-                Ok(0) => break,
-                Ok(count) => text.push_str(std::str::from_utf8(&bytes[..count]).expect("the monitor sends ASCII")),
-                Err(error) if error.kind() == ErrorKind::Interrupted => (),
-                Err(error) => panic!("{error} behind {text:?}"),
-            }
-        }
-        text
-    }
-
-    /// Types a line: it comes back as it is typed. Gives what comes between it and the next prompt.
     fn answer(&mut self, line: &str) -> String {
-        self.send(line);
-        let echo = self.until(|it| it.len() >= line.len());
-        assert_eq!(echo, line);
-        self.send("\r");
-        let text = self.until(|it| it.ends_with(PROMPT));
-        text.strip_suffix(PROMPT).expect("a prompt").trim_start_matches("\r\n").to_owned()
+        self.0.answer(line, PROMPT)
     }
 
     /// A line that is answered by nothing.
     fn tell(&mut self, line: &str) {
         assert_eq!(self.answer(line), "", "{line}");
     }
-}
-
-fn call(port: &str) -> TcpStream {
-    let port: u16 = port.parse().expect("the machine tells its port");
-    let line = TcpStream::connect(("127.0.0.1", port)).expect("the machine listens");
-    line.set_read_timeout(Some(PATIENCE)).expect("a time");
-    line
 }
 
 /// A folder with the image of a 720 K disk, as the demo's own table lays it out, with the boot file.
@@ -101,7 +61,7 @@ fn disk() -> (tempfile::TempDir, PathBuf) {
 }
 
 fn with_disk(image: &Path) -> Console {
-    Console::start(&["--image", image.to_str().expect("a temporary path is text")])
+    Console::start(Some(image), &[])
 }
 
 /// Bytes as the monitor lists them: sixteen on a line, behind the address of the first.
@@ -119,7 +79,7 @@ fn listed(from: usize, bytes: &[u8]) -> String {
 
 #[test]
 fn a_list_has_the_bytes_of_the_rom() {
-    let mut console = Console::start(&[]);
+    let mut console = Console::start(None, &[]);
     for (from, count) in [(0, 0x400), (0x400, 1), (0x401, 15), (0x7ff, 16), (0x801, 17), (0xc00, rom().len() - 0xc00)] {
         let line = format!("list {from:x} {count:x}");
         assert_eq!(console.answer(&line), listed(from, &rom()[from..from + count]), "{line}");
@@ -130,7 +90,7 @@ fn a_list_has_the_bytes_of_the_rom() {
 
 #[test]
 fn ram_takes_bytes_and_nothing_else_does() {
-    let mut console = Console::start(&[]);
+    let mut console = Console::start(None, &[]);
     console.tell(&format!("flood {FREE:x} 20 5a"));
     console.tell(&format!("byte {:x} C3", FREE + 3));
     let mut bytes = vec![0; 48];
@@ -146,7 +106,7 @@ fn ram_takes_bytes_and_nothing_else_does() {
 
 #[test]
 fn a_wrong_line_says_what_is_wrong_with_it() {
-    let mut console = Console::start(&[]);
+    let mut console = Console::start(None, &[]);
     let words = "E10 no such word, only: disk rom list byte flood take put fetch enter state";
     for line in ["lis", "lists", "l", "0", "?", "disk.", "*"] {
         assert_eq!(console.answer(line), words, "{line}");
@@ -164,31 +124,31 @@ fn a_wrong_line_says_what_is_wrong_with_it() {
 
 #[test]
 fn keys_take_back_a_character_or_the_line() {
-    let mut console = Console::start(&[]);
+    let mut console = Console::start(None, &[]);
     let (rubbed, first) = ("\u{8} \u{8}", listed(0, &rom()[..1]));
-    console.send("list 7\u{8}0 \u{7f} 2\u{8}1\r");
-    let text = console.until(|it| it.ends_with(PROMPT));
+    console.0.send("list 7\u{8}0 \u{7f} 2\u{8}1\r");
+    let text = console.0.until(|it| it.ends_with(PROMPT));
     assert_eq!(text, format!("list 7{rubbed}0 {rubbed} 2{rubbed}1\r\n{first}{PROMPT}"));
     // Nothing is left of the line, and it is not done.
-    console.send("byte 90000 ff\u{18}");
-    assert_eq!(console.until(|it| it.ends_with(PROMPT)), format!("byte 90000 ff{PROMPT}"));
+    console.0.send("byte 90000 ff\u{18}");
+    assert_eq!(console.0.until(|it| it.ends_with(PROMPT)), format!("byte 90000 ff{PROMPT}"));
     assert_eq!(console.answer("list 90000 1"), listed(FREE, &[0]));
     // More than a line holds is not taken, and so it does not come back.
     let long = "1".repeat(100);
-    console.send(&format!("{long}\u{18}"));
-    assert_eq!(console.until(|it| it.ends_with(PROMPT)), format!("{}{PROMPT}", &long[..72]));
+    console.0.send(&format!("{long}\u{18}"));
+    assert_eq!(console.0.until(|it| it.ends_with(PROMPT)), format!("{}{PROMPT}", &long[..72]));
     // At the beginning there is nothing to take back; other control characters mean nothing.
-    console.send("\u{8}\u{7f}\t\n\u{1b}list 0 1\r");
-    assert_eq!(console.until(|it| it.ends_with(PROMPT)), format!("list 0 1\r\n{first}{PROMPT}"));
+    console.0.send("\u{8}\u{7f}\t\n\u{1b}list 0 1\r");
+    assert_eq!(console.0.until(|it| it.ends_with(PROMPT)), format!("list 0 1\r\n{first}{PROMPT}"));
 }
 
 #[test]
 fn the_cancel_key_stops_a_list_at_the_end_of_a_line() {
-    let mut console = Console::start(&[]);
-    console.send("list 0 100000\r");
-    let _ = console.until(|it| it.matches("\r\n").count() > 8);
-    console.send("\u{18}");
-    let rest = console.until(|it| it.ends_with(PROMPT));
+    let mut console = Console::start(None, &[]);
+    console.0.send("list 0 100000\r");
+    let _ = console.0.until(|it| it.matches("\r\n").count() > 8);
+    console.0.send("\u{18}");
+    let rest = console.0.until(|it| it.ends_with(PROMPT));
     let last = rest.strip_suffix(PROMPT).and_then(|it| it.rsplit("\r\n").next()).expect("a line");
     assert_eq!(last.len(), listed(0, &[0; 16]).len(), "{last}");
     console.tell("");
@@ -260,13 +220,13 @@ fn a_sector_is_put_onto_the_disk_just_there() {
 
 #[test]
 fn what_is_wrong_with_the_drive_or_the_disk_is_told() {
-    let mut console = Console::start(&[]);
+    let mut console = Console::start(None, &[]);
     for line in ["take 0 90000", "put 0 90000", "fetch", "disk"] {
         assert_eq!(console.answer(line), "E1 drive not ready", "{line}");
     }
     let (folder, image) = disk();
     let before = file(folder.path(), "a.img");
-    let mut console = Console::start(&["--image", image.to_str().expect("text"), "--protect"]);
+    let mut console = Console::start(Some(&image), &["--protect"]);
     assert_eq!(console.answer("put 5 90000"), "E15 disk is write-protected");
     console.tell("take 5 90000");
     assert!(file(folder.path(), "a.img") == before);
@@ -305,12 +265,11 @@ fn the_boot_file_is_fetched_and_run() {
 #[test]
 fn the_key_at_reset_chooses_what_is_booted() {
     let (_folder, image) = disk();
-    let image = image.to_str().expect("a temporary path is text");
     for (key, expected) in
         [("none", "E18 illegal instruction"), ("A", "E18 illegal instruction"), ("C", "E8 not a Skerry program")]
     {
-        let (_, greeting) = Console::connect(&["--image", image, "--key", key]);
-        assert_eq!(greeting, format!("\r\nSKERRY 12  ROM 1.3\r\n\r\n{expected}{PROMPT}"), "{key}");
+        let (_, greeting) = Console::connect(Some(&image), key, &[]);
+        assert_eq!(greeting, format!("\r\nSKERRY 12  ROM 1.3\r\n\r\n{expected}"), "{key}");
     }
 }
 
@@ -318,7 +277,7 @@ fn the_key_at_reset_chooses_what_is_booted() {
 /// own, that of a trap the next one's.
 #[test]
 fn registers_are_those_of_the_last_exception() {
-    let mut console = Console::start(&[]);
+    let mut console = Console::start(None, &[]);
     let nothing = console.answer("state");
     assert_eq!(nothing.matches("=00000000").count(), 17, "{nothing}");
     assert!(nothing.ends_with("PC=00000000 SR=0000"), "{nothing}");
@@ -358,7 +317,7 @@ fn registers_are_those_of_the_last_exception() {
 /// Ten bits a character, as EIA-232 lines count them: 9600 bit/s are 960 characters a second.
 #[test]
 fn a_paced_line_is_not_faster_than_its_rate() {
-    let mut console = Console::start(&["--baud", "9600"]);
+    let mut console = Console::start(None, &["--baud", "9600"]);
     let begin = Instant::now();
     let text = console.answer("list 0 100");
     assert_eq!(text, listed(0, &rom()[..0x100]));
@@ -368,25 +327,25 @@ fn a_paced_line_is_not_faster_than_its_rate() {
 
 #[test]
 fn a_pulled_cable_ends_the_line_and_the_machine_goes_on() {
-    let mut console = Console::start(&["--unplug-after", "200"]);
+    let mut console = Console::start(None, &["--unplug-after", "200"]);
     console.tell("byte 90000 77");
-    console.send("list 0 100\r");
-    let text = console.until(|_| false);
+    console.0.send("list 0 100\r");
+    let text = console.0.until(|_| false);
     assert!(text.starts_with("list 0 100\r\n00000000:") && text.len() < 200, "{text:?}");
-    console.line = call(&console.machine.name);
-    let _ = console.line.set_read_timeout(Some(Duration::from_secs(1)));
+    console.0.call_again();
+    let _ = console.0.line.set_read_timeout(Some(Duration::from_secs(1)));
     // What it sends meanwhile is lost; then it waits at its prompt.
     let mut rest = [0; 4096];
-    while let Ok(count) = console.line.read(&mut rest) {
+    while let Ok(count) = console.0.line.read(&mut rest) {
         assert_ne!(count, 0, "the line is closed again");
     }
-    console.line.set_read_timeout(Some(PATIENCE)).expect("a time");
+    console.0.line.set_read_timeout(Some(PATIENCE)).expect("a time");
     assert_eq!(console.answer("list 90000 1"), listed(FREE, &[0x77]));
 }
 
 #[test]
 fn a_pseudo_terminal_serves_as_well() {
-    let machine = Skerry::start(&[]);
+    let machine = Skerry::start(rom(), &[]);
     let path = Path::new(&machine.name);
     let mut line = std::fs::OpenOptions::new().read(true).write(true).open(path).expect("the terminal is there");
     line.write_all(b"list 0 10\r").expect("the terminal takes it");
@@ -429,9 +388,9 @@ fn a_rehearsal_of_the_demos_sessions_comes_to_what_the_machine_that_runs_its_rom
     for (script, expected) in [("first-start.session", 0), ("boot-sector.session", 0), ("wrong-disk.session", 0)] {
         let (rehearsed_code, rehearsed) = played(folder.path(), script, &["--image", path]);
         // The machine is on, and stands at its prompt.
-        drop(std::mem::replace(&mut console.line, call(&console.machine.name)));
-        console.line.shutdown(std::net::Shutdown::Both).expect("it can be closed");
-        let address = format!("127.0.0.1:{}", console.machine.name);
+        console.0.call_again();
+        console.0.line.shutdown(std::net::Shutdown::Both).expect("it can be closed");
+        let address = format!("127.0.0.1:{}", console.0.port());
         let (code, real) = played(folder.path(), script, &["--connect", &address]);
         assert_eq!((code, rehearsed_code), (expected, expected), "{script}: {real}");
         for (a, b) in
@@ -447,9 +406,9 @@ fn a_rehearsal_of_the_demos_sessions_comes_to_what_the_machine_that_runs_its_rom
     }
     // Without a disk the firmware refuses in the same words as the rehearsal.
     drop(console);
-    let console = Console::start(&[]);
-    console.line.shutdown(std::net::Shutdown::Both).expect("it can be closed");
-    let address = format!("127.0.0.1:{}", console.machine.name);
+    let console = Console::start(None, &[]);
+    console.0.line.shutdown(std::net::Shutdown::Both).expect("it can be closed");
+    let address = format!("127.0.0.1:{}", console.0.port());
     let (code, real) = played(folder.path(), "wrong-disk.session", &["--connect", &address]);
     let (rehearsed_code, rehearsed) = played(folder.path(), "wrong-disk.session", &["--no-disk"]);
     assert_eq!((code, rehearsed_code), (1, 1));

@@ -67,6 +67,8 @@ pub(crate) fn findings(program: &Program, analysis: &Analysis) -> Vec<Finding> {
                         Evidence { place: other.place, span: reveille_program::definition_span(program, other.place) };
                     Finding::new("name-007", at, message).related(at_other, format!("`{name}` is defined here"))
                 }
+                // What C defines has an underscore before its name, and no module of this program is C.
+                None if name.starts_with('_') => continue,
                 None => Finding::new(
                     "name-007",
                     at,

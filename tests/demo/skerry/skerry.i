@@ -1,7 +1,7 @@
 *
 *	SKERRY.I	Skerry 12 tide recorder: memory map and constants
 *
-*	Taken in once, by boot.s, before anything else.
+*	Taken in by boot.s and service.s, before anything else.
 *	Last change 3 Mar 86: key numbers moved here from the panel code.
 *
 
