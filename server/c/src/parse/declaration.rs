@@ -318,7 +318,7 @@ impl<'a> Parser<'a> {
         while !self.is_lost {
             let start = self.at;
             if self.eat("...") {
-                continue;
+                break;
             }
             if parameters.is_old_style {
                 let Some(name) = self.peek().filter(|it| is_name(Some(it))) else {
