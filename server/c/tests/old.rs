@@ -282,6 +282,26 @@ fn bit_fields_share_a_word_from_its_highest_bit_on() {
 }
 
 #[test]
+fn strings_and_pointers_take_words_that_nobody_explains() {
+    let unit = clean("f() { puts(ESC \"[2J\" HOME \"x\"); }\nchar far *p;\n");
+    let mut found = Vec::new();
+    unit.functions()[0].expressions(&mut |it| {
+        if let ExprKind::Text(text) = &it.kind {
+            found.push(text.clone());
+        }
+    });
+    assert_eq!(found, [b"[2Jx".to_vec()]);
+    assert_eq!(&*unit.objects()[0].name, "p");
+}
+
+#[test]
+fn a_line_that_is_a_macro_s_call_leaves_the_next_one() {
+    let unit = read("VERSION(1, 2)\nint x;\nDECLARE(y)\nf() { }\n");
+    assert_eq!(unit.objects().iter().map(|it| &*it.name).collect::<Vec<_>>(), ["x"]);
+    assert_eq!(names(&unit), ["f"]);
+}
+
+#[test]
 fn inner_names_hide_outer_ones() {
     let text = "int n; f(n) { { int n; n = 1; } n = 2; }\ng() { n = 3; }\n";
     let unit = clean(text);

@@ -3,6 +3,7 @@
 mod declaration;
 mod expression;
 mod initial;
+mod record;
 mod statement;
 
 use std::sync::{Arc, LazyLock};
