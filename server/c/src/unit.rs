@@ -14,6 +14,9 @@ use crate::text::{FileKey, Settings, Span, Text};
 use crate::tree::{Assembly, Declaration, Expr, ExprKind, Function, Object};
 use crate::types::{Number, Type, Types};
 
+/// Macros that are other words for each other.
+const MOST_WORDS: usize = 8;
+
 /// What a file and its includes say.
 #[derive(Debug)]
 pub struct Unit {
@@ -200,15 +203,20 @@ impl Unit {
 
     /// The bytes that an object starts with, in the order of memory. None for one that nothing initialises, or of unknown size.
     pub fn data(&self, object: &Object) -> Option<Vec<Element>> {
-        self.judged(None, |it| data::data(object, it))
+        self.judged(Some(object.name_span), |it| data::data(object, it))
     }
 
-    /// The name of what a call calls, when it is a name.
-    pub fn called<'e>(&self, call: &'e Expr) -> Option<&'e str> {
+    /// The name of what a call calls, when it is a name. Of a macro that is another word for a name, that name.
+    pub fn called<'a>(&'a self, call: &'a Expr) -> Option<&'a str> {
         let ExprKind::Call { function, .. } = &call.kind else { return None };
-        match &function.kind {
-            ExprKind::Name(name) => Some(name),
-            _ => None,
+        let ExprKind::Name(name) = &function.kind else { return None };
+        let mut name = name;
+        for _ in 0..MOST_WORDS {
+            match self.macros.other_word(name, function.span) {
+                Some(other) => name = other,
+                None => break,
+            }
         }
+        Some(name)
     }
 }

@@ -7,7 +7,7 @@ use crate::names::{Look, Role, is_keyword, is_type_word};
 use crate::text::Span;
 use crate::tokens::{Kind, Token};
 use crate::tree::{Assembly, Declaration, Function, Object};
-use crate::types::{Enum, EnumConstant, Field, Integer, Record, Type, Typedef};
+use crate::types::{Integer, Type, Typedef};
 
 /// Parts of one declarator: more are not kept.
 const MOST_PARTS: usize = 32;
@@ -110,7 +110,7 @@ impl<'a> Parser<'a> {
                             None => self.see_name(token),
                         }
                         whole = Some(Type::Named(known));
-                    } else if is_before_name || (!is_named && next.is_some_and(|it| it.is("*"))) {
+                    } else if is_before_name || next.is_some_and(|it| it.is("*")) {
                         self.see(token, Role::Unknown, false, None, Look::Global);
                         whole = whole.or((!is_number).then(|| Type::Named(token.text.clone())));
                     } else {
@@ -132,115 +132,6 @@ impl<'a> Parser<'a> {
             None => Type::Integer(Integer { bytes, is_signed: !unsigned }),
         };
         said
-    }
-
-    /// A tag that is there, or one that is made of the place.
-    fn tag(&mut self, start: usize) -> (Arc<str>, Option<Span>) {
-        if let Some(tag) = self.peek().filter(|it| it.kind == Kind::Name && !is_keyword(&it.text)) {
-            self.bump();
-            let is_definition = self.is("{");
-            self.see(tag, Role::Type, is_definition, None, Look::Tag);
-            return (tag.text.clone(), Some(tag.span));
-        }
-        let at = self.span_from(start);
-        (format!("<{}:{}:{start}", at.file.0, at.start).into(), None)
-    }
-
-    fn record(&mut self) -> Type {
-        let start = self.at;
-        let is_union = self.is_word("union");
-        self.bump();
-        let (tag, tag_span) = self.tag(start);
-        if !self.is("{") {
-            return Type::Record(tag);
-        }
-        if !self.enter() {
-            self.lose();
-            self.skip_part();
-            return Type::Record(tag);
-        }
-        self.bump();
-        let mut fields = Vec::new();
-        while self.peek().is_some() && !self.is("}") && !self.is_lost {
-            if self.eat(";") {
-                continue;
-            }
-            let said = self.specifiers();
-            while !self.is(";") && !self.is("}") && !self.is_lost {
-                fields.extend(self.field(&said));
-                if !self.eat(",") {
-                    break;
-                }
-            }
-            // The last semicolon could be left out.
-            if !self.is("}") {
-                self.expect(";");
-            }
-        }
-        self.expect("}");
-        self.depth -= 1;
-        let bytes = self.types.lay_out(&mut fields, is_union, self.int_bytes);
-        let span = self.span_from(start);
-        self.types.add_record(Record { tag: tag.clone(), tag_span, span, is_union, fields, bytes });
-        Type::Record(tag)
-    }
-
-    fn field(&mut self, said: &Said) -> Option<Field> {
-        let at = self.at;
-        let declared = self.declarator();
-        let is_bits = self.eat(":");
-        let width = if is_bits { self.conditional_value() } else { None };
-        if declared.name.is_none() && !is_bits {
-            self.lose();
-            return None;
-        }
-        let name_span = declared.name.map_or(self.span_from(at), |it| it.span);
-        if let Some(name) = declared.name {
-            self.see(name, Role::Member, true, Some(name.span), Look::Known);
-        }
-        let width = width.and_then(|it| u32::try_from(it).ok()).filter(|it| *it <= self.int_bytes * 8);
-        Some(Field {
-            name: declared.name.map_or_else(|| "".into(), |it| it.text.clone()),
-            name_span,
-            ty: declared.ty(&said.ty),
-            offset: None,
-            bits: is_bits.then(|| (0, width.unwrap_or_default())),
-        })
-    }
-
-    /// A constant that is needed now.
-    fn conditional_value(&mut self) -> Option<i64> {
-        let expression = self.assignment();
-        self.judged(|judge| judge.number(&expression)).map(|it| it.value)
-    }
-
-    fn enumeration(&mut self) -> Type {
-        let start = self.at;
-        self.bump();
-        let (tag, tag_span) = self.tag(start);
-        if !self.eat("{") {
-            return Type::Enum(tag);
-        }
-        let mut constants: Vec<EnumConstant> = Vec::new();
-        let mut next = Some(0i64);
-        while let Some(name) = self.peek().filter(|it| it.kind == Kind::Name) {
-            self.bump();
-            self.see(name, Role::EnumConstant, true, Some(name.span), Look::Known);
-            if self.eat("=") {
-                next = self.conditional_value();
-            }
-            let constant = EnumConstant { name: name.text.clone(), name_span: name.span, value: next };
-            next = next.and_then(|it| it.checked_add(1));
-            // Constants may name the ones before.
-            self.types.add_constant(constant.clone());
-            constants.push(constant);
-            if self.is_lost || !self.eat(",") {
-                break;
-            }
-        }
-        self.expect("}");
-        self.types.add_enum(Enum { tag: tag.clone(), tag_span, constants });
-        Type::Enum(tag)
     }
 
     /// A type by itself, as in a cast.
@@ -285,7 +176,7 @@ impl<'a> Parser<'a> {
         }
         while !self.is_lost {
             if self.eat("[") {
-                let count = if self.is("]") { None } else { self.conditional_value() };
+                let count = if self.is("]") { None } else { self.needed_value() };
                 self.expect("]");
                 declared.parts.push(Part::Array(count.and_then(|it| u32::try_from(it).ok())));
             } else if self.is("(") {
@@ -318,7 +209,7 @@ impl<'a> Parser<'a> {
         while !self.is_lost {
             let start = self.at;
             if self.eat("...") {
-                continue;
+                break;
             }
             if parameters.is_old_style {
                 let Some(name) = self.peek().filter(|it| is_name(Some(it))) else {
@@ -362,6 +253,11 @@ impl<'a> Parser<'a> {
             self.items.assembly.push(assembly);
             return;
         }
+        if let Some(length) = self.macro_line() {
+            self.trouble();
+            self.at += length;
+            return;
+        }
         self.is_lost = false;
         self.depth = 0;
         self.scopes.clear();
@@ -384,12 +280,32 @@ impl<'a> Parser<'a> {
                 break;
             }
         }
+        // Macros that nobody knows may stand for whole declarations: then the next line is one of its own.
+        if !self.is_lost && !self.is(";") && self.peek().is_none_or(|it| it.is_flush) {
+            self.trouble();
+            return;
+        }
         if !self.is_lost {
             self.expect(";");
         }
         if self.is_lost {
             self.skip_item(start);
         }
+    }
+
+    /// How many tokens a line like `VERSION(1, "a")` has that is no declaration: a macro that nobody knows.
+    fn macro_line(&self) -> Option<usize> {
+        let is_name = self.peek().is_some_and(|it| it.kind == Kind::Name && it.is_flush && !is_keyword(&it.text));
+        if !is_name || !self.ahead(1)?.is("(") {
+            return None;
+        }
+        let inside = self.tokens[self.at + 2..].iter().take(64);
+        let length = inside.clone().position(|it| it.is(")") || it.is("(") || it.is("["))?;
+        let has_values = inside.take(length).any(|it| matches!(it.kind, Kind::Number | Kind::Text | Kind::Character));
+        let close = self.ahead(2 + length)?;
+        let behind = self.ahead(3 + length);
+        let is_end = behind.is_none_or(|it| it.is(";") || (it.is_flush && !it.is("{")));
+        (close.is(")") && has_values && is_end).then_some(3 + length)
     }
 
     /// Skips what cannot be read outside of functions: to a semicolon, a block's end or what looks like the next function.

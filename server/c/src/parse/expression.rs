@@ -265,10 +265,12 @@ impl<'a> Parser<'a> {
             }
             Kind::Text => self.strings(start),
             Kind::Name if !is_keyword(&token.text) => {
-                let is_string = |it: Option<&Token>| {
-                    it.is_some_and(|it| it.kind == Kind::Text || self.macros.strings(&it.text, it.span).is_some())
-                };
-                if is_string(Some(token)) && is_string(self.ahead(1)) {
+                // A name beside a string is one too, whether its macro is known or not.
+                let is_macro = self.macros.strings(&token.text, token.span).is_some();
+                let next = self.ahead(1);
+                let is_before_name =
+                    is_macro && next.is_some_and(|it| self.macros.strings(&it.text, it.span).is_some());
+                if is_before_name || next.is_some_and(|it| it.kind == Kind::Text) {
                     return self.strings(start);
                 }
                 self.bump();
@@ -289,19 +291,18 @@ impl<'a> Parser<'a> {
         }
     }
 
-    /// Strings beside each other are one, also those that macros stand for.
+    /// Strings beside each other are one, also those that macros stand for; one that nobody knows adds nothing.
     fn strings(&mut self, start: usize) -> Expr {
         let mut bytes = Vec::new();
         while let Some(token) = self.peek() {
-            if token.kind == Kind::Text {
-                bytes.extend(unquoted(&token.text));
-            } else if token.kind == Kind::Name
-                && let Some(parts) = self.macros.strings(&token.text, token.span)
-            {
-                parts.iter().for_each(|it| bytes.extend(unquoted(&it.text)));
-                self.see_name(token);
-            } else {
-                break;
+            match token.kind {
+                Kind::Text => bytes.extend(unquoted(&token.text)),
+                Kind::Name if !is_keyword(&token.text) => {
+                    let parts = self.macros.strings(&token.text, token.span).unwrap_or_default();
+                    parts.iter().for_each(|it| bytes.extend(unquoted(&it.text)));
+                    self.see_name(token);
+                }
+                _ => break,
             }
             self.bump();
         }

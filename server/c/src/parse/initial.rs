@@ -3,8 +3,11 @@
 use super::Parser;
 use crate::names::{Look, Role};
 use crate::tokens::Kind;
-use crate::tree::{Designator, ExprKind, Init};
+use crate::tree::{Designator, Expr, ExprKind, Init};
 use crate::types::Type;
+
+/// Records in records.
+const DEEPEST: usize = 64;
 
 impl Parser<'_> {
     /// What stands behind `=`, if anything does. An array without a number of items gets it here.
@@ -13,8 +16,8 @@ impl Parser<'_> {
             return None;
         }
         let init = self.init();
-        if let Type::Array(_, count @ None) = ty {
-            *count = self.items_of(&init).and_then(|it| u32::try_from(it).ok());
+        if let Type::Array(of, count @ None) = ty {
+            *count = self.items_of(of, &init).and_then(|it| u32::try_from(it).ok());
         }
         Some(init)
     }
@@ -61,26 +64,73 @@ impl Parser<'_> {
         self.init()
     }
 
-    /// How many items a list gives an array whose items are no arrays or records written without braces.
-    fn items_of(&self, init: &Init) -> Option<usize> {
+    /// How many items a list gives an array.
+    fn items_of(&self, of: &Type, init: &Init) -> Option<usize> {
         match init {
             Init::Value(value) => match &value.kind {
                 ExprKind::Text(bytes) => Some(bytes.len() + 1),
                 _ => None,
             },
             Init::List(list, _) => {
-                let (mut at, mut most) = (0usize, 0usize);
-                for it in list {
+                if let [Init::Value(Expr { kind: ExprKind::Text(bytes), .. })] = &list[..]
+                    && self.types.size(of, self.int_bytes) == Some(1)
+                {
+                    return Some(bytes.len() + 1);
+                }
+                let (mut item, mut most, mut at) = (0usize, 0usize, 0);
+                while let Some(it) = list.get(at) {
                     if let Init::Designated(Designator::Index(index), _) = it {
                         let value = self.judged(|judge| judge.number(index))?.value;
-                        at = usize::try_from(value).ok()?;
+                        item = usize::try_from(value).ok()?;
                     }
-                    at = at.checked_add(1)?;
-                    most = most.max(at);
+                    let before = at;
+                    self.take(of, list, &mut at, 0);
+                    if at == before {
+                        return None;
+                    }
+                    item = item.checked_add(1)?;
+                    most = most.max(item);
                 }
                 Some(most)
             }
             Init::Designated(..) => None,
+        }
+    }
+
+    /// Passes what an item takes of a list: braces, or as many values as it has parts.
+    fn take(&self, ty: &Type, list: &[Init], at: &mut usize, depth: usize) {
+        let Some(Init::Value(value)) = list.get(*at) else {
+            *at += 1;
+            return;
+        };
+        match self.types.resolved(ty) {
+            Some(Type::Array(of, Some(count))) if depth < DEEPEST => {
+                let is_text = matches!(value.kind, ExprKind::Text(_));
+                if is_text && self.types.size(of, self.int_bytes) == Some(1) {
+                    *at += 1;
+                    return;
+                }
+                for _ in 0..*count {
+                    let before = *at;
+                    self.take(of, list, at, depth + 1);
+                    if *at == before || *at >= list.len() {
+                        return;
+                    }
+                }
+            }
+            Some(Type::Record(tag)) if depth < DEEPEST => {
+                let Some(record) = self.types.record(tag) else {
+                    *at += 1;
+                    return;
+                };
+                let fields = record.fields.iter().filter(|it| !it.name.is_empty());
+                for field in fields.take(if record.is_union { 1 } else { usize::MAX }) {
+                    if *at < list.len() {
+                        self.take(&field.ty, list, at, depth + 1);
+                    }
+                }
+            }
+            _ => *at += 1,
         }
     }
 }

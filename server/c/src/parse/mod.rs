@@ -3,6 +3,7 @@
 mod declaration;
 mod expression;
 mod initial;
+mod record;
 mod statement;
 
 use std::sync::{Arc, LazyLock};
@@ -69,14 +70,14 @@ static NO_MACROS: LazyLock<Macros> = LazyLock::new(Macros::default);
 pub(crate) fn is_expression(tokens: &[Token]) -> bool {
     let mut parser = Parser::new(tokens, &NO_MACROS, &NO_TYPES, 4);
     parser.assignment();
-    parser.at == tokens.len() && parser.items.troubles.is_empty()
+    parser.is_whole()
 }
 
 /// Tokens as one expression.
 pub(crate) fn expression(tokens: &[Token], types: &Types, macros: &Macros, int_bytes: u32) -> Option<Expr> {
     let mut parser = Parser::new(tokens, macros, types, int_bytes);
     let expression = parser.expression();
-    (parser.at == tokens.len() && parser.items.troubles.is_empty()).then_some(expression)
+    parser.is_whole().then_some(expression)
 }
 
 /// All that a unit's tokens say.
@@ -108,6 +109,11 @@ impl<'a> Parser<'a> {
             globals: Globals::default(),
             items: Items::default(),
         }
+    }
+
+    /// All tokens were read, and nothing was broken.
+    fn is_whole(&self) -> bool {
+        self.at == self.tokens.len() && !self.is_lost && self.items.troubles.is_empty()
     }
 
     fn peek(&self) -> Option<&'a Token> {
