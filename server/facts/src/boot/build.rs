@@ -8,7 +8,9 @@ use rustc_hash::FxHashMap;
 use super::functions::Functions;
 use super::tell::{Around, Mention, name_at, routines};
 use super::walk::{Node, Spot, Walk};
-use super::{BootPath, Choice, Command, PathRoutine, PathStep, Printed, Start, StepKind, advice, commands};
+use super::{
+    BootPath, Choice, Command, PathRoutine, PathStep, Printed, Start, StepKind, advice, c_steps, c_texts, commands,
+};
 use crate::Machine;
 use crate::access::on_bus;
 use crate::c::{CUnit, convention};
@@ -119,11 +121,14 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     let around = Around { mentions: &mentions, files: &files, device: &device };
     let told = routines(&mut walk, &nodes, &around);
     let mut routines = told.all;
+    texts.extend(c_texts::texts(&walk, &told.used));
     tell_who_tells(&mut routines);
     commands.extend(commands::compared(&routines));
     // The words of commands are no texts that are printed.
     let is_word = |text: &Printed| commands.iter().any(|it| it.at == text.at);
-    texts.retain(|it| !is_word(it));
+    // Nor are those of files, where nothing else is made of them.
+    let is_name = |text: &Printed| text.text.len() <= 16 && c_steps::file_name(text.text.as_bytes()).is_some();
+    texts.retain(|it| !is_word(it) && !is_name(it));
     let choices = routines.iter().flat_map(|it| &it.steps).filter_map(choice).collect();
     BootPath { starts, routines, choices, commands, texts }
 }

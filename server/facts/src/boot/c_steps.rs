@@ -181,23 +181,36 @@ impl Telling<'_, '_> {
         self.expression(condition, condition.span);
         let known = self.unit.unit.value(condition).map(|it| it.value != 0);
         let quoted = self.inside.quoted(condition);
+        let (yes, no) = match &condition.kind {
+            // What is given or called is asked whether it is something.
+            ExprKind::Assign("=", _, from) => {
+                let from = self.inside.quoted(from);
+                (format!("`{from}` is not 0"), format!("`{from}` is 0"))
+            }
+            ExprKind::Call { .. } | ExprKind::Name(_) | ExprKind::Member { .. } | ExprKind::Unary("*", _) => {
+                (format!("`{quoted}` is not 0"), format!("`{quoted}` is 0"))
+            }
+            ExprKind::Unary("!", of) => {
+                let of = self.inside.quoted(of);
+                (format!("`{of}` is 0"), format!("`{of}` is not 0"))
+            }
+            _ => (format!("`{quoted}`"), format!("not `{quoted}`")),
+        };
         if known != Some(false) {
             let before = self.steps.len();
-            let words = format!("`{quoted}`");
-            self.decision(condition, words.clone());
+            self.decision(condition, yes.clone());
             let own = self.steps.len();
-            self.guarded(words, condition.span, then);
+            self.guarded(yes, condition.span, then);
             self.drop_empty(before, own);
         }
         if known != Some(true) && !otherwise.is_empty() {
             let before = self.steps.len();
-            let words = format!("not `{quoted}`");
-            self.decision(condition, words.clone());
+            self.decision(condition, no.clone());
             if let Some(own) = self.steps.get_mut(before) {
                 own.is_equal = false;
             }
             let own = self.steps.len();
-            self.guarded(words, condition.span, otherwise);
+            self.guarded(no, condition.span, otherwise);
             self.drop_empty(before, own);
         }
     }

@@ -101,13 +101,19 @@ fn table(table: Option<String>, items: &[(Item, Evidence)]) -> Vec<Found> {
         return Vec::new();
     }
     let has_key = |range: &[(Item, Evidence)]| range.iter().any(|it| key(&it.0).is_some());
-    // A row ends with its routine where something stands before the first one, else it begins with it.
+    // Rows of one length, or such that end with their routine where something stands before the first one, or begin with it.
+    let length = code[1] - code[0];
+    let is_regular = code.windows(2).all(|it| it[1] - it[0] == length);
     let is_last = has_key(&items[..code[0]]);
     let mut rows = Vec::new();
     for (at, own) in code.iter().enumerate() {
         let before = if at == 0 { 0 } else { code[at - 1] + 1 };
         let behind = code.get(at + 1).copied().unwrap_or(items.len());
-        let row = if is_last { before..*own } else { *own + 1..behind };
+        let row = match is_last {
+            _ if is_regular && code[0] < length => own - code[0]..(own - code[0] + length).min(items.len()),
+            true => before..*own,
+            false => *own + 1..behind,
+        };
         if row.len() > MOST_ITEMS {
             return Vec::new();
         }

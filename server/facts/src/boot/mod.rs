@@ -4,6 +4,7 @@
 mod advice;
 mod build;
 mod c_steps;
+mod c_texts;
 mod commands;
 mod condition;
 mod effect;

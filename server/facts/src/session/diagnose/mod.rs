@@ -60,7 +60,7 @@ pub(crate) enum Role {
 }
 
 impl Cause {
-    fn new(depth: usize, at: Option<Evidence>, message: impl Into<String>) -> Self {
+    pub(crate) fn new(depth: usize, at: Option<Evidence>, message: impl Into<String>) -> Self {
         Self { message: message.into(), at, depth, role: Role::Other, code: None }
     }
 }
