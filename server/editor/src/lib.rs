@@ -26,6 +26,7 @@ mod signature;
 mod structure;
 mod symbols;
 mod tokens;
+mod way;
 
 pub use actions::{Action, TextEdit, actions, rewrites};
 pub use block::{bytes_text, disk_svg, disk_text, formulas, on_tracks, table_of_blocks};
@@ -51,3 +52,4 @@ pub use signature::{Signature, signatures};
 pub use structure::{Block, BlockKind};
 pub use symbols::{Found, OutlineKind, OutlineSymbol, outline, search};
 pub use tokens::{SemanticKind, SemanticToken, semantic_tokens};
+pub use way::{way_dot, way_svg, way_text};

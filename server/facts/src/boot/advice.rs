@@ -4,12 +4,47 @@
 struct Advice {
     /// In small letters; each stands for itself or begins a longer word.
     words: &'static [&'static str],
+    /// Of these one has to be there, too; none where the words alone tell.
+    beside: &'static [&'static str],
     advice: &'static str,
 }
 
+/// A text without one of these tells of no trouble.
+const TROUBLE: &[&str] = &[
+    "no",
+    "not",
+    "bad",
+    "error",
+    "err",
+    "fail",
+    "cannot",
+    "can't",
+    "wrong",
+    "too",
+    "unknown",
+    "damaged",
+    "broken",
+    "lost",
+    "outside",
+    "protected",
+    "illegal",
+    "invalid",
+    "missing",
+    "timeout",
+    "timed",
+    "wants",
+    "odd",
+    "do not",
+    "does",
+    "without",
+    "crc",
+    "corrupt",
+];
+
 const ADVICE: &[Advice] = &[
     Advice {
-        words: &["not ready", "no drive", "drive not", "no disk", "timeout", "time out", "timed out"],
+        words: &["not ready", "no disk turns", "no drive", "drive not", "no disk", "timeout", "time out", "timed out"],
+        beside: &[],
         advice: "drive selected and turning, disk in it and the right way up, cable and terminator; the ready line, if the drive has one",
     },
     Advice {
@@ -26,14 +61,17 @@ const ADVICE: &[Advice] = &[
             "i/o error",
             "disk error",
         ],
+        beside: &[],
         advice: "try a copy of the disk first; clean the heads, then compare the track's format with the disk's (`image check`), and image what can still be read",
     },
     Advice {
-        words: &["format", "unknown disk", "parameter block", "media", "geometry"],
+        words: &["format", "laid out", "unknown disk", "parameter block", "media", "geometry"],
+        beside: &[],
         advice: "the disk's boot sector against the firmware's tables: `reveille image check` names the fields that differ",
     },
     Advice {
         words: &["fat", "cluster", "directory"],
+        beside: &[],
         advice: "the file system of the disk: `reveille image check` follows every chain",
     },
     Advice {
@@ -50,14 +88,26 @@ const ADVICE: &[Advice] = &[
             "can't open",
             "not on disk",
         ],
+        beside: &[],
         advice: "the boot file's name, character by character, and whether it stands in the root directory: `reveille image list`",
     },
     Advice {
-        words: &["not a program", "no program", "header", "magic", "executable", "not a "],
+        words: &[
+            "not a program",
+            "no program",
+            "is no program",
+            "header",
+            "magic",
+            "executable",
+            "not executable",
+            "relocat",
+        ],
+        beside: &[],
         advice: "the boot file's first bytes against what the loader asks for: `reveille image extract`, then look at its header",
     },
     Advice {
         words: &["checksum", "wrong sum", "bad sum", " sum"],
+        beside: &[],
         advice: "the file may be damaged or of another release: compare it with another copy",
     },
     Advice {
@@ -71,26 +121,32 @@ const ADVICE: &[Advice] = &[
             "no room",
             "memory full",
         ],
+        beside: &[],
         advice: "the sizes and the load address in the file's header against the memory that is fitted",
     },
     Advice {
         words: &["ram", "memory"],
+        beside: &["bad", "fail", "error", "at "],
         advice: "the memory chips of the address that is printed with it: both halves of the bus, their sockets, refresh",
     },
     Advice {
-        words: &["rom", "prom"],
+        words: &["rom", "prom", "eprom"],
+        beside: &["bad", "fail", "sum", "error", "check"],
         advice: "the ROMs: even and odd exchanged, one of another release, a bent pin (`reveille rom compare`)",
     },
     Advice {
         words: &["write-protect", "write protect", "protected"],
+        beside: &[],
         advice: "leave it protected unless something has to be written, and then only on a copy",
     },
     Advice {
         words: &["bus error"],
+        beside: &[],
         advice: "the address that was touched: a board that is not fitted, or a device that does not answer",
     },
     Advice {
         words: &["address error", "illegal instruction", "trap", "interrupt", "exception"],
+        beside: &[],
         advice: "what ran last: a damaged boot file, or ROMs that do not belong together",
     },
 ];
@@ -104,7 +160,10 @@ pub(super) fn of(text: &str) -> Vec<&'static str> {
             !word.starts_with(|it: char| it.is_alphanumeric()) || before.is_none_or(|it| !it.is_alphanumeric())
         })
     };
-    ADVICE.iter().filter(|it| it.words.iter().any(|it| has(it))).map(|it| it.advice).collect()
+    let is_beside = |it: &&Advice| it.beside.is_empty() || it.beside.iter().any(|it| text.contains(it));
+    let of_trouble = TROUBLE.iter().any(|it| has(it));
+    let found = ADVICE.iter().filter(|it| of_trouble && it.words.iter().any(|it| has(it))).filter(is_beside);
+    found.map(|it| it.advice).collect()
 }
 
 #[cfg(test)]
@@ -117,6 +176,7 @@ mod tests {
         assert!(of("E1 drive not ready")[0].contains("drive selected"));
         assert!(of("E6 no SKERRY.SYS on disk")[0].contains("name"));
         assert!(of("SKERRY 12 at your service").is_empty());
-        assert!(of("PROGRAM started").is_empty(), "`ram` only where a word begins so");
+        assert!(of("no PROGRAM").is_empty(), "`ram` only where a word begins so");
+        assert!(of("SKERRY 12  ROM 1.3").is_empty(), "no trouble");
     }
 }

@@ -10,6 +10,7 @@ use super::tell::{Around, Mention, name_at, routines};
 use super::walk::{Node, Spot, Walk};
 use super::{
     BootPath, Choice, Command, PathRoutine, PathStep, Printed, Start, StepKind, advice, c_steps, c_texts, commands,
+    files, questions,
 };
 use crate::Machine;
 use crate::access::on_bus;
@@ -121,7 +122,15 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     let around = Around { mentions: &mentions, files: &files, device: &device };
     let told = routines(&mut walk, &nodes, &around);
     let mut routines = told.all;
-    texts.extend(c_texts::texts(&walk, &told.used));
+    let (of_c, numbers) = c_texts::texts(&walk, &told.used);
+    texts.extend(of_c);
+    for step in routines.iter_mut().flat_map(|it| &mut it.steps).filter(|it| it.kind == StepKind::Back) {
+        let text = step.to.take().and_then(|it| numbers.get(it.as_str()));
+        if let Some(text) = text {
+            step.kind = StepKind::Error;
+            step.words = format!("{}: the number of `{text}`", step.words);
+        }
+    }
     tell_who_tells(&mut routines);
     commands.extend(commands::compared(&routines));
     // The words of commands are no texts that are printed.
@@ -130,7 +139,11 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     let is_name = |text: &Printed| text.text.len() <= 16 && c_steps::file_name(text.text.as_bytes()).is_some();
     texts.retain(|it| !is_word(it) && !is_name(it));
     let choices = routines.iter().flat_map(|it| &it.steps).filter_map(choice).collect();
-    BootPath { starts, routines, choices, commands, texts }
+    let files = files::files(&routines, &texts);
+    let mut path = BootPath { starts, routines, choices, files, commands, texts, questions: Vec::new() };
+    let has_disk = model.blocks().any(|it| is_own(model, &machine, it.at.place.file));
+    path.questions = questions::questions(&path, !machine.memory.is_empty(), has_disk);
+    path
 }
 
 fn choice(step: &PathStep) -> Option<Choice> {

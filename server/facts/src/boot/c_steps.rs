@@ -173,7 +173,7 @@ impl Telling<'_, '_> {
     }
 
     fn round(&mut self, condition: &Expr, body: &[Statement]) {
-        let words = format!("while `{}`", self.inside.quoted(condition));
+        let words = format!("`{}` holds", self.inside.quoted(condition));
         self.guarded(words, condition.span, body);
     }
 
@@ -284,7 +284,8 @@ impl Telling<'_, '_> {
         if number.is_some() {
             let words = format!("comes back with {}", self.inside.quoted(value));
             let own = self.step(StepKind::Back, words, span);
-            self.steps.push(PathStep { value: number, ..own });
+            let to = if let ExprKind::Name(name) = &value.kind { Some(name.to_string()) } else { None };
+            self.steps.push(PathStep { value: number, to, ..own });
         }
     }
 
@@ -340,7 +341,7 @@ impl Telling<'_, '_> {
             && let Some(name) = file_name(bytes)
         {
             let own = self.step(StepKind::File, format!("the file `{name}`"), at);
-            self.steps.push(own);
+            self.steps.push(PathStep { to: Some(name), ..own });
         }
         let text = self.unit.unit.text(statement);
         let quoted = text.split_whitespace().collect::<Vec<_>>().join(" ");

@@ -26,8 +26,8 @@ struct Entry<'a> {
     at: Span,
 }
 
-/// The texts that functions that were come to can print; `used` is what each of them uses, by its number.
-pub(super) fn texts(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> Vec<Printed> {
+/// The texts that functions that were come to can print, and those whose numbers have names; `used` is what each function uses, by its number.
+pub(super) fn texts(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> (Vec<Printed>, FxHashMap<Arc<str>, String>) {
     let mut found: Vec<Printed> = Vec::new();
     for (function, own) in used {
         let (unit, function) = walk.functions.get(*function);
@@ -42,10 +42,11 @@ pub(super) fn texts(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> Vec<Printed
             found.push(Printed { text, at, causes, advice });
         }
     }
-    found.extend(in_tables(walk, used));
+    let (in_tables, numbers) = in_tables(walk, used);
+    found.extend(in_tables);
     found.sort_by_key(|it| it.at.place);
     found.dedup_by(|it, before| it.at == before.at);
-    found
+    (found, numbers)
 }
 
 /// What can be read of a text.
@@ -68,7 +69,7 @@ fn conditions<'a>(depth: usize, unit: &'a CUnit, guards: &'a [Guard]) -> impl It
 }
 
 /// The texts of tables that a function takes an entry of.
-fn in_tables(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> Vec<Printed> {
+fn in_tables(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> (Vec<Printed>, FxHashMap<Arc<str>, String>) {
     let mut readers: FxHashMap<Arc<str>, Vec<(usize, &Used)>> = FxHashMap::default();
     for (function, own) in used {
         for it in own {
@@ -78,6 +79,7 @@ fn in_tables(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> Vec<Printed> {
         }
     }
     let mut found = Vec::new();
+    let mut numbers = FxHashMap::default();
     for unit in &walk.functions.units {
         for object in unit.unit.objects() {
             let Some(readers) = readers.get(&object.name) else { continue };
@@ -92,12 +94,15 @@ fn in_tables(walk: &Walk<'_>, used: &[(usize, Vec<Used>)]) -> Vec<Printed> {
             for (number, element) in elements.iter().enumerate() {
                 let Some(Pointee::Text(bytes)) = &element.pointer else { continue };
                 let Some(text) = printed(bytes) else { continue };
+                if let Some(name) = numbered.get(&(number as i64)) {
+                    numbers.insert(name.clone(), text.clone());
+                }
                 let entry = Entry { unit, table: object.name.clone(), number: number as i64, text, at: element.span };
                 found.extend(of_entry(walk, used, &entry, readers, &numbered));
             }
         }
     }
-    found
+    (found, numbers)
 }
 
 fn of_entry(

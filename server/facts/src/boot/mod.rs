@@ -8,7 +8,9 @@ mod c_texts;
 mod commands;
 mod condition;
 mod effect;
+mod files;
 mod functions;
+mod questions;
 mod said;
 mod tell;
 mod walk;
@@ -171,6 +173,36 @@ pub struct Choice {
     pub at: Evidence,
 }
 
+/// A file that the way loads.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BootFile {
+    /// Its name, as people write it.
+    pub name: String,
+    /// Where the source names it.
+    pub named: Vec<Evidence>,
+    /// The routine that looks for it.
+    pub routine: String,
+    /// What is said of the place that it is loaded to.
+    pub loads: Vec<PathStep>,
+    /// What it is checked for.
+    pub checks: Vec<PathStep>,
+    /// Where it is entered.
+    pub enters: Vec<PathStep>,
+    /// The texts of trouble on the way there, and where they stand.
+    pub fails: Vec<(String, Evidence)>,
+}
+
+/// What the source does not decide.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// What is open.
+    pub words: String,
+    /// What would decide it.
+    pub decides: &'static str,
+    /// Where it comes up.
+    pub at: Option<Evidence>,
+}
+
 /// The way from power-on to the prompt.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct BootPath {
@@ -180,8 +212,12 @@ pub struct BootPath {
     pub routines: Vec<PathRoutine>,
     /// The keys and switches that it depends on.
     pub choices: Vec<Choice>,
+    /// The files that are loaded.
+    pub files: Vec<BootFile>,
     /// What the monitor can be asked.
     pub commands: Vec<Command>,
     /// The texts that they can print.
     pub texts: Vec<Printed>,
+    /// What is left open, the most important first.
+    pub questions: Vec<Question>,
 }

@@ -265,6 +265,7 @@ impl Telling<'_, '_, '_> {
             {
                 self.steps.push(PathStep {
                     value: Some(own.value),
+                    to: Some(name.clone()),
                     ..step(StepKind::File, format!("the file `{name}`"), at)
                 });
             }

@@ -17,6 +17,8 @@ enum Format {
     Html,
     /// One object, for other programs.
     Json,
+    /// The way from power-on to the prompt as a graph, in the language of Graphviz.
+    Dot,
 }
 
 #[derive(Debug, Args)]
@@ -37,6 +39,11 @@ impl Sheet {
             Format::Markdown => report::sheet_markdown(&model, &self.path, &report::picture_in_text, out)?,
             Format::Html => report::sheet_html(&model, &self.path, out)?,
             Format::Json => report::sheet_json(&model, out)?,
+            Format::Dot => {
+                for path in model.boot() {
+                    write!(out, "{}", reveille_editor::way_dot(path))?;
+                }
+            }
         }
         Ok(CLEAN)
     }

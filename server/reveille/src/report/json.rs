@@ -8,6 +8,7 @@ use reveille_program::Value;
 use serde::Serialize;
 use serde_json::{Map, json};
 
+use super::boot_json::boot_facts;
 use super::{Shown, serial_json, shown};
 
 #[derive(Serialize)]
@@ -148,8 +149,14 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
             },
         },
     });
+    let boot = boot_facts(model).into_iter().map(|it| FactJson {
+        kind: it.kind,
+        subject: it.subject,
+        value: it.value,
+        evidence: evidence(it.evidence),
+    });
     let sheet = SheetJson {
-        facts: facts.collect(),
+        facts: facts.chain(boot).collect(),
         findings: model.findings().into_iter().map(|it| finding_json(model, it)).collect(),
     };
     serde_json::to_writer_pretty(&mut *out, &sheet)?;

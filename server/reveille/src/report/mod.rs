@@ -1,5 +1,6 @@
 //! Facts and findings as text, JSON, SARIF and Markdown.
 
+mod boot_json;
 mod compare;
 mod compare_json;
 mod health;

@@ -6,10 +6,11 @@ use std::path::Path;
 
 use reveille_cpu::Cpu;
 use reveille_decoders::Severity;
-use reveille_editor::{disk_text, formulas, memory_text, on_tracks, table_of_blocks};
-use reveille_facts::{BlockFact, DiskMap, Evidence, Fact, MemoryMap, Model, VectorEntry};
+use reveille_editor::{disk_text, formulas, memory_text, on_tracks, table_of_blocks, way_text};
+use reveille_facts::{BlockFact, BootPath, DiskMap, Evidence, Fact, MemoryMap, Model, VectorEntry, is_c};
 use reveille_program::Value;
 
+use super::sheet_boot;
 use super::sheet_serial::serial;
 use super::{display_path, line_number};
 
@@ -34,6 +35,8 @@ pub(crate) enum Picture<'a> {
     Disk(&'a DiskMap),
     /// The memory of a machine.
     Memory(&'a MemoryMap),
+    /// The way from power-on to the prompt.
+    Way(&'a BootPath),
 }
 
 /// What stands in the sheet where a picture does: its text, or whatever is given for it.
@@ -44,6 +47,7 @@ pub(crate) fn picture_in_text(picture: &Picture<'_>, _: &str) -> String {
     let text = match picture {
         Picture::Disk(map) => disk_text(map),
         Picture::Memory(map) => memory_text(map),
+        Picture::Way(path) => way_text(path),
     };
     format!("```text\n{text}```\n")
 }
@@ -58,12 +62,54 @@ pub(crate) fn sheet_markdown(
     let program = model.program();
     let name = root.file_name().map_or_else(|| root.display().to_string(), |it| it.to_string_lossy().into_owned());
     writeln!(out, "# Bring-up sheet: {name}\n")?;
-    let files = program.files().count();
-    let lines: usize = program.files().map(|file| file.source().line_count()).sum();
+    let read = || program.files().chain(program.beside().filter(|it| is_c(it)));
+    let (files, lines) = (read().count(), read().map(|file| file.source().line_count()).sum::<usize>());
     let roots: Vec<_> =
         model.analysis().units().filter_map(|unit| Some(format!("`{}`", display_path(model, unit.root()?)))).collect();
     writeln!(out, "Read: {files} files, {lines} lines; roots {}\n", roots.join(", "))?;
 
+    machine(model, out)?;
+    memory(model, pictures, out)?;
+    vectors(model, out)?;
+    disks(model, pictures, out)?;
+    constants(model, out)?;
+    sheet_boot::way(model, pictures, out)?;
+    sheet_boot::files(model, out)?;
+    serial(model, out)?;
+    sheet_boot::commands(model, out)?;
+    sheet_boot::texts(model, out)?;
+    sheet_boot::questions(model, out)?;
+    findings(model, out)?;
+    writeln!(out, "## Before a disk is touched\n")?;
+    writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;
+    for caution in CAUTIONS {
+        writeln!(out, "- {caution} *(common practice)*")?;
+    }
+    Ok(())
+}
+
+/// The processor and its clock, as the sources are read for it.
+fn machine(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
+    let program = model.program();
+    let mut told: Vec<String> = Vec::new();
+    for unit in model.analysis().units() {
+        let settings = unit.settings(program);
+        let clock = settings.clock.map_or_else(
+            || "its clock is not known (`clock` in `reveille.toml`)".to_owned(),
+            |it| format!("{} MHz", f64::from(it) / 1e6),
+        );
+        let own = format!("{}, {clock}", settings.cpu.name());
+        if !told.contains(&own) {
+            told.push(own);
+        }
+    }
+    if !told.is_empty() {
+        writeln!(out, "## Machine\n\n{}.\n", told.join("; "))?;
+    }
+    Ok(())
+}
+
+fn disks(model: &Model, pictures: Pictures<'_>, out: &mut dyn Write) -> anyhow::Result<()> {
     writeln!(out, "## Disk formats\n")?;
     let blocks: Vec<&BlockFact> = model.blocks().collect();
     if blocks.is_empty() {
@@ -98,17 +144,6 @@ pub(crate) fn sheet_markdown(
             }
             one_block(model, block, pictures, out)?;
         }
-    }
-    constants(model, out)?;
-    serial(model, out)?;
-    memory(model, pictures, out)?;
-    vectors(model, out)?;
-    super::sheet_boot::boot(model, out)?;
-    findings(model, out)?;
-    writeln!(out, "## Before a disk is touched\n")?;
-    writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;
-    for caution in CAUTIONS {
-        writeln!(out, "- {caution} *(common practice)*")?;
     }
     Ok(())
 }
