@@ -84,8 +84,18 @@ impl Graph {
             reached.push(own);
             open.extend(routine.steps.iter().filter_map(|it| it.routine));
         }
-        let pieces: Vec<Piece<'_>> =
-            reached.iter().flat_map(|it| pieces(&path.routines[*it], *it)).take(MOST).collect();
+        // Where it starts, and where keys decide, each label is a box; all else is a box a routine.
+        let is_split = |at: usize| {
+            path.starts.iter().any(|it| it.kind != "command" && it.routine == Some(at))
+                || path.routines[at].steps.iter().any(|it| it.device.is_some())
+        };
+        let whole = |at: usize| {
+            let routine = &path.routines[at];
+            vec![Piece { routine: at, name: &routine.name, steps: &routine.steps }]
+        };
+        let all =
+            reached.iter().flat_map(|it| if is_split(*it) { pieces(&path.routines[*it], *it) } else { whole(*it) });
+        let pieces: Vec<Piece<'_>> = all.take(MOST).collect();
         let mut graph = Self::default();
         graph.nodes.extend(pieces.iter().map(|it| Node {
             name: it.name.to_owned(),

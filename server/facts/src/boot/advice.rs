@@ -106,6 +106,11 @@ const ADVICE: &[Advice] = &[
         advice: "the boot file's first bytes against what the loader asks for: `reveille image extract`, then look at its header",
     },
     Advice {
+        words: &["program"],
+        beside: &["not a", "not an", "is no", "bad"],
+        advice: "the boot file's first bytes against what the loader asks for: `reveille image extract`, then look at its header",
+    },
+    Advice {
         words: &["checksum", "wrong sum", "bad sum", " sum"],
         beside: &[],
         advice: "the file may be damaged or of another release: compare it with another copy",

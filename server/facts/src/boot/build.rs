@@ -82,11 +82,15 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     };
     let mut mentions: FxHashMap<Node, Vec<Mention>> = FxHashMap::default();
     let mut texts = Vec::new();
+    let is_word = |text: &FirmwareText| commands.iter().any(|it: &Command| it.at == text.at);
     for (text, causes) in firmware.told(&|_| true) {
         let mut is_reached = false;
+        let is_name = text.text.len() <= 16 && c_steps::file_name(text.text.as_bytes()).is_some();
         for cause in &causes {
             let Some(node) = reached(&walk, cause.code) else { continue };
             let (kind, words) = match cause.role {
+                Role::Use if is_word(text) => (StepKind::Table, "the table of commands".to_owned()),
+                Role::Use if is_name => continue,
                 Role::Use => (StepKind::Text, format!("the text `{}`", text.text)),
                 Role::Number => (StepKind::Error, format!("the number of `{}`", text.text)),
                 Role::Reader => (StepKind::Table, "the table of texts, by number".to_owned()),

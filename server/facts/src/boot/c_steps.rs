@@ -353,7 +353,7 @@ impl Telling<'_, '_> {
     fn call(&mut self, call: &Expr, function: &Expr) {
         if let ExprKind::Name(name) = &function.kind {
             // A macro with arguments is no call.
-            if self.unit.unit.macro_expression(name).is_some() {
+            if self.unit.is_macro(name) {
                 return;
             }
             match (self.place_of)(name) {

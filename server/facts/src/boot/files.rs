@@ -1,9 +1,10 @@
 //! The files that the way loads: which, who looks for them, where they go, what is checked, where they are entered.
 
+use reveille_program::Place;
 use rustc_hash::FxHashSet;
 
 use super::{BootFile, PathRoutine, PathStep, Printed, StepKind};
-use crate::finding::Evidence;
+use crate::session::{Cause, Role};
 
 /// The files that routines name, each with what the routines around have to do with it.
 pub(super) fn files(routines: &[PathRoutine], texts: &[Printed]) -> Vec<BootFile> {
@@ -20,9 +21,11 @@ pub(super) fn files(routines: &[PathRoutine], texts: &[Printed]) -> Vec<BootFile
             let (around, loads) = around(routines, at);
             let steps = || around.iter().flat_map(|it| &routines[*it].steps);
             let of = |kind: StepKind| steps().filter(move |it| it.kind == kind).cloned().collect::<Vec<PathStep>>();
-            let places: FxHashSet<Evidence> = steps().map(|it| it.at).collect();
+            let places: FxHashSet<Place> = steps().map(|it| it.at.place).collect();
+            let is_own = |it: &Cause| matches!(it.role, Role::Use | Role::Number);
             let fails = |text: &&Printed| {
-                !text.advice.is_empty() && text.causes.iter().any(|it| it.at.is_some_and(|it| places.contains(&it)))
+                !text.advice.is_empty()
+                    && text.causes.iter().any(|it| is_own(it) && it.at.is_some_and(|it| places.contains(&it.place)))
             };
             let mut checks = of(StepKind::Check);
             let mut enters = of(StepKind::Jump);

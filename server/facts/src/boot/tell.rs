@@ -239,6 +239,20 @@ impl Telling<'_, '_, '_> {
             self.addresses(*own, &line, &state, at);
             self.check(*own, &line, &state, at);
             self.way(*own, &line, &state, at);
+            self.falls_on(*own, &line, at);
+        }
+    }
+
+    /// Where one routine runs on into another.
+    fn falls_on(&mut self, node: Node, line: &CodeLine, at: Evidence) {
+        if matches!(way(line), Way::Jump(_) | Way::Away) {
+            return;
+        }
+        let next = self.walk.units[node.0].code.next(node.1).map(|it| (node.0, it));
+        if let (Some(next), Some(routine)) = (next, self.other_routine(next)) {
+            let to = name_at(self.walk, next);
+            let own = step(StepKind::GoesOn, format!("runs on into `{to}`"), at);
+            self.steps.push(PathStep { to: Some(to), routine: Some(routine), ..own });
         }
     }
 

@@ -164,7 +164,7 @@ impl<'a> Walk<'a> {
                 }
                 continue;
             };
-            if unit.unit.macro_expression(name).is_some() {
+            if unit.is_macro(name) {
                 continue;
             }
             let given: Vec<Holds> = arguments.iter().map(|it| inside.holds(it)).collect();
@@ -280,7 +280,13 @@ impl<'a> Walk<'a> {
                 }
                 Way::Jump(_) => {
                     self.into_c(node, &line, &state);
-                    self.goals(node, &line, &state).into_iter().for_each(|it| self.on(Some(it), after.clone()));
+                    for goal in self.goals(node, &line, &state) {
+                        // Another module is a part of its own.
+                        if goal.0 != node.0 {
+                            self.called.insert(Spot::Code(goal));
+                        }
+                        self.on(Some(goal), after.clone());
+                    }
                 }
                 Way::Call(operand) => {
                     for goal in self.goals(node, &line, &state) {

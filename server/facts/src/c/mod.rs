@@ -102,6 +102,12 @@ impl CUnit {
         Some((key, (start + column) as u32))
     }
 
+    /// Whether a name is one of a macro.
+    #[must_use]
+    pub fn is_macro(&self, name: &str) -> bool {
+        self.unit.defines().any(|it| &*it.name == name)
+    }
+
     /// Included files that are not there: the including file and the name.
     #[must_use]
     pub fn missing(&self) -> Vec<(FileId, String)> {

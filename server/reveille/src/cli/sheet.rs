@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 use clap::{Args, ValueEnum};
 
 use super::{CLEAN, FromOutside};
@@ -28,13 +28,26 @@ pub(super) struct Sheet {
     /// The form of the output.
     #[arg(long, value_enum, default_value = "markdown")]
     format: Format,
+    /// The folder of another revision of the firmware: only what the two say differently is told, as Markdown or JSON.
+    #[arg(long, value_name = "OLD")]
+    compare: Option<PathBuf>,
     #[command(flatten)]
     from_outside: FromOutside,
 }
 
 impl Sheet {
     pub(super) fn run(&self, out: &mut dyn Write) -> Result<u8> {
-        let model = load::model(std::slice::from_ref(&self.path), &self.from_outside.options()?)?;
+        let options = self.from_outside.options()?;
+        let model = load::model(std::slice::from_ref(&self.path), &options)?;
+        if let Some(old) = &self.compare {
+            let old = load::model(std::slice::from_ref(old), &options)?;
+            match self.format {
+                Format::Markdown => report::changed_markdown(&old, &model, out)?,
+                Format::Json => report::changed_json(&old, &model, out)?,
+                Format::Html | Format::Dot => bail!("`--compare` prints `--format markdown` or `json`"),
+            }
+            return Ok(CLEAN);
+        }
         match self.format {
             Format::Markdown => report::sheet_markdown(&model, &self.path, &report::picture_in_text, out)?,
             Format::Html => report::sheet_html(&model, &self.path, out)?,

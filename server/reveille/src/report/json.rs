@@ -95,6 +95,21 @@ pub(crate) fn json_lines(model: &Model, findings: &[&Finding], out: &mut dyn Wri
 
 /// The sheet as one object.
 pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<()> {
+    let sheet = SheetJson {
+        facts: fact_list(model),
+        findings: model.findings().into_iter().map(|it| finding_json(model, it)).collect(),
+    };
+    serde_json::to_writer_pretty(&mut *out, &sheet)?;
+    writeln!(out)?;
+    Ok(())
+}
+
+/// All facts: the kind, what each is about, and its value.
+pub(super) fn facts(model: &Model) -> impl Iterator<Item = (String, String, serde_json::Value)> {
+    fact_list(model).into_iter().map(|it| (it.kind.to_owned(), it.subject, it.value))
+}
+
+fn fact_list(model: &Model) -> Vec<FactJson> {
     let evidence = |all: Vec<Evidence>| {
         let shown = all.into_iter().map(|at| shown(model, at));
         shown.map(|it| EvidenceJson { range: Range::of(&it), file: it.path, text: it.text }).collect()
@@ -155,13 +170,7 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
         value: it.value,
         evidence: evidence(it.evidence),
     });
-    let sheet = SheetJson {
-        facts: facts.chain(boot).collect(),
-        findings: model.findings().into_iter().map(|it| finding_json(model, it)).collect(),
-    };
-    serde_json::to_writer_pretty(&mut *out, &sheet)?;
-    writeln!(out)?;
-    Ok(())
+    facts.chain(boot).collect()
 }
 
 fn scalar(value: Scalar) -> serde_json::Value {

@@ -1,6 +1,7 @@
 //! Facts and findings as text, JSON, SARIF and Markdown.
 
 mod boot_json;
+mod changed;
 mod compare;
 mod compare_json;
 mod health;
@@ -16,6 +17,7 @@ mod sheet_html;
 mod sheet_serial;
 mod text;
 
+pub(crate) use changed::{changed_json, changed_markdown};
 pub(crate) use compare::{Compared, DumpFile, compare_text};
 pub(crate) use compare_json::compare_json;
 pub(crate) use health::health;
