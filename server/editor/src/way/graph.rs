@@ -7,7 +7,7 @@ use reveille_facts::{BootPath, PathRoutine, PathStep, StepKind};
 /// How many boxes are drawn; those that are come to first.
 const MOST: usize = 48;
 /// The longest words of an edge, and of a line in a box.
-const LONGEST: usize = 38;
+const LONGEST: usize = 52;
 
 /// A box.
 #[derive(Debug)]
@@ -27,6 +27,8 @@ pub(super) enum Line {
     On,
     /// It is called, and comes back.
     Call,
+    /// One of several ends.
+    End,
 }
 
 /// An arrow.

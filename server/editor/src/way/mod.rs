@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use reveille_facts::BootPath;
 
-use graph::{Edge, Graph, Line};
+use graph::{Graph, Line};
 
 pub use svg::way_svg;
 
@@ -26,7 +26,7 @@ pub fn way_dot(path: &BootPath) -> String {
     for edge in &graph.edges {
         let style = match edge.line {
             Line::Call => ", style=dashed",
-            Line::On => "",
+            Line::On | Line::End => "",
         };
         let _ = writeln!(text, "  n{} -> n{} [label=\"{}\"{style}];", edge.from, edge.to, quoted(&edge.words));
     }
@@ -38,21 +38,25 @@ fn quoted(text: &str) -> String {
     text.replace('\\', "\\\\").replace('"', "\\\"")
 }
 
-/// The figure in characters: each label with where it leads.
+/// The figure in characters: what is called or decided stands a step to the right.
 #[must_use]
 pub fn way_text(path: &BootPath) -> String {
     let graph = Graph::new(path);
     let mut text = String::new();
-    for (at, node) in graph.nodes.iter().enumerate().filter(|it| !it.1.is_outside) {
-        let _ = writeln!(text, "{}", node.name);
-        for line in &node.lines {
-            let _ = writeln!(text, "    {line}");
+    for row in svg::rows(&graph) {
+        let (node, depth, words, line) = row.place();
+        let indent = "    ".repeat(depth as usize);
+        let own = &graph.nodes[node];
+        if !words.is_empty() {
+            let _ = writeln!(text, "{indent}if {words}:");
         }
-        for Edge { to, words, line, .. } in graph.edges.iter().filter(|it| it.from == at) {
-            let arrow = if *line == Line::Call { "calls" } else { "->" };
-            let to = &graph.nodes[*to].name;
-            let words = if words.is_empty() { String::new() } else { format!("   if {words}") };
-            let _ = writeln!(text, "  {arrow} {to}{words}");
+        let verb = if line == Line::Call { "calls " } else { "" };
+        let again = if matches!(row, svg::Row::Again { .. }) { " (above)" } else { "" };
+        let _ = writeln!(text, "{indent}{verb}{}{again}", own.name);
+        if again.is_empty() {
+            for line in &own.lines {
+                let _ = writeln!(text, "{indent}  . {line}");
+            }
         }
     }
     text

@@ -1,4 +1,5 @@
-//! The figure drawn: boxes in layers from top to bottom.
+//! The figure drawn: a box below the other, what is called or decided a step to the right. What was drawn before is only named, so no line
+//! crosses another, and it is read on a phone and on paper.
 
 use std::fmt::Write;
 
@@ -7,18 +8,56 @@ use reveille_facts::BootPath;
 use super::graph::{Graph, Line};
 use crate::block::xml;
 
-const BOX_WIDTH: i32 = 230;
+const BOX_WIDTH: i32 = 370;
 const LINE_HEIGHT: i32 = 15;
-const ROW_GAP: i32 = 46;
-const COLUMN_GAP: i32 = 26;
-const MARGIN: i32 = 12;
-/// How many boxes stand beside each other at most: a page of A4 is read without turning it.
-const MOST_BESIDE: usize = 4;
+const GAP: i32 = 8;
+const STEP: i32 = 30;
+const MARGIN: i32 = 10;
+/// How far to the right boxes go.
+const DEEPEST: i32 = 9;
 
-struct Placed {
-    x: i32,
-    y: i32,
-    height: i32,
+/// What stands below what.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Row {
+    /// A box.
+    Box { node: usize, depth: i32, words: String, line: Line },
+    /// A box that was drawn before.
+    Again { node: usize, depth: i32, words: String, line: Line },
+}
+
+/// The rows of the figure, each box below the first that leads to it.
+pub(super) fn rows(graph: &Graph) -> Vec<Row> {
+    let mut found = Vec::new();
+    let mut drawn = vec![false; graph.nodes.len()];
+    for node in 0..graph.nodes.len() {
+        if !drawn[node] && !graph.nodes[node].is_outside {
+            draw(graph, node, (0, String::new(), Line::On), &mut drawn, &mut found);
+        }
+    }
+    found
+}
+
+fn draw(graph: &Graph, node: usize, way: (i32, String, Line), drawn: &mut [bool], found: &mut Vec<Row>) {
+    let (depth, words, line) = way;
+    if drawn[node] {
+        found.push(Row::Again { node, depth, words, line });
+        return;
+    }
+    drawn[node] = true;
+    found.push(Row::Box { node, depth, words, line });
+    let edges = || graph.edges.iter().filter(|it| it.from == node);
+    let inner = (depth + 1).min(DEEPEST);
+    // What is decided or called first; where it goes on without a condition is the next box.
+    for edge in edges().filter(|it| !it.words.is_empty() || it.line == Line::Call) {
+        draw(graph, edge.to, (inner, edge.words.clone(), edge.line), drawn, found);
+    }
+    let goes_on = || edges().filter(|it| it.words.is_empty() && it.line == Line::On);
+    // Of several ends each is an own way.
+    let depth = if goes_on().nth(1).is_some() { inner } else { depth };
+    for edge in goes_on() {
+        let is_own = depth == inner;
+        draw(graph, edge.to, (depth, String::new(), if is_own { Line::End } else { Line::On }), drawn, found);
+    }
 }
 
 /// Draws the way from power-on.
@@ -26,119 +65,80 @@ struct Placed {
 pub fn way_svg(path: &BootPath, title: &str) -> String {
     let graph = Graph::new(path);
     let rows = rows(&graph);
-    let widest = rows.iter().map(Vec::len).max().unwrap_or(1) as i32;
-    let width = 2 * MARGIN + widest * BOX_WIDTH + (widest - 1) * COLUMN_GAP;
-    let mut placed: Vec<Placed> = graph.nodes.iter().map(|_| Placed { x: 0, y: 0, height: 0 }).collect();
+    let deepest = rows.iter().map(|it| it.place().1).max().unwrap_or(0);
+    let width = 2 * MARGIN + deepest * STEP + BOX_WIDTH;
+    let mut drawing = String::new();
     let mut y = MARGIN;
+    // Where the line down from the last box of each depth starts.
+    let mut feet: Vec<Option<i32>> = vec![None; DEEPEST as usize + 2];
     for row in &rows {
-        let own = row.len() as i32;
-        let left = (width - own * BOX_WIDTH - (own - 1) * COLUMN_GAP) / 2;
-        let mut tallest = 0;
-        for (column, at) in row.iter().enumerate() {
-            let height = 12 + LINE_HEIGHT * (1 + graph.nodes[*at].lines.len() as i32);
-            placed[*at] = Placed { x: left + column as i32 * (BOX_WIDTH + COLUMN_GAP), y, height };
-            tallest = tallest.max(height);
+        let (node, depth, words, line) = row.place();
+        let x = MARGIN + depth * STEP;
+        let class = if line == Line::Call { " class=\"call\"" } else { "" };
+        if !words.is_empty() {
+            let _ = write!(drawing, "<text class=\"if\" x=\"{x}\" y=\"{}\">if {}</text>", y + 11, xml(words));
+            y += 15;
         }
-        y += tallest + ROW_GAP;
-    }
-    let height = y - ROW_GAP + MARGIN;
-    let mut text = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" style=\"max-width:{width}px\" role=\"img\" aria-label=\"{}\">\
-<style>.way text{{font:12px sans-serif;fill:#222}}.way .name{{font-weight:bold}}.way .if{{font-size:10px;fill:#555}}\
-.way rect{{fill:#f6f3ec;stroke:#6b6658}}.way .out{{fill:#fff;stroke-dasharray:4 3}}.way path{{fill:none;stroke:#6b6658}}.way .call{{stroke-dasharray:3 4}}.way .tip{{fill:#6b6658;stroke:none}}\
-@media(prefers-color-scheme:dark){{.way text{{fill:#eee}}.way .if{{fill:#bbb}}.way rect{{fill:#2a2823;stroke:#a7a08c}}.way .out{{fill:#1b1a17}}.way path{{stroke:#a7a08c}}.way .tip{{fill:#a7a08c}}}}\
-@media print{{.way text{{fill:#000}}.way .if{{fill:#333}}.way rect,.way .out{{fill:#fff;stroke:#000}}.way path{{stroke:#000}}.way .tip{{fill:#000}}}}</style>\
-<defs><marker id=\"way-tip\" viewBox=\"0 0 8 8\" refX=\"7\" refY=\"4\" markerWidth=\"7\" markerHeight=\"7\" orient=\"auto\"><path class=\"tip\" d=\"M0 0L8 4L0 8z\"/></marker></defs><g class=\"way\">",
-        xml(title)
-    );
-    let mut labels = String::new();
-    let mut taken: Vec<(i32, i32)> = Vec::new();
-    for (number, edge) in graph.edges.iter().enumerate() {
-        let (from, to) = (&placed[edge.from], &placed[edge.to]);
-        let class = if edge.line == Line::Call { "call" } else { "on" };
-        // Arrows that leave one box are spread along its foot.
-        let beside = graph.edges.iter().filter(|it| it.from == edge.from).count() as i32;
-        let order = graph.edges[..number].iter().filter(|it| it.from == edge.from).count() as i32;
-        let x1 = from.x + BOX_WIDTH * (order + 1) / (beside + 1);
-        let is_down = to.y > from.y;
-        let (y1, x2, y2) = if is_down {
-            (from.y + from.height, to.x + BOX_WIDTH / 2, to.y)
+        let own = &graph.nodes[node];
+        let is_again = matches!(row, Row::Again { .. });
+        let height = if is_again { 18 } else { 10 + LINE_HEIGHT * (1 + own.lines.len() as i32) };
+        let middle = y + height.min(24) / 2;
+        let from_above = feet[depth as usize].filter(|_| words.is_empty() && line == Line::On);
+        let parent = if depth > 0 { feet[depth as usize - 1] } else { None };
+        if let Some(foot) = from_above {
+            let _ = write!(drawing, "<path d=\"M{} {foot}V{y}\" marker-end=\"url(#way-tip)\"/>", x + 14);
+        } else if let Some(foot) = parent {
+            let _ = write!(
+                drawing,
+                "<path{class} d=\"M{} {foot}V{middle}H{x}\" marker-end=\"url(#way-tip)\"/>",
+                x - STEP + 14
+            );
+        }
+        let verb = if line == Line::Call { "calls " } else { "" };
+        if is_again {
+            let _ = write!(
+                drawing,
+                "<text x=\"{}\" y=\"{}\">{verb}{} <tspan class=\"if\">(drawn above)</tspan></text>",
+                x + 4,
+                y + 13,
+                xml(&own.name)
+            );
         } else {
-            // Back up: along the side.
-            (from.y + from.height, to.x + BOX_WIDTH, to.y + to.height / 2)
-        };
-        let bend = if is_down { (y2 - y1).max(20) / 2 } else { 30 };
-        let path = if is_down {
-            format!("M{x1} {y1}C{x1} {} {x2} {} {x2} {y2}", y1 + bend, y2 - bend)
-        } else {
-            format!("M{x1} {y1}C{x1} {} {} {y2} {x2} {y2}", y1 + bend, x2 + 40)
-        };
-        let _ = write!(text, "<path class=\"{class}\" marker-end=\"url(#way-tip)\" d=\"{path}\"/>");
-        if !edge.words.is_empty() {
-            let mut spot = (x1 + 4, y1 + 12);
-            // Words that would stand on others go a line down.
-            while taken.iter().any(|it| (it.0 - spot.0).abs() < 190 && (it.1 - spot.1).abs() < 11) {
-                spot.1 += 11;
+            let class = if own.is_outside { " class=\"out\" rx=\"10\"" } else { " rx=\"3\"" };
+            let _ = write!(
+                drawing,
+                "<rect x=\"{x}\" y=\"{y}\" width=\"{BOX_WIDTH}\" height=\"{height}\"{class}/><text class=\"name\" x=\"{}\" y=\"{}\">{}</text>",
+                x + 8,
+                y + 16,
+                xml(&own.name)
+            );
+            for (at, words) in own.lines.iter().enumerate() {
+                let line = y + 16 + LINE_HEIGHT * (at as i32 + 1);
+                let _ = write!(drawing, "<text x=\"{}\" y=\"{line}\">{}</text>", x + 8, xml(words));
             }
-            taken.push(spot);
-            let _ = write!(labels, "<text class=\"if\" x=\"{}\" y=\"{}\">{}</text>", spot.0, spot.1, xml(&edge.words));
+            feet[depth as usize] = Some(y + height);
+            feet[depth as usize + 1..].fill(None);
         }
+        y += height + GAP + if is_again { 0 } else { 4 };
     }
-    for (node, at) in graph.nodes.iter().zip(&placed) {
-        let class = if node.is_outside { " class=\"out\" rx=\"10\"" } else { " rx=\"3\"" };
-        let _ = write!(
-            text,
-            "<rect x=\"{}\" y=\"{}\" width=\"{BOX_WIDTH}\" height=\"{}\"{class}/><text class=\"name\" x=\"{}\" y=\"{}\">{}</text>",
-            at.x,
-            at.y,
-            at.height,
-            at.x + 8,
-            at.y + 17,
-            xml(&node.name)
-        );
-        for (line, words) in node.lines.iter().enumerate() {
-            let y = at.y + 17 + LINE_HEIGHT * (line as i32 + 1);
-            let _ = write!(text, "<text x=\"{}\" y=\"{y}\">{}</text>", at.x + 8, xml(words));
-        }
-    }
-    text.push_str(&labels);
-    text.push_str("</g></svg>");
-    text
+    let height = y + MARGIN;
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" style=\"max-width:{width}px\" role=\"img\" aria-label=\"{}\">\
+<style>.way text{{font:12px sans-serif;fill:#222}}.way .name{{font-weight:bold}}.way .if{{font-size:11px;font-weight:normal;fill:#555}}\
+.way rect{{fill:#f6f3ec;stroke:#6b6658}}.way .out{{fill:#fff;stroke-dasharray:4 3}}.way path{{fill:none;stroke:#6b6658}}.way .call{{stroke-dasharray:3 4}}#way-tip path{{fill:#6b6658;stroke:none}}\
+@media(prefers-color-scheme:dark){{.way text{{fill:#eee}}.way .if{{fill:#bbb}}.way rect{{fill:#2a2823;stroke:#a7a08c}}.way .out{{fill:#1b1a17}}.way path{{stroke:#a7a08c}}#way-tip path{{fill:#a7a08c}}}}\
+@media print{{.way text,.way .if{{fill:#000}}.way rect,.way .out{{fill:#fff;stroke:#000}}.way path{{stroke:#000}}#way-tip path{{fill:#000}}}}</style>\
+<defs><marker id=\"way-tip\" viewBox=\"0 0 8 8\" refX=\"7\" refY=\"4\" markerWidth=\"7\" markerHeight=\"7\" orient=\"auto\"><path d=\"M0 0L8 4L0 8z\"/></marker></defs><g class=\"way\">{drawing}</g></svg>",
+        xml(title)
+    )
 }
 
-/// The boxes in rows: each below those that lead to it, as far as no circle stands against it; rows that are too long go on below.
-fn rows(graph: &Graph) -> Vec<Vec<usize>> {
-    let count = graph.nodes.len();
-    let mut rank = vec![0_usize; count];
-    // Edges that lead back to a box that stands before in the source do not count.
-    for _ in 0..count {
-        let mut changed = false;
-        for edge in graph.edges.iter().filter(|it| it.from < it.to) {
-            if rank[edge.to] < rank[edge.from] + 1 {
-                rank[edge.to] = rank[edge.from] + 1;
-                changed = true;
+impl Row {
+    pub(super) fn place(&self) -> (usize, i32, &str, Line) {
+        match self {
+            Self::Box { node, depth, words, line } | Self::Again { node, depth, words, line } => {
+                (*node, *depth, words, *line)
             }
         }
-        if !changed {
-            break;
-        }
     }
-    let deepest = rank.iter().copied().max().unwrap_or(0);
-    let mut rows: Vec<Vec<usize>> = Vec::new();
-    let mut column = vec![0_usize; count];
-    for level in 0..=deepest {
-        let mut own: Vec<usize> = (0..count).filter(|it| rank[*it] == level).collect();
-        // Below the middle of those that lead there.
-        let middle = |at: usize| {
-            let from: Vec<usize> =
-                graph.edges.iter().filter(|it| it.to == at && it.from < at).map(|it| column[it.from]).collect();
-            if from.is_empty() { 0 } else { 10 * from.iter().sum::<usize>() / from.len() }
-        };
-        own.sort_by_key(|it| (middle(*it), *it));
-        for (place, at) in own.iter().enumerate() {
-            column[*at] = place;
-        }
-        rows.extend(own.chunks(MOST_BESIDE).map(<[usize]>::to_vec));
-    }
-    rows
 }

@@ -377,10 +377,14 @@ impl Telling<'_, '_, '_> {
         for own in targets(self.walk, node, line) {
             let to = name_at(self.walk, own);
             let routine = self.other_routine(Some(own));
+            let is_worked_out = !matches!(self.walk.goal(node, line, state), Some(Goal::Code(_)));
+            let value = if is_worked_out { self.walk.units[own.0].address(own.1) } else { None };
+            let words = if is_worked_out { "goes on at the address that it was given" } else { "goes on" };
             self.steps.push(PathStep {
                 routine,
                 to: Some(to.clone()),
-                ..step(StepKind::GoesOn, format!("goes on at `{to}`"), at)
+                value,
+                ..step(StepKind::GoesOn, format!("{words}: `{to}`"), at)
             });
         }
         match self.walk.goal(node, line, state) {
@@ -431,24 +435,37 @@ pub(super) fn step(kind: StepKind, words: String, at: Evidence) -> PathStep {
 
 /// The steps without those that tell nothing: labels behind which nothing stands, and decisions among nothing else.
 fn kept(steps: Vec<PathStep>) -> Vec<PathStep> {
-    let mut found: Vec<PathStep> = Vec::new();
+    let mut groups: Vec<(&[PathStep], bool)> = Vec::new();
     let mut rest = steps.as_slice();
     while let Some(first) = rest.first() {
-        let is_label = first.kind == StepKind::Label;
-        let from = usize::from(is_label);
+        let from = usize::from(first.kind == StepKind::Label);
         let len = rest[from..].iter().position(|it| it.kind == StepKind::Label).map_or(rest.len(), |it| it + from);
         let (own, behind) = rest.split_at(len);
-        // A decision on a device stands for itself.
-        let tells = own[from..].iter().any(|it| {
-            !matches!(it.kind, StepKind::Decision | StepKind::GoesOn)
-                || it.device.is_some()
-                || it.is_equal && is_character(it)
+        let tells = own[from..].iter().any(|it| match it.kind {
+            // A decision on a device or a character stands for itself.
+            StepKind::Decision => it.device.is_some() || it.is_equal && is_character(it),
+            StepKind::GoesOn => it.value.is_some(),
+            _ => true,
         });
-        let leads = own[from..].iter().any(|it| it.routine.is_some());
-        if tells || leads {
-            found.extend_from_slice(own);
-        }
+        groups.push((own, tells || own[from..].iter().any(|it| it.routine.is_some())));
         rest = behind;
+    }
+    // Where something that is told leads to stays, too, with where it goes on from there.
+    let wanted: FxHashSet<&str> = groups
+        .iter()
+        .filter(|it| it.1)
+        .flat_map(|it| it.0)
+        .filter(|it| it.kind == StepKind::GoesOn || it.device.is_some())
+        .filter_map(|it| it.to.as_deref())
+        .collect();
+    let mut found: Vec<PathStep> = Vec::new();
+    for (own, is_told) in &groups {
+        let is_wanted = own.first().is_some_and(|it| it.kind == StepKind::Label && wanted.contains(it.words.as_str()));
+        if *is_told {
+            found.extend_from_slice(own);
+        } else if is_wanted {
+            found.extend(own.iter().filter(|it| it.kind != StepKind::Decision).cloned());
+        }
     }
     found
 }

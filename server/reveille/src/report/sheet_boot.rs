@@ -60,7 +60,11 @@ fn steps(model: &Model, path: &BootPath, routine: &PathRoutine, out: &mut dyn Wr
     let language = if routine.language == "c" { ", C" } else { "" };
     writeln!(out, "### {}\n\n{}{address}{language}\n", code(&routine.name), place(model, routine.at))?;
     let mut was_label = true;
-    for step in &routine.steps {
+    for (number, step) in routine.steps.iter().enumerate() {
+        let is_empty = routine.steps.get(number + 1).is_none_or(|it| it.kind == StepKind::Label);
+        if step.kind == StepKind::Label && is_empty {
+            continue;
+        }
         let at = place(model, step.at);
         let indent = "  ".repeat(usize::from(step.depth));
         match step.kind {
