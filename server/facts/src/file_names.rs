@@ -1,7 +1,7 @@
 //! Names of files among the data: in the form of a directory, eleven characters padded with blanks, or as people write them, `BOOT.SYS`.
 
 use reveille_decoders::volume::{RawName, is_padded_name, raw_name};
-use reveille_program::{DataItem, DataRun, Program, Unit, data_runs};
+use reveille_program::{DataItem, DataRun, Head, Program, Unit, data_runs};
 
 use crate::finding::Evidence;
 
@@ -14,14 +14,16 @@ pub(crate) struct FileName {
     pub(crate) is_padded: bool,
     /// Where.
     pub(crate) at: Evidence,
+    /// Whether it stands by itself, and not in a sentence.
+    pub(crate) is_whole: bool,
     /// The address of its first character.
     pub(crate) address: Option<i64>,
 }
 
-/// All names of files that a unit lays down.
-pub(crate) fn file_names(program: &Program, unit: &Unit) -> Vec<FileName> {
+/// The names of files that a unit lays down, in runs of data that are wanted.
+pub(crate) fn file_names(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> bool) -> Vec<FileName> {
     let mut found = Vec::new();
-    for run in data_runs(program, unit, &|_| true) {
+    for run in data_runs(program, unit, wants) {
         padded(unit, &run, &mut found);
         dotted(unit, &run, &mut found);
     }
@@ -48,36 +50,27 @@ fn padded(unit: &Unit, run: &DataRun, found: &mut Vec<FileName>) {
         if let (Some(name), Some(item)) = (name, items.first()) {
             let at = Evidence { place: item.place, span: item.span };
             let address = unit.absolute(run.address).map(|it| it + offset);
-            found.push(FileName { name, is_padded: true, at, address });
+            found.push(FileName { name, is_padded: true, at, is_whole: true, address });
         }
     }
 }
 
-/// A text that is a name and nothing else.
+/// Texts that are a name and nothing else, and names in sentences.
 fn dotted(unit: &Unit, run: &DataRun, found: &mut Vec<FileName>) {
     let (mut text, mut start, mut offset) = (String::new(), None, 0);
     let mut close = |text: &mut String, start: &mut Option<(Evidence, i64)>| {
-        if let (Some((at, from)), Some(name)) = (start.take(), written_name(text)) {
-            found.push(FileName {
-                name,
-                is_padded: false,
-                at,
-                address: unit.absolute(run.address).map(|it| it + from),
-            });
+        if let Some((at, from)) = start.take() {
+            let address = unit.absolute(run.address).map(|it| it + from);
+            in_text(text, at, address, found);
         }
         text.clear();
     };
     for item in &run.items {
         for byte in &item.bytes {
             match byte {
-                Some(it @ b'!'..=b'~') => {
+                Some(it @ b' '..=b'~') => {
                     start.get_or_insert((Evidence { place: item.place, span: item.span }, offset));
                     text.push(char::from(*it));
-                }
-                Some(b' ') => {
-                    // A name has no blanks: it is a part of a sentence.
-                    start.get_or_insert((Evidence { place: item.place, span: item.span }, offset));
-                    text.push(' ');
                 }
                 _ => close(&mut text, &mut start),
             }
@@ -85,6 +78,21 @@ fn dotted(unit: &Unit, run: &DataRun, found: &mut Vec<FileName>) {
         }
     }
     close(&mut text, &mut start);
+}
+
+/// The name that a text is, or the names that it has in it.
+pub(crate) fn in_text(text: &str, at: Evidence, address: Option<i64>, found: &mut Vec<FileName>) {
+    if let Some(name) = written_name(text) {
+        return found.push(FileName { name, is_padded: false, at, is_whole: true, address });
+    }
+    let is_part = |it: char| !(it.is_ascii_alphanumeric() || matches!(it, '.' | '_' | '-' | '$' | ':' | '\\'));
+    for word in text.split(is_part).map(|it| it.trim_end_matches(['.', ':'])) {
+        // In sentences names are written in capitals.
+        if word.bytes().any(|it| it.is_ascii_uppercase()) && !word.bytes().any(|it| it.is_ascii_lowercase()) {
+            let name = written_name(word);
+            found.extend(name.map(|name| FileName { name, is_padded: false, at, is_whole: false, address: None }));
+        }
+    }
 }
 
 /// The name of a file that a text is, with a drive before it or without.

@@ -11,6 +11,7 @@ mod code;
 mod constants;
 mod convert;
 mod file_names;
+mod file_spelling;
 mod finding;
 mod fix;
 pub mod image;

@@ -9,6 +9,8 @@ use crate::blocks::{BlockFact, blocks};
 use crate::boot::{BootPath, boot_paths};
 use crate::c::{CUnit, c_units};
 use crate::constants::{ConstantsFact, constants};
+use crate::file_names::{FileName, file_names};
+use crate::file_spelling;
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
 use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
@@ -48,6 +50,8 @@ struct UnitFacts {
     findings: Vec<Finding>,
     /// Findings about names that the unit lacks; none where another unit has the name.
     foreign: Vec<(Symbol, Finding)>,
+    /// The names of files that it lays down.
+    file_names: Arc<[FileName]>,
 }
 
 /// A program, laid out, with its facts and findings: a snapshot, cheap to clone.
@@ -67,6 +71,8 @@ pub struct Model {
     earlier: Option<Arc<OnceLock<Vec<Arc<SessionFact>>>>>,
     /// The way from power-on to the prompt: made when somebody asks.
     boot: Arc<OnceLock<Vec<BootPath>>>,
+    /// Findings about names of files that are spelled in several places.
+    of_names: Arc<Vec<Finding>>,
     /// The C beside the assembly.
     c: Arc<Vec<Arc<CUnit>>>,
 }
@@ -101,6 +107,25 @@ impl Model {
             Some(it) => it.linkage.clone(),
             None => Arc::new(linkage::findings(&program, &analysis)),
         };
+        let old = previous.map_or(&[][..], |it| it.c.as_slice());
+        let c = c_units(&program, old);
+        let is_same_c = c.len() == old.len() && c.iter().zip(old).all(|(new, old)| Arc::ptr_eq(new, old));
+        let of_names = match is_same.filter(|_| is_same_c) {
+            Some(it) => it.of_names.clone(),
+            None => {
+                let path = |file: FileId| program.file(file).map(|it| it.path().to_owned()).unwrap_or_default();
+                let mut groups: Vec<(Arc<Machine>, Vec<&FileName>)> = Vec::new();
+                let own = analysis.units().zip(&units).map(|it| (machine_of(&machines, it.0), &it.1.file_names));
+                let of_c = c.iter().map(|it| (machines.of(&path(it.root)).clone(), &it.file_names));
+                for (machine, names) in own.chain(of_c) {
+                    match groups.iter_mut().find(|it| Arc::ptr_eq(&it.0, &machine)) {
+                        Some(known) => known.1.extend(names.iter()),
+                        None => groups.push((machine, names.iter().collect())),
+                    }
+                }
+                Arc::new(groups.iter().flat_map(|it| file_spelling::findings(&it.1)).collect())
+            }
+        };
         let maps = machines.all().filter_map(|(file, machine)| {
             let cpu = program.settings_of(file.id()).cpu;
             let own = analysis.units().zip(&units).filter(|it| Arc::ptr_eq(&machine_of(&machines, it.0), machine));
@@ -111,9 +136,6 @@ impl Model {
             let own = it.sessions.get().map(|_| it.sessions.clone());
             own.or_else(|| it.earlier.clone())
         });
-        let old = previous.map_or(&[][..], |it| it.c.as_slice());
-        let c = c_units(&program, old);
-        let is_same_c = c.len() == old.len() && c.iter().zip(old).all(|(new, old)| Arc::ptr_eq(new, old));
         let boot = is_same.filter(|_| is_same_c).map_or_else(Arc::default, |it| it.boot.clone());
         Self {
             units,
@@ -126,6 +148,7 @@ impl Model {
             earlier,
             boot,
             c: Arc::new(c),
+            of_names,
         }
     }
 
@@ -308,7 +331,7 @@ impl Model {
             let foreign = facts.foreign.iter().filter(|it| self.analysis.find_elsewhere(unit, it.0).is_none());
             facts.findings.iter().chain(foreign.map(|it| &it.1))
         });
-        own.chain(self.linkage.iter()).chain(self.machines.findings())
+        own.chain(self.linkage.iter()).chain(self.of_names.iter()).chain(self.machines.findings())
     }
 
     fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {
@@ -348,5 +371,6 @@ fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {
     }
     let (own, foreign) = source::unit_findings(program, unit);
     findings.extend(own);
-    UnitFacts { blocks, constants, serial, memory, vectors, findings, foreign }
+    let file_names = file_names(program, unit, &|it| it.has_text).into();
+    UnitFacts { blocks, constants, serial, memory, vectors, findings, foreign, file_names }
 }

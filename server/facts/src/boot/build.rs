@@ -16,6 +16,7 @@ use crate::Machine;
 use crate::access::on_bus;
 use crate::c::{CUnit, convention};
 use crate::file_names::file_names;
+use crate::finding::Evidence;
 use crate::model::Model;
 use crate::session::{Cause, Firmware, FirmwareText, Role};
 
@@ -112,7 +113,7 @@ fn path(model: &Model, machine: Arc<Machine>, own: Vec<usize>) -> BootPath {
     }
     let mut files: FxHashMap<i64, String> = FxHashMap::default();
     for unit in &units {
-        for name in file_names(program, unit) {
+        for name in file_names(program, unit, &|_| true).into_iter().filter(|it| it.is_whole) {
             if let Some(address) = name.address {
                 files.entry(address).or_insert_with(|| reveille_decoders::volume::shown(&name.name));
             }
@@ -174,6 +175,14 @@ fn starts(model: &Model, walk: &mut Walk<'_>, own: &[usize]) -> (Vec<Start>, Vec
         nodes.push(Spot::Code(node));
     }
     if nodes.is_empty() {
+        // A ROM begins with the stack and the address where it starts, also where nobody speaks of vectors.
+        let found = (0..walk.units.len()).find_map(|unit| first_long(walk, unit));
+        if let Some((node, at)) = found {
+            starts.push(Start { kind: "reset", name: name_at(walk, node), at, routine: Some(0) });
+            nodes.push(Spot::Code(node));
+        }
+    }
+    if nodes.is_empty() {
         let found = (0..walk.units.len()).find_map(|unit| {
             let routes = &mut walk.units[unit];
             let named = ENTRIES.iter().find_map(|name| {
@@ -196,6 +205,18 @@ fn starts(model: &Model, walk: &mut Walk<'_>, own: &[usize]) -> (Vec<Start>, Vec
         }
     }
     (starts, nodes)
+}
+
+/// Where the second long word that a unit lays down leads to, if that is its code.
+fn first_long(walk: &mut Walk<'_>, unit: usize) -> Option<(Node, Evidence)> {
+    let routes = &mut walk.units[unit];
+    let lowest = routes.lowest()?;
+    let mut long =
+        |at: i64| (0..4).try_fold(0_i64, |sum, own| Some(sum << 8 | i64::from(routes.code.byte_at(at + own)?.0)));
+    let (stack, start) = (long(lowest)?, long(lowest + 4)?);
+    let node = routes.code.at_address(start).filter(|_| stack % 2 == 0)?;
+    let (_, place, span) = routes.code.byte_at(lowest + 4)?;
+    Some(((unit, node), Evidence { place, span }))
 }
 
 /// Marks the routines that say something of the way, and those that call such.

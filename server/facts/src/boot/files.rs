@@ -29,6 +29,8 @@ pub(super) fn files(routines: &[PathRoutine], texts: &[Printed]) -> Vec<BootFile
             };
             let mut checks = of(StepKind::Check);
             let mut enters = of(StepKind::Jump);
+            // A table of routines is no program that was loaded.
+            enters.retain(|it| it.value.is_some() || it.words.contains("decides"));
             let mut loaded = of(StepKind::Load);
             for list in [&mut checks, &mut enters, &mut loaded] {
                 let mut seen = FxHashSet::default();

@@ -14,6 +14,9 @@ use super::{PathRoutine, PathStep, StepKind};
 use crate::access::{Way, way};
 use crate::finding::Evidence;
 
+/// So far behind its start a loaded program is entered at most: behind a header.
+const NEAR: i64 = 0x100;
+
 /// Something that an instruction has to do with, found otherwise than by walking.
 #[derive(Clone, Debug)]
 pub(super) struct Mention {
@@ -120,7 +123,15 @@ pub(super) fn name_at(walk: &mut Walk<'_>, node: Node) -> String {
     let Some(address) = routes.address(node.1) else { return "code without an address".to_owned() };
     match (routes.label_at(address), routes.label_before(address)) {
         (Some(label), _) => routes.name(label).to_string(),
-        (None, Some(label)) => format!("{} and on", routes.name(label)),
+        // A local label, or none: its line tells more than the label before.
+        (None, Some(label)) => {
+            let place = routes.evidence(node.1).map(|it| it.place);
+            let file = place.and_then(|it| routes.program.file(it.file));
+            match (place, file) {
+                (Some(place), Some(file)) => format!("line {}", file.line_number(place) + 1),
+                _ => routes.name(label).to_string(),
+            }
+        }
         _ => format!("${address:X}"),
     }
 }
@@ -284,7 +295,8 @@ impl Telling<'_, '_, '_> {
                 });
             }
             let is_kept = count == 2 && matches!(line.code.operands[1].kind, Kind::Address | Kind::PreDecrement);
-            if self.bases.contains(&own.value) && (is_kept || line.code.choice.instruction.name == "pea") {
+            let is_base = self.bases.iter().any(|it| (0..=NEAR).contains(&(it - own.value)));
+            if is_base && (is_kept || line.code.choice.instruction.name == "pea") {
                 let words = self.walk.units[node.0].operand_text(line, operand);
                 let words = words.trim_start_matches('#');
                 let words = format!("takes {words} (${:X}), from where a loaded program is entered", own.value);

@@ -4,11 +4,13 @@ mod linkage;
 
 use std::sync::Arc;
 
-use reveille_c::{FileKey, Settings, Span, Text, Unit};
+use reveille_c::{Expr, ExprKind, FileKey, Settings, Span, Text, Unit};
+use reveille_decoders::volume::{RawName, is_padded_name};
 use reveille_program::{FileId, Place, Program, SourceFile};
 
 pub use linkage::{Convention, convention};
 
+use crate::file_names::{FileName, in_text};
 use crate::finding::Evidence;
 
 /// The ending of a C file.
@@ -26,6 +28,8 @@ pub struct CUnit {
     pub unit: Unit,
     /// The files that it was read from, by their keys.
     files: Vec<Arc<SourceFile>>,
+    /// The names of files in its texts.
+    pub(crate) file_names: Arc<[FileName]>,
 }
 
 /// Whether a file is one of C's.
@@ -62,7 +66,33 @@ impl CUnit {
             },
             &settings,
         );
-        Self { root: root.id(), unit, files }
+        let mut own = Self { root: root.id(), unit, files, file_names: Arc::default() };
+        own.file_names = own.names_of_files().into();
+        own
+    }
+
+    fn names_of_files(&self) -> Vec<FileName> {
+        let mut found = Vec::new();
+        let mut see = |it: &Expr| {
+            let ExprKind::Text(bytes) = &it.kind else { return };
+            let Some(at) = self.evidence(it.span) else { return };
+            match RawName::try_from(bytes.as_slice()).ok().filter(|it| is_padded_name(it)) {
+                Some(name) => found.push(FileName { name, is_padded: true, at, is_whole: true, address: None }),
+                None => in_text(&String::from_utf8_lossy(bytes), at, None, &mut found),
+            }
+        };
+        for function in self.unit.functions() {
+            function.expressions(&mut see);
+        }
+        for init in self.unit.objects().iter().filter_map(|it| it.init.as_ref()) {
+            init.expressions(&mut |it| it.visit(&mut see));
+        }
+        for define in self.unit.defines().filter(|it| it.body.contains('"')) {
+            if let Some((_, body)) = self.unit.macro_expression(&define.name) {
+                body.visit(&mut see);
+            }
+        }
+        found
     }
 
     /// Whether it would be read from the same texts again.

@@ -32,7 +32,8 @@ pub fn boot_names(model: &Model) -> Vec<BootName> {
 
 /// The same, of some units.
 pub(crate) fn boot_names_of<'a>(program: &Program, units: impl Iterator<Item = &'a Unit>) -> Vec<BootName> {
-    let all: Vec<FileName> = units.flat_map(|unit| file_names(program, unit)).collect();
+    let all = units.flat_map(|unit| file_names(program, unit, &|_| true)).filter(|it| it.is_whole);
+    let all: Vec<FileName> = all.collect();
     let has_padded = all.iter().any(|it| it.is_padded);
     let mut found: Vec<BootName> = Vec::new();
     for own in all.into_iter().filter(|it| it.is_padded == has_padded) {

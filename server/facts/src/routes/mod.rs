@@ -226,6 +226,18 @@ impl<'a> Routes<'a> {
         self.addressed.as_deref().unwrap_or_default()
     }
 
+    /// The lowest address that the unit's ordinary labels or its first line have.
+    pub(crate) fn lowest(&mut self) -> Option<i64> {
+        let origin = self.unit.files().first().and_then(|it| {
+            let file = self.program.file(*it)?;
+            self.unit.absolute(self.unit.location(self.program, file.place(0)?))
+        });
+        let first = self.labels.first().map(|it| it.0);
+        let code = self.all.first().copied().and_then(|it| self.address(it));
+        // A place before all labels is where an ORG, or nothing, has put the start.
+        [origin, first, code].into_iter().flatten().find(|it| self.code.byte_at(*it).is_some())
+    }
+
     /// The ordinary label at an address: of several the last, which stands nearest to what is there.
     pub(crate) fn label_at(&self, address: i64) -> Option<Symbol> {
         let end = self.labels.partition_point(|it| it.0 <= address);

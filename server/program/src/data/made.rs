@@ -106,6 +106,7 @@ impl Lines<'_> {
             label: group.label,
             bytes,
             is_symbolic: false,
+            has_text: false,
             subjects,
             is_longs: false,
             operands: 0,

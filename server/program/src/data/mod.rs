@@ -88,6 +88,8 @@ pub struct Head<'a> {
     pub bytes: &'a [u8],
     /// Whether a name of the program has a part in the first bytes.
     pub is_symbolic: bool,
+    /// Whether an operand of it is a text.
+    pub has_text: bool,
     /// What the label and the comments speak of.
     pub subjects: Subjects,
     /// Whether its first line lays down long words.
@@ -133,6 +135,7 @@ pub fn data_runs(program: &Program, unit: &Unit, wants: &dyn Fn(Head<'_>) -> boo
                 label: run.label,
                 bytes: &run.head[..run.head_len.into()],
                 is_symbolic: run.is_symbolic,
+                has_text: run.has_text,
                 subjects: run.subjects,
                 is_longs: run.is_longs,
                 operands: run.operands,

@@ -33,6 +33,7 @@ impl Builder<'_> {
                 head: [0; HEAD],
                 head_len: 0,
                 is_symbolic: false,
+                has_text: false,
                 subjects: waiting_words
                     | self.comment_subjects
                     | label.map_or_else(Subjects::default, |id| subjects(self.texts[id])),
@@ -66,6 +67,7 @@ impl Builder<'_> {
             // A count of equal items counts as many.
             run.operands = run.operands.saturating_add(MANY);
             run.is_symbolic |= usize::from(run.head_len) < HEAD;
+            run.has_text |= matches!(directive.meaning, Meaning::Strings(_));
             return;
         }
         let mut needs_names = false;
@@ -76,6 +78,7 @@ impl Builder<'_> {
                 self.problems.push((at, span, ProblemKind::Incomplete));
             } else if is_text(&text[range.clone()], dialect) {
                 run.is_symbolic |= usize::from(run.head_len) < HEAD;
+                run.has_text = true;
                 continue;
             }
             let mut literal = Alone::default();

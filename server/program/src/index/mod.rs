@@ -120,6 +120,8 @@ pub(crate) struct Run {
     pub(crate) head_len: u8,
     /// Whether a byte of the head needs the program to be known.
     pub(crate) is_symbolic: bool,
+    /// Whether an operand of it is a text.
+    pub(crate) has_text: bool,
     /// What the words of the label and the comments speak of.
     pub(crate) subjects: Subjects,
     /// Whether its first line lays down long words.
