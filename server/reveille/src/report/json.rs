@@ -8,6 +8,7 @@ use reveille_program::Value;
 use serde::Serialize;
 use serde_json::{Map, json};
 
+use super::sheet_object::{object_name, object_value};
 use super::{Shown, serial_json, shown};
 
 #[derive(Serialize)]
@@ -136,6 +137,12 @@ pub(crate) fn sheet_json(model: &Model, out: &mut dyn Write) -> anyhow::Result<(
                 "writes": region.uses.writes,
             }),
             evidence: evidence(region.at.into_iter().chain(region.uses.first).collect()),
+        },
+        Fact::Object(fact) => FactJson {
+            kind: "object-file",
+            subject: object_name(model, fact),
+            value: object_value(fact),
+            evidence: evidence(vec![fact.at]),
         },
         Fact::Vectors(vectors) => FactJson {
             kind: "vectors",

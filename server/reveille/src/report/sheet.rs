@@ -104,6 +104,7 @@ pub(crate) fn sheet_markdown(
     memory(model, pictures, out)?;
     vectors(model, out)?;
     super::sheet_boot::boot(model, out)?;
+    super::sheet_object::objects(model, out)?;
     findings(model, out)?;
     writeln!(out, "## Before a disk is touched\n")?;
     writeln!(out, "All of this is common practice; where a source is known, the reference of the project names it.\n")?;
