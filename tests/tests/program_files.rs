@@ -52,14 +52,14 @@ spill:\t.space\t64
 fn linked(folder: &Path) {
     let path = |name: &str| folder.join(name).to_string_lossy().into_owned();
     std::fs::write(path("tide.gas"), PROGRAM).expect("a file is written");
-    tool("m68k-linux-gnu-as", &["-m68000", "-o", &path("tide.o"), &path("tide.gas")]);
+    assert_eq!(tool("m68k-linux-gnu-as", &["-m68000", "-o", &path("tide.o"), &path("tide.gas")]), "");
     let text = ["-N", "-Ttext=0x81000", "--section-start=.data=0x81100", "-e", "start"];
-    tool("m68k-linux-gnu-ld", &[&text[..], &["-o", &path("tide.elf"), &path("tide.o")]].concat());
+    assert_eq!(tool("m68k-linux-gnu-ld", &[&text[..], &["-o", &path("tide.elf"), &path("tide.o")]].concat()), "");
     for section in [".text", ".data"] {
         let name = path(&section[1..]);
-        tool("m68k-linux-gnu-objcopy", &["-O", "binary", "-j", section, &path("tide.elf"), &name]);
+        assert_eq!(tool("m68k-linux-gnu-objcopy", &["-O", "binary", "-j", section, &path("tide.elf"), &name]), "");
     }
-    tool("m68k-linux-gnu-objcopy", &["-O", "srec", &path("tide.elf"), &path("tide.s19")]);
+    assert_eq!(tool("m68k-linux-gnu-objcopy", &["-O", "srec", &path("tide.elf"), &path("tide.s19")]), "");
 }
 
 /// The symbols that `nm` tells: value, letter and name.
