@@ -86,6 +86,8 @@ pub(crate) struct UnitMemory {
     regions: Vec<Uses>,
     /// For each page that it does not have, by its first address.
     pages: BTreeMap<i64, Uses>,
+    /// Operands that name what they write in RAM.
+    pub(crate) written: Vec<Addressed>,
 }
 
 impl Machine {
@@ -194,7 +196,11 @@ pub(crate) fn memory(
             }
     };
     let is_outside = |address: i64| !matches!(kind_at(address), Some("rom" | "ram"));
-    let mut own = UnitMemory { regions: vec![Uses::default(); machine.memory.len()], pages: BTreeMap::new() };
+    let mut own = UnitMemory {
+        regions: vec![Uses::default(); machine.memory.len()],
+        pages: BTreeMap::new(),
+        written: Vec::new(),
+    };
     let mut findings = laid_out(program, machine, unit, &mut code);
     in_memory(program, machine, unit, &given, &mut own, &mut findings);
     let wanted = |address: i64| is_outside(address) || is_port(address);
@@ -247,7 +253,7 @@ fn nearest(cpu: Cpu, machine: &Machine, address: i64) -> Option<&Memory> {
 }
 
 /// Where an operand stands that gives an address by itself.
-fn operand_at(program: &Program, unit: &Unit, given: &Addressed) -> Option<Evidence> {
+pub(crate) fn operand_at(program: &Program, unit: &Unit, given: &Addressed) -> Option<Evidence> {
     let call = unit.expanded_from(program, given.place).map(|it| it.0);
     let place = call.unwrap_or(given.place);
     let (chunk, line, _) = program.file(place.file)?.at(place.chunk, place.line);
@@ -276,6 +282,9 @@ fn in_memory(
         uses.count(kind);
         if uses.first.is_none() {
             uses.first = operand_at(program, unit, it);
+        }
+        if region.kind.value == "ram" && kind != MemoryUse::Read {
+            own.written.push(*it);
         }
         if region.kind.value == "rom" && kind != MemoryUse::Read {
             let Some(at) = operand_at(program, unit, it) else { continue };

@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, OnceLock};
 
-use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
+use reveille_program::{Analysis, FileId, Place, Program, SourceFile, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
 use crate::blocks::{BlockFact, blocks};
@@ -14,6 +14,7 @@ use crate::file_spelling;
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
 use crate::memory::{MemoryFact, MemoryMap, UnitMemory};
+use crate::object::{Object, ObjectFact, Objects, UnitAround, judged};
 use crate::serial::{
     FamilyFact, LineFact, NamedRegisters, Port, RegisterUse, RegisterWrite, SerialFacts, ports, serial,
 };
@@ -37,6 +38,8 @@ pub enum Fact<'a> {
     Memory(&'a MemoryFact),
     /// Exception vectors.
     Vectors(&'a VectorsFact),
+    /// A program file, beside the sources or in an image.
+    Object(&'a ObjectFact),
 }
 
 /// The facts and findings of one unit.
@@ -75,6 +78,10 @@ pub struct Model {
     of_names: Arc<Vec<Finding>>,
     /// The C beside the assembly.
     c: Arc<Vec<Arc<CUnit>>>,
+    /// The program files, read when they were loaded.
+    objects: Objects,
+    /// The same, held against machine and firmware: made when somebody asks.
+    judged: Arc<OnceLock<Vec<ObjectFact>>>,
 }
 
 impl Model {
@@ -137,6 +144,7 @@ impl Model {
             own.or_else(|| it.earlier.clone())
         });
         let boot = is_same.filter(|_| is_same_c).map_or_else(Arc::default, |it| it.boot.clone());
+        let objects = Objects::new(&program, previous.map(|it| &it.objects));
         Self {
             units,
             program,
@@ -149,6 +157,8 @@ impl Model {
             boot,
             c: Arc::new(c),
             of_names,
+            objects,
+            judged: Arc::default(),
         }
     }
 
@@ -196,6 +206,26 @@ impl Model {
         self.boot.get_or_init(|| boot_paths(self))
     }
 
+    /// The program files, each held against its machine and the firmware of its folder.
+    #[must_use]
+    pub fn objects(&self) -> &[ObjectFact] {
+        self.judged.get_or_init(|| {
+            let judge = |(file, objects): (&Arc<SourceFile>, &[Arc<Object>])| {
+                let (machine_file, machine) = self.machine_for(file.path());
+                let of_machine = |unit: &Unit| {
+                    let root = unit.root().and_then(|it| self.program.file(it));
+                    root.is_some_and(|it| Arc::ptr_eq(self.machines.of(it.path()), &machine))
+                };
+                let around =
+                    self.analysis.units().zip(&self.units).filter(|it| machine_file.is_some() && of_machine(it.0));
+                let around: Vec<UnitAround<'_>> =
+                    around.map(|(unit, it)| UnitAround { unit, memory: &it.memory, vectors: &it.vectors }).collect();
+                judged(&self.program, file, &machine, &around, objects)
+            };
+            self.objects.all().flat_map(judge).collect()
+        })
+    }
+
     /// The session that a script is, or is a part of.
     #[must_use]
     pub fn session_of(&self, file: FileId) -> Option<&Arc<SessionFact>> {
@@ -230,7 +260,7 @@ impl Model {
         let facts = self.blocks().map(Fact::Block).chain(constants.map(Fact::Constants));
         let facts = facts.chain(self.lines().map(Fact::Line)).chain(families.map(Fact::Family));
         let facts = facts.chain(self.memory.iter().flat_map(|it| &it.regions).map(Fact::Memory));
-        facts.chain(self.vectors().map(Fact::Vectors))
+        facts.chain(self.vectors().map(Fact::Vectors)).chain(self.objects().iter().map(Fact::Object))
     }
 
     /// The memory of each machine whose file has some.
@@ -331,7 +361,9 @@ impl Model {
             let foreign = facts.foreign.iter().filter(|it| self.analysis.find_elsewhere(unit, it.0).is_none());
             facts.findings.iter().chain(foreign.map(|it| &it.1))
         });
-        own.chain(self.linkage.iter()).chain(self.of_names.iter()).chain(self.machines.findings())
+        let objects = self.objects().iter().flat_map(|it| &it.findings);
+        let own = own.chain(self.linkage.iter()).chain(self.of_names.iter());
+        own.chain(self.machines.findings()).chain(objects)
     }
 
     fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {

@@ -44,6 +44,7 @@ pub struct SourceFile {
     encoding: Encoding,
     binary_at: Option<usize>,
     is_beside: bool,
+    object: Option<Arc<[u8]>>,
     includes: Arc<[String]>,
     settings: Arc<Settings>,
     pub(crate) indexed: Vec<Arc<Indexed>>,
@@ -64,7 +65,8 @@ impl SourceFile {
         let includes = Arc::from([]);
         let encoding = Encoding::default();
         let settings = settings.clone();
-        Self { id, path, source, encoding, binary_at: None, is_beside: false, includes, settings, indexed }
+        let object = None;
+        Self { id, path, source, encoding, binary_at: None, is_beside: false, object, includes, settings, indexed }
     }
 
     /// Takes other settings over, and reads the lines again as far as they are read otherwise with them.
@@ -123,10 +125,17 @@ impl SourceFile {
         self.binary_at
     }
 
-    /// Whether it is a text beside the sources, such as the machine file: findings have places in it, and it is not assembled.
+    /// Whether it is no source but lies beside them, such as the machine file or a program file: findings have places in it, and it is not
+    /// assembled.
     #[must_use]
     pub fn is_beside(&self) -> bool {
         self.is_beside
+    }
+
+    /// The bytes of a program file, or of an image with some in it. Its text is empty.
+    #[must_use]
+    pub fn object(&self) -> Option<&Arc<[u8]>> {
+        self.object.as_ref()
     }
 
     /// The place and the part of its line of a range of bytes of the file; a range of several lines ends with the first.
@@ -199,6 +208,8 @@ pub enum Content {
     Binary(usize),
     /// It is a text beside the sources, which is not assembled.
     Beside(File),
+    /// It is a program file beside the sources, or an image with some in it: its bytes.
+    Object(Arc<[u8]>),
 }
 
 /// A file that was read for a program and is not in it yet.
@@ -209,6 +220,7 @@ pub struct Prepared {
     encoding: Encoding,
     binary_at: Option<usize>,
     is_beside: bool,
+    object: Option<Arc<[u8]>>,
     settings: Arc<Settings>,
     indexed: Vec<Arc<Indexed>>,
 }
@@ -293,7 +305,7 @@ impl Program {
         self.files.iter().flatten().filter(|it| !it.is_beside)
     }
 
-    /// The texts beside the sources, in the order they came.
+    /// What lies beside the sources, in the order it came.
     pub fn beside(&self) -> impl Iterator<Item = &Arc<SourceFile>> {
         self.files.iter().flatten().filter(|it| it.is_beside)
     }
@@ -321,10 +333,15 @@ impl Program {
     pub fn prepare(&self, files: Vec<(PathBuf, Content)>) -> Vec<Prepared> {
         use rayon::prelude::*;
         let read = |(path, content): (PathBuf, Content)| {
+            let mut object = None;
             let (source, encoding, binary_at, is_beside) = match content {
                 Content::Text(source, encoding) => (source, encoding, None, false),
                 Content::Binary(at) => (File::new("", None), Encoding::default(), Some(at), false),
                 Content::Beside(source) => (source, Encoding::default(), None, true),
+                Content::Object(bytes) => {
+                    object = Some(bytes);
+                    (File::new("", None), Encoding::default(), None, true)
+                }
             };
             let path = normal(&path);
             let settings = self.readings.of(&path).clone();
@@ -335,7 +352,7 @@ impl Program {
                 _ => source,
             };
             let indexed = if is_beside { Vec::new() } else { indexed(&source, &self.names, &settings) };
-            Prepared { path, source, encoding, binary_at, is_beside, settings, indexed }
+            Prepared { path, source, encoding, binary_at, is_beside, object, settings, indexed }
         };
         if files.len() == 1 { files.into_iter().map(read).collect() } else { files.into_par_iter().map(read).collect() }
     }
@@ -343,7 +360,7 @@ impl Program {
     /// Adds files or replaces them; gives their numbers.
     pub fn insert(&mut self, files: Vec<Prepared>) -> Vec<FileId> {
         let mut ids = Vec::with_capacity(files.len());
-        for Prepared { path, source, encoding, binary_at, is_beside, settings, indexed } in files {
+        for Prepared { path, source, encoding, binary_at, is_beside, object, settings, indexed } in files {
             let files = Arc::make_mut(&mut self.files);
             let id = match self.by_path.get(&path) {
                 Some(id) => *id,
@@ -361,7 +378,8 @@ impl Program {
             };
             let includes = includes(&indexed);
             let path: Arc<Path> = path.into();
-            let mut file = SourceFile { id, path, source, encoding, binary_at, is_beside, includes, settings, indexed };
+            let mut file =
+                SourceFile { id, path, source, encoding, binary_at, is_beside, object, includes, settings, indexed };
             // It may have been prepared before the settings changed.
             let now = self.readings.of(&file.path);
             if file.settings != *now {
@@ -428,7 +446,7 @@ impl Program {
     #[must_use]
     pub fn resolve_include(&self, from: FileId, root: FileId, name: &str) -> Option<FileId> {
         let paths = self.include_paths(from, root, name);
-        let present = |id: &&FileId| self.file(**id).is_some();
+        let present = |id: &&FileId| self.file(**id).is_some_and(|it| it.object.is_none());
         let exact = paths.iter().find_map(|path| self.by_path.get(path).filter(present));
         let any_case = || paths.iter().find_map(|path| self.by_folded_path.get(&folded(path)).filter(present));
         let found = exact.or_else(any_case).copied();

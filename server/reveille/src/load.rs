@@ -1,10 +1,11 @@
 //! Loads files from disk into a program. The only place that reads sources.
 
 use std::collections::HashSet;
+use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
-use reveille_facts::{Given, MACHINE_FILE, Model, Named, SESSION_ENDING, read_as_told};
+use reveille_facts::{Given, MACHINE_FILE, Model, Named, SESSION_ENDING, is_object, may_be_object, read_as_told};
 use reveille_program::{Content, Program, Readings, normal};
 use reveille_source::{Decoded, Dialect, File, decode};
 
@@ -20,6 +21,9 @@ pub(crate) const MOST_BYTES: u64 = 256 << 20;
 
 /// The most files that includes may bring in.
 const MOST_FILES: usize = 20_000;
+
+/// As much of the start of a file tells whether it may be a program file, in bytes.
+const LOOK_AT: u64 = 16 * 1024;
 
 /// What is told of a program from outside its sources.
 #[derive(Clone, Debug, Default)]
@@ -37,7 +41,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
     }
     let (mut sources, mut told, mut scripts, mut c) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     told.extend(paths.iter().filter_map(|it| machine_file_above(it)));
-    let (mut named, mut has_folder) = (Vec::new(), false);
+    let (mut named, mut objects, mut has_folder) = (Vec::new(), Vec::new(), false);
     for path in paths {
         let kind = std::fs::metadata(path).with_context(|| format!("`{}` cannot be opened", path.display()))?;
         if kind.is_dir() {
@@ -46,6 +50,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
             told.extend(files_in(path, is_machine_file));
             scripts.extend(files_in(path, is_session));
             c.extend(files_in(path, is_c));
+            objects.extend(objects_in(path));
         } else if is_machine_file(path) {
             told.push(path.clone());
         } else if is_session(path) {
@@ -88,6 +93,7 @@ pub(crate) fn model(paths: &[PathBuf], options: &Options) -> Result<Model> {
         files.extend(more.collect::<Vec<_>>());
     }
     files.extend(with_included_scripts(scripts)?);
+    files.extend(objects);
     program.set_files(files);
     let model = with_includes(program, options);
     let absent = model.named().filter(|it| !is_there(it)).map(|it| it.path.clone()).collect();
@@ -225,6 +231,27 @@ pub(crate) fn beside_files_in(folder: &Path) -> Vec<PathBuf> {
     files_in(folder, is_beside)
 }
 
+/// The program files in a folder and the folders in it, and the images with some in them. Sources and texts beside them are none, and so many
+/// files are looked at as there may be sources.
+pub(crate) fn objects_in(folder: &Path) -> Vec<(PathBuf, Content)> {
+    let others = files_in(folder, |it| !is_source(it) && !is_beside(it));
+    others.into_iter().take(MOST_FILES).filter_map(|path| Some((path.clone(), object(&path)?))).collect()
+}
+
+/// A file as a program file, or as an image with some in it; none for any other. Of most files the start is read alone.
+pub(crate) fn object(path: &Path) -> Option<Content> {
+    let file = std::fs::File::open(path).ok()?;
+    let there = file.metadata().ok().filter(std::fs::Metadata::is_file)?;
+    let mut bytes = Vec::new();
+    (&file).take(LOOK_AT).read_to_end(&mut bytes).ok()?;
+    if !may_be_object(&bytes, there.len()) {
+        return None;
+    }
+    // It may grow while it is read.
+    (&file).take(there.len().saturating_sub(bytes.len() as u64)).read_to_end(&mut bytes).ok()?;
+    is_object(&bytes).then(|| Content::Object(bytes.into()))
+}
+
 /// The machine file that speaks for a file or folder, in its folder or the next one above.
 fn machine_file_above(path: &Path) -> Option<PathBuf> {
     let skipped = usize::from(!path.is_dir());
@@ -290,7 +317,8 @@ fn has_ending(path: &Path, endings: &[&str]) -> bool {
     endings.iter().any(|it| it.eq_ignore_ascii_case(ending))
 }
 
-/// Reads a file. None for a file that is no text and has an ending that others use too.
+/// Reads a file: a source, a text beside the sources, or a program file. None for a file that is none of these and has an ending that others
+/// use too.
 pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Content>> {
     let cannot = || format!("`{}` cannot be read", path.display());
     let size = std::fs::metadata(path).with_context(cannot)?.len();
@@ -301,6 +329,9 @@ pub(crate) fn content(path: &Path, dialect: Option<Dialect>) -> Result<Option<Co
     if is_beside(path) {
         // What is no text is no TOML and no script either, and is told as that.
         return Ok(Some(Content::Beside(File::new(&String::from_utf8_lossy(&bytes), dialect))));
+    }
+    if !is_source(path) && may_be_object(&bytes[..bytes.len().min(LOOK_AT as usize)], size) && is_object(&bytes) {
+        return Ok(Some(Content::Object(bytes.into())));
     }
     Ok(match decode(bytes) {
         Decoded::Text(text, encoding) => Some(Content::Text(File::new(&text, dialect), encoding)),

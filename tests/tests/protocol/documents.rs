@@ -245,9 +245,8 @@ fn files_are_watched_where_the_client_can() {
     let registration = &asked["params"]["registrations"][0];
     assert_eq!(registration["method"], "workspace/didChangeWatchedFiles", "{asked}");
     let pattern = registration["registerOptions"]["watchers"][0]["globPattern"].as_str().unwrap_or_default();
-    for ending in ["s", "asm", "i", "inc"] {
-        assert!(pattern.contains(&format!(",{ending}")) || pattern.contains(&format!("{{{ending},")), "{pattern}");
-    }
+    // Program files and images of disks may have any name.
+    assert_eq!(pattern, "**/*");
     assert_eq!(client.stop(), 0);
 }
 

@@ -282,3 +282,46 @@ fn folders_of_included_files_come_from_the_machine_file_and_what_is_not_there_is
     expect(&mut client, &machine, &["machine-008", "machine-008"]);
     assert_eq!(client.stop(), 0);
 }
+
+/// An absolute $601A program of two RTS, loaded at an address.
+fn program(address: u32) -> Vec<u8> {
+    let mut bytes = vec![0x60, 0x1a, 0, 0, 0, 4];
+    bytes.resize(0x16, 0);
+    bytes.extend(address.to_be_bytes());
+    bytes.extend([0, 1, 0x4e, 0x75, 0x4e, 0x75]);
+    bytes
+}
+
+#[test]
+fn a_program_file_in_the_folder_has_findings_that_follow_the_disk() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let source = write(folder.path(), "a.s", SOURCE);
+    let path = folder.path().join("tide.sys");
+    let uri = reveille_tests::uri(&path);
+    let put = |address: u32| std::fs::write(&path, program(address)).expect("a file is written");
+    put(0x2001);
+    let mut client = Client::start(Some(folder.path()), &capabilities("utf-16"));
+    expect(&mut client, &uri, &["object-005"]);
+    client.open(&source, SOURCE);
+    let told = |kind: i32| json!({ "changes": [{ "uri": uri, "type": kind }] });
+    put(0x100);
+    client.notify("workspace/didChangeWatchedFiles", told(2));
+    expect(&mut client, &uri, &["object-002"]);
+    std::fs::remove_file(&path).expect("the file goes");
+    client.notify("workspace/didChangeWatchedFiles", told(3));
+    expect(&mut client, &uri, &[]);
+    assert_eq!(client.stop(), 0);
+}
+
+#[test]
+fn a_compare_with_the_number_of_a_program_file_tells_its_header() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let text = "check\tcmpi.w\t#$601A,(a0)\n\tbne.s\tcheck\n\trts\n";
+    let source = write(folder.path(), "a.s", text);
+    let mut client = Client::start(Some(folder.path()), &capabilities("utf-16"));
+    client.open(&source, text);
+    let shown = hover_text(&mut client, &source, &json!({ "line": 0, "character": 16 }));
+    assert!(shown.contains("program files begin with it: $601A program, header of 28 bytes"), "{shown}");
+    assert!(shown.contains("| $1A | 2 | `absolute` | 0: relocation words follow; else none |"), "{shown}");
+    assert_eq!(client.stop(), 0);
+}

@@ -134,3 +134,33 @@ fn addresses_in_data_tell_what_stands_there() {
     assert!(at("l\ton<|>e").ends_with("points to `one` (first): `nop`"), "{}", at("l\ton<|>e"));
     assert!(at("$10<|>14").ends_with("points to `longs`+14"), "{}", at("$10<|>14"));
 }
+
+/// Fields: header reader of CP/M-68K's tools, published since; `a.out(5)` of SunOS 4.1.3.
+#[test]
+fn the_numbers_that_program_files_begin_with_are_told_with_their_header() {
+    let text = "BOOTMAG\tequ\t$601A\nOLDHDR\tequ\t0x107\nCOUNT\tequ\t$108\nstart\tcmpi.w\t#$601B,(a0)\n\tcmp.w\t#BOOTMAG,d0\n\tcmpi.w\t#$010B,d1\n\
+                \tmove.w\t#$108,d0\n\tcmpi.b\t#7,d0\n\tcmpi.l\t#COUNT,(a0)\n\trts\nkinds\tdc.w\t$601A,$0108\n\tdc.w\t$0407\n\tend\n";
+    let at = |mark: &str| {
+        let plain = mark.replace("<|>", "");
+        assert!(text.contains(&plain), "{mark}");
+        told(&text.replacen(&plain, mark, 1))
+    };
+    let first = at("equ\t$6<|>01A");
+    assert!(first.contains("program files begin with it: $601A program, header of 28 bytes"), "{first}");
+    assert!(first.contains("| $16 | 4 | `text_start` | address of the text, where it is entered |"), "{first}");
+    assert!(first.contains("Source: header reader"), "{first}");
+    assert!(at("#$60<|>1B,(a0)").contains("| $20 | 4 | `bss_start` | address of the bss |"));
+    assert!(at("#BOOT<|>MAG,d0").contains("$601A program"));
+    assert!(at("dc.w\t$60<|>1A").contains("$601A program"));
+    assert!(
+        at("OLD<|>HDR").contains("program files begin with it: a.out program 0407, header of 32 bytes"),
+        "{}",
+        at("OLD<|>HDR")
+    );
+    assert!(at("#$01<|>0B,d1").contains("if it is held against the start of a file: a.out program 0413"));
+    assert!(at("#COU<|>NT,(a0)").contains("a.out program 0410"));
+    // A count is no header, a byte no number of one, and a hexadecimal 0407 another number.
+    for mark in ["COU<|>NT\tequ", "#$1<|>08,d0", "$01<|>08\n", "#<|>7,d0", "$04<|>07"] {
+        assert!(!at(mark).contains("program"), "{mark}: {}", at(mark));
+    }
+}

@@ -274,7 +274,7 @@ impl Question<'_> {
         match program_header(&content) {
             Some(header) => {
                 for trouble in &header.troubles {
-                    let message = format!("the boot file `{name}` starts as a {}, but {trouble}", header.title);
+                    let message = format!("the boot file `{name}` starts as a {}, but {trouble}", header.title());
                     found.push(ImageFinding::new("image-022", at(), message));
                 }
             }

@@ -250,6 +250,7 @@ fn every_fact_and_finding_has_its_place() {
             Fact::Family(family) => assert!(family.members.iter().all(|it| !it.at.span.is_empty())),
             Fact::Memory(region) => panic!("{}: there is no machine file here", region.subject()),
             Fact::Vectors(vectors) => assert!(vectors.entries.iter().all(|it| !it.at.span.is_empty())),
+            Fact::Object(fact) => panic!("`{:?}` is no source", fact.object.kind),
         }
     }
     for finding in model.findings() {

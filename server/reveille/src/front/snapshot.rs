@@ -71,12 +71,17 @@ impl Snapshot {
         self.text(uri).filter(|it| !self.is_beside(*it) || self.is_session(*it))
     }
 
+    /// Whether a path is that of a program file, or of an image with some in it.
+    pub(crate) fn has_object(&self, path: &Path) -> bool {
+        self.program.file_at(path).is_some_and(|it| it.object().is_some())
+    }
+
     /// Whether a file is a monitor session.
     pub(crate) fn is_session(&self, file: FileId) -> bool {
         self.program.file(file).is_some_and(|it| it.is_beside() && reveille_facts::is_session(it))
     }
 
-    /// Whether a file is a text beside the sources.
+    /// Whether a file is no source but lies beside them.
     pub(crate) fn is_beside(&self, file: FileId) -> bool {
         self.program.file(file).is_some_and(|it| it.is_beside())
     }

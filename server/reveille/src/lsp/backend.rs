@@ -121,12 +121,8 @@ impl LanguageServer for Backend {
 
     async fn initialized(&self, _: proto::InitializedParams) {
         if self.shared.snapshot().traits.watches_files {
-            let endings = load::SOURCE_ENDINGS.join(",");
-            let beside = [reveille_facts::MACHINE_FILE.to_owned(), format!("*.{}", reveille_facts::SESSION_ENDING)];
-            let beside = beside.iter().map(|it| format!("**/{it}"));
-            let watchers: Vec<String> = std::iter::once(format!("**/*.{{{endings}}}")).chain(beside).collect();
-            let watchers: Vec<_> = watchers.iter().map(|glob| serde_json::json!({ "globPattern": glob })).collect();
-            let options = serde_json::json!({ "watchers": watchers });
+            // Program files and images have any ending.
+            let options = serde_json::json!({ "watchers": [{ "globPattern": "**/*" }] });
             let registration = proto::Registration {
                 id: "reveille-watch".into(),
                 method: "workspace/didChangeWatchedFiles".into(),
@@ -496,7 +492,8 @@ fn load_folders(shared: &Shared) {
             tracing::warn!(folder = %folder.display(), files = paths.len(), most = MOST_FILES, "the folder has too many sources; the rest is read when included");
             paths.truncate(MOST_FILES);
         }
-        let files = contents(paths);
+        let mut files = contents(paths);
+        files.extend(load::objects_in(&folder));
         tracing::info!(folder = %folder.display(), files = files.len(), "read");
         shared.load(files);
     }

@@ -1,6 +1,6 @@
 //! What the client tells. The ingress calls these in the order of the messages; none waits for anything.
 
-use std::path::PathBuf;
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use tower_lsp::gen_lsp_types as proto;
@@ -31,12 +31,16 @@ pub(crate) fn did_close(shared: &Arc<Shared>, params: proto::DidCloseTextDocumen
 
 pub(crate) fn did_change_watched_files(shared: &Arc<Shared>, params: proto::DidChangeWatchedFilesParams) {
     let paths = params.changes.into_iter().filter_map(|change| change.uri.to_file_path().ok());
-    let paths: Vec<PathBuf> = paths.filter(|path| load::is_source(path) || load::is_beside(path)).collect();
+    let (paths, others): (Vec<PathBuf>, Vec<PathBuf>) =
+        paths.partition(|path| load::is_source(path) || load::is_beside(path));
     // A file that was looked for in vain may be there now.
     shared.looked_for.clear();
     shared.is_there.clear();
     if !paths.is_empty() {
         reload(shared, paths);
+    }
+    if !others.is_empty() {
+        reload_objects(shared, others);
     }
 }
 
@@ -54,6 +58,30 @@ pub(crate) fn did_change_configuration(shared: &Arc<Shared>, params: &proto::Did
     tokio::task::spawn_blocking(move || {
         shared.change(|workspace| workspace.set_options(options));
     });
+}
+
+/// Looks again at files that may be program files, on a worker. Most changes are none of those, and change nothing here.
+fn reload_objects(shared: &Arc<Shared>, paths: Vec<PathBuf>) {
+    let shared = shared.clone();
+    tokio::task::spawn_blocking(move || {
+        let mut files = Vec::new();
+        for path in paths.into_iter().filter(|it| !is_hidden(it)) {
+            let was_one = shared.snapshot().has_object(&path);
+            match load::object(&path) {
+                Some(content) => files.push((path, content)),
+                None if was_one => shared.change(|workspace| workspace.remove(&path)),
+                None => (),
+            }
+        }
+        if !files.is_empty() {
+            shared.load(files);
+        }
+    });
+}
+
+/// Whether a file or a folder above it is hidden.
+fn is_hidden(path: &Path) -> bool {
+    path.components().any(|it| matches!(it, Component::Normal(name) if name.to_string_lossy().starts_with('.')))
 }
 
 /// Reads files from disk again, on a worker; those that are gone go from the program too.

@@ -9,6 +9,7 @@ use serde::Serialize;
 use serde_json::{Map, json};
 
 use super::boot_json::boot_facts;
+use super::sheet_object::{object_name, object_value};
 use super::{Shown, serial_json, shown};
 
 #[derive(Serialize)]
@@ -152,6 +153,12 @@ fn fact_list(model: &Model) -> Vec<FactJson> {
                 "writes": region.uses.writes,
             }),
             evidence: evidence(region.at.into_iter().chain(region.uses.first).collect()),
+        },
+        Fact::Object(fact) => FactJson {
+            kind: "object-file",
+            subject: object_name(model, fact),
+            value: object_value(fact),
+            evidence: evidence(vec![fact.at]),
         },
         Fact::Vectors(vectors) => FactJson {
             kind: "vectors",

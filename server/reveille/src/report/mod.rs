@@ -14,6 +14,7 @@ mod serial_json;
 mod sheet;
 mod sheet_boot;
 mod sheet_html;
+mod sheet_object;
 mod sheet_serial;
 mod text;
 

@@ -75,6 +75,7 @@ pub(crate) fn sheet_markdown(
     constants(model, out)?;
     sheet_boot::way(model, pictures, out)?;
     sheet_boot::files(model, out)?;
+    super::sheet_object::objects(model, out)?;
     serial(model, out)?;
     sheet_boot::commands(model, out)?;
     sheet_boot::texts(model, out)?;
