@@ -295,7 +295,10 @@ impl<'a> Code<'a> {
 
     /// The byte that the source lays down at an address, and where.
     pub fn byte_at(&mut self, address: i64) -> Option<DataByte> {
-        let at = self.find((0, address), &|line, _| !line.is_code && line.location != line.end)?;
+        // A directive that goes on elsewhere, as that of a section does, ends elsewhere and lays nothing down.
+        let unit = self.unit;
+        let lays_down = |line: &Line| unit.absolute(line.location) < unit.absolute(line.end);
+        let at = self.find((0, address), &|line, _| !line.is_code && lays_down(line))?;
         let piece = self.piece(at.segment);
         let own = piece[piece.binary_search_by_key(&at.line, |it| it.line).ok()?];
         let (program, unit) = (self.program, self.unit);

@@ -226,16 +226,12 @@ impl<'a> Routes<'a> {
         self.addressed.as_deref().unwrap_or_default()
     }
 
-    /// The lowest address that the unit's ordinary labels or its first line have.
+    /// Where the unit may begin to lay down data: address 0, its origin, or the start of the 4 KiB in which its first label is.
     pub(crate) fn lowest(&mut self) -> Option<i64> {
-        let origin = self.unit.files().first().and_then(|it| {
-            let file = self.program.file(*it)?;
-            self.unit.absolute(self.unit.location(self.program, file.place(0)?))
-        });
+        let origin = self.unit.settings(self.program).origin;
         let first = self.labels.first().map(|it| it.0);
-        let code = self.all.first().copied().and_then(|it| self.address(it));
-        // A place before all labels is where an ORG, or nothing, has put the start.
-        [origin, first, code].into_iter().flatten().find(|it| self.code.byte_at(*it).is_some())
+        let places = [Some(0), Some(origin), first, first.map(|it| it & !0xfff)];
+        places.into_iter().flatten().find(|it| self.code.byte_at(*it).is_some())
     }
 
     /// The ordinary label at an address: of several the last, which stands nearest to what is there.

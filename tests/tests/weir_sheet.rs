@@ -1,0 +1,89 @@
+//! A second firmware, built in another way than the demo: MIT syntax, another serial chip, a CP/M disk, commands of one letter in a table of
+//! addresses. Nothing in the program was written for it.
+
+use reveille_tests::{run, tests_folder};
+use serde_json::Value;
+
+fn facts() -> Vec<Value> {
+    let output = run(&tests_folder(), &["sheet", "--format", "json", "demo/weir"]);
+    assert_eq!((output.code, output.err.as_str()), (0, ""));
+    let sheet: Value = serde_json::from_str(&output.out).expect("the sheet is JSON");
+    assert_eq!(sheet["findings"].as_array().map(Vec::len), Some(0), "{}", sheet["findings"]);
+    sheet["facts"].as_array().expect("a list").clone()
+}
+
+fn one<'a>(facts: &'a [Value], kind: &str) -> &'a Value {
+    let mut own = facts.iter().filter(|it| it["kind"] == kind);
+    let first = own.next().unwrap_or_else(|| panic!("no {kind}"));
+    assert!(own.next().is_none(), "more than one {kind}");
+    first
+}
+
+#[test]
+fn it_starts_where_its_second_long_word_says() {
+    let facts = facts();
+    let way = one(&facts, "boot-path");
+    assert_eq!(
+        (&way["value"]["starts"][0]["kind"], &way["value"]["starts"][0]["name"]),
+        (&"reset".into(), &"_go".into())
+    );
+    let choices: Vec<(&str, &str)> = facts
+        .iter()
+        .filter(|it| it["kind"] == "boot-choice")
+        .map(|it| (it["subject"].as_str().unwrap_or(""), it["value"]["leads_to"].as_str().unwrap_or("")))
+        .collect();
+    assert_eq!(choices, [("bit 0 of the byte at GATES is 1", "prompt"), ("bit 7 of the byte at GATES is 0", "night")]);
+}
+
+#[test]
+fn its_boot_file_is_found_with_its_place_its_check_and_its_messages() {
+    let facts = facts();
+    let file = one(&facts, "boot-file");
+    assert_eq!((&file["subject"], &file["value"]["load_address"]), (&"NIGHT.SYS".into(), &0x41_0000.into()));
+    assert_eq!(file["value"]["checks"][0]["value"], 0x601b);
+    assert_eq!(file["value"]["enters"][0]["value"], 0x41_0024);
+    let messages: Vec<&str> =
+        file["value"]["messages"].as_array().expect("a list").iter().filter_map(Value::as_str).collect();
+    let all =
+        ["no NIGHT.SYS, gates stay shut", "disk data lost", "NIGHT.SYS is not a program", "NIGHT.SYS does not fit"];
+    assert_eq!(messages, all);
+}
+
+#[test]
+fn its_commands_are_found_with_what_the_table_says_of_each() {
+    let facts = facts();
+    let commands: Vec<(&str, &str, &str)> = facts
+        .iter()
+        .filter(|it| it["kind"] == "monitor-command")
+        .map(|it| {
+            (
+                it["subject"].as_str().unwrap_or(""),
+                it["value"]["routine"].as_str().unwrap_or(""),
+                it["value"]["help"].as_str().unwrap_or(""),
+            )
+        })
+        .collect();
+    assert_eq!(
+        commands,
+        [
+            ("G", "do_gate", "G open the gates"),
+            ("S", "do_shut", "S shut them"),
+            ("N", "night", "N run the night program"),
+            ("?", "do_list", "? this list"),
+        ]
+    );
+}
+
+/// CP/M 2.2 Alteration Guide, the disk parameter block of 8-inch single density; Z8530: `serial-chips.md` of the reference.
+#[test]
+fn its_disk_and_its_line_are_found() {
+    let facts = facts();
+    let block = one(&facts, "parameter-block");
+    assert_eq!(
+        block["value"]["derived"]["capacity"].as_i64().or(block["value"]["fields"]["dsm"].as_i64()).is_some(),
+        true
+    );
+    let line = one(&facts, "line-setting");
+    assert_eq!(line["subject"], "console");
+    assert_eq!(line["value"]["data"], 8);
+}
