@@ -7,7 +7,7 @@ use rustc_hash::FxHashSet;
 
 use crate::blocks::{BlockFact, blocks};
 use crate::boot::{BootPath, boot_paths};
-use crate::c::{CUnit, c_units};
+use crate::c::{self, CUnit, Convention, Side, c_units, convention};
 use crate::constants::{ConstantsFact, constants};
 use crate::finding::Finding;
 use crate::machine::{Machine, Machines};
@@ -57,7 +57,7 @@ pub struct Model {
     machines: Machines,
     analysis: Analysis,
     units: Vec<Arc<UnitFacts>>,
-    /// Findings about names that cross from unit to unit.
+    /// Findings about names that cross from unit to unit, and about what C and assembly say of one thing.
     linkage: Arc<Vec<Finding>>,
     /// The memory of each machine, with what its units do there.
     memory: Arc<Vec<MemoryMap>>,
@@ -69,6 +69,8 @@ pub struct Model {
     boot: Arc<OnceLock<Vec<BootPath>>>,
     /// The C beside the assembly.
     c: Arc<Vec<Arc<CUnit>>>,
+    /// What its names have before them in the assembly.
+    convention: Convention,
 }
 
 impl Model {
@@ -97,9 +99,16 @@ impl Model {
         let is_same = previous.filter(|it| {
             it.units.len() == units.len() && it.units.iter().zip(&units).all(|(old, new)| Arc::ptr_eq(old, new))
         });
-        let linkage = match is_same {
-            Some(it) => it.linkage.clone(),
-            None => Arc::new(linkage::findings(&program, &analysis)),
+        let old_c = previous.map_or(&[][..], |it| it.c.as_slice());
+        let c = c_units(&program, old_c);
+        let is_same_c = c.len() == old_c.len() && c.iter().zip(old_c).all(|(new, old)| Arc::ptr_eq(new, old));
+        let is_same_machine = |it: &&Self| it.machines.is_for_same(&machines);
+        let (linkage, convention) = match is_same.filter(|_| is_same_c).filter(is_same_machine) {
+            Some(it) => (it.linkage.clone(), it.convention),
+            None => {
+                let convention = convention(&program, &analysis, c.iter().map(|it| &**it));
+                (Arc::new(across(&program, &analysis, &machines, &c, convention)), convention)
+            }
         };
         let maps = machines.all().filter_map(|(file, machine)| {
             let cpu = program.settings_of(file.id()).cpu;
@@ -111,9 +120,6 @@ impl Model {
             let own = it.sessions.get().map(|_| it.sessions.clone());
             own.or_else(|| it.earlier.clone())
         });
-        let old = previous.map_or(&[][..], |it| it.c.as_slice());
-        let c = c_units(&program, old);
-        let is_same_c = c.len() == old.len() && c.iter().zip(old).all(|(new, old)| Arc::ptr_eq(new, old));
         let boot = is_same.filter(|_| is_same_c).map_or_else(Arc::default, |it| it.boot.clone());
         Self {
             units,
@@ -126,6 +132,7 @@ impl Model {
             earlier,
             boot,
             c: Arc::new(c),
+            convention,
         }
     }
 
@@ -165,6 +172,24 @@ impl Model {
     #[must_use]
     pub fn c(&self) -> &[Arc<CUnit>] {
         &self.c
+    }
+
+    /// What a name of C has before it in the assembly.
+    #[must_use]
+    pub fn convention(&self) -> Convention {
+        self.convention
+    }
+
+    /// The C of another version of the program: what has not changed is taken over.
+    #[must_use]
+    pub fn c_again(&self, program: &Program) -> Vec<Arc<CUnit>> {
+        c_units(program, &self.c)
+    }
+
+    /// Whether two files are of one machine: one machine file speaks for both, or none for either.
+    #[must_use]
+    pub fn are_together(&self, one: FileId, other: FileId) -> bool {
+        are_together(&self.program, &self.machines, one, other)
     }
 
     /// The way from power-on to the prompt, for each machine of the program.
@@ -323,6 +348,32 @@ impl Model {
         all.dedup();
         all
     }
+}
+
+fn are_together(program: &Program, machines: &Machines, one: FileId, other: FileId) -> bool {
+    let of = |file: FileId| program.file(file).and_then(|it| machines.file_of(it.path()).0);
+    one == other || of(one) == of(other)
+}
+
+/// The findings about names and values that cross from module to module, C among them.
+fn across(
+    program: &Program,
+    analysis: &Analysis,
+    machines: &Machines,
+    c: &[Arc<CUnit>],
+    convention: Convention,
+) -> Vec<Finding> {
+    let all: Vec<&CUnit> = c.iter().map(|it| &**it).collect();
+    let mut found = linkage::findings(program, analysis, &all, convention);
+    let mut rest = all;
+    while let Some(first) = rest.first().copied() {
+        let is_own = |file: FileId| are_together(program, machines, first.root, file);
+        let (own, others): (Vec<_>, Vec<_>) = rest.into_iter().partition(|it| is_own(it.root));
+        rest = others;
+        let units = analysis.units().filter(|it| it.root().is_some_and(is_own)).collect();
+        found.extend(c::findings(&Side { program, c: own, units, convention }));
+    }
+    found
 }
 
 fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {

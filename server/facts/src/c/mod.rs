@@ -1,5 +1,6 @@
 //! The C beside the assembly: its files, each with what it includes, as parts of the program.
 
+mod check;
 mod linkage;
 
 use std::sync::Arc;
@@ -8,6 +9,8 @@ use reveille_c::{FileKey, Settings, Span, Text, Unit};
 use reveille_program::{FileId, Place, Program, SourceFile};
 
 pub use linkage::{Convention, convention};
+
+pub(crate) use check::{Side, findings};
 
 use crate::finding::Evidence;
 
@@ -100,6 +103,29 @@ impl CUnit {
         let file = self.files.get(key.0 as usize)?;
         let start = file.source().line_start(file.line_number(place));
         Some((key, (start + column) as u32))
+    }
+
+    /// Where a piece of its texts lies, whole: the file and its bytes.
+    #[must_use]
+    pub fn bytes(&self, span: Span) -> Option<(FileId, std::ops::Range<usize>)> {
+        Some((self.files.get(span.file.0 as usize)?.id(), span.start as usize..span.end as usize))
+    }
+
+    /// Where it defines a function or an object that other modules may use: its name.
+    #[must_use]
+    pub fn defines(&self, name: &str) -> Option<Span> {
+        let functions = self.unit.functions().iter().filter(|it| !it.is_static && &*it.name == name);
+        let objects = self.unit.objects().iter().filter(|it| !it.is_static && !it.is_extern && &*it.name == name);
+        functions.map(|it| it.name_span).chain(objects.map(|it| it.name_span)).next()
+    }
+
+    /// Whether a name is one that no other module sees.
+    #[must_use]
+    pub fn is_static(&self, name: &str) -> bool {
+        let unit = &self.unit;
+        unit.functions().iter().any(|it| it.is_static && &*it.name == name)
+            || unit.declarations().iter().any(|it| it.is_static && &*it.name == name)
+            || unit.objects().iter().any(|it| it.is_static && &*it.name == name)
     }
 
     /// Included files that are not there: the including file and the name.
