@@ -1,8 +1,10 @@
 //! Names of files among the data: in the form of a directory, eleven characters padded with blanks, or as people write them, `BOOT.SYS`.
 
+use reveille_c::{Expr, ExprKind};
 use reveille_decoders::volume::{RawName, is_padded_name, raw_name};
 use reveille_program::{DataItem, DataRun, Program, Unit, data_runs};
 
+use crate::c::CUnit;
 use crate::finding::Evidence;
 
 /// A name of a file in the source.
@@ -25,6 +27,29 @@ pub(crate) fn file_names(program: &Program, unit: &Unit) -> Vec<FileName> {
         padded(unit, &run, &mut found);
         dotted(unit, &run, &mut found);
     }
+    found
+}
+
+/// All names of files that are strings of a C file: of its macros, its objects and its functions.
+pub(crate) fn file_names_in_c(own: &CUnit) -> Vec<FileName> {
+    let mut found = Vec::new();
+    let mut see = |it: &Expr| {
+        let ExprKind::Text(bytes) = &it.kind else { return };
+        let padded = Some(bytes).filter(|it| is_padded_name(it)).and_then(|it| RawName::try_from(it.as_slice()).ok());
+        let is_padded = padded.is_some();
+        let name = padded.or_else(|| written_name(std::str::from_utf8(bytes).ok()?));
+        if let (Some(name), Some(at)) = (name, own.evidence(it.span)) {
+            found.push(FileName { name, is_padded, at, address: None });
+        }
+    };
+    for define in own.unit.defines() {
+        if let Some((_, body)) = own.unit.macro_expression(&define.name) {
+            body.visit(&mut see);
+        }
+    }
+    let objects = own.unit.objects().iter().filter_map(|it| it.init.as_ref());
+    objects.for_each(|it| it.expressions(&mut |it| it.visit(&mut see)));
+    own.unit.functions().iter().for_each(|it| it.expressions(&mut |it| see(it)));
     found
 }
 

@@ -5,7 +5,7 @@ use std::sync::{Arc, OnceLock};
 use reveille_program::{Analysis, FileId, Place, Program, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
-use crate::blocks::{BlockFact, blocks};
+use crate::blocks::{BlockFact, blocks, blocks_of_c};
 use crate::boot::{BootPath, boot_paths};
 use crate::c::{self, CUnit, Convention, Side, c_units, convention};
 use crate::constants::{ConstantsFact, constants};
@@ -50,6 +50,23 @@ struct UnitFacts {
     foreign: Vec<(Symbol, Finding)>,
 }
 
+/// The facts and findings of a C file by itself.
+#[derive(Debug)]
+struct CFacts {
+    own: Arc<CUnit>,
+    machine: Arc<Machine>,
+    blocks: Vec<BlockFact>,
+    findings: Vec<Finding>,
+}
+
+impl CFacts {
+    fn new(program: &Program, machine: &Arc<Machine>, own: &Arc<CUnit>) -> Self {
+        let mut blocks = blocks_of_c(program, own, &machine.layouts);
+        let findings = relations::findings(program, machine, &Unit::default(), &mut blocks, &[]);
+        Self { own: own.clone(), machine: machine.clone(), blocks, findings }
+    }
+}
+
 /// A program, laid out, with its facts and findings: a snapshot, cheap to clone.
 #[derive(Clone, Debug, Default)]
 pub struct Model {
@@ -69,6 +86,8 @@ pub struct Model {
     boot: Arc<OnceLock<Vec<BootPath>>>,
     /// The C beside the assembly.
     c: Arc<Vec<Arc<CUnit>>>,
+    /// What the files of it are worth by themselves, in their order.
+    c_facts: Arc<Vec<Arc<CFacts>>>,
     /// What its names have before them in the assembly.
     convention: Convention,
 }
@@ -102,6 +121,14 @@ impl Model {
         let old_c = previous.map_or(&[][..], |it| it.c.as_slice());
         let c = c_units(&program, old_c);
         let is_same_c = c.len() == old_c.len() && c.iter().zip(old_c).all(|(new, old)| Arc::ptr_eq(new, old));
+        let c_facts = c.iter().map(|own| {
+            let path = program.file(own.root).map(|it| it.path().to_owned()).unwrap_or_default();
+            let machine = machines.of(&path);
+            let is_same = |it: &&Arc<CFacts>| Arc::ptr_eq(&it.own, own) && Arc::ptr_eq(&it.machine, machine);
+            let known = previous.and_then(|it| it.c_facts.iter().find(is_same));
+            known.cloned().unwrap_or_else(|| Arc::new(CFacts::new(&program, machine, own)))
+        });
+        let c_facts = Arc::new(c_facts.collect());
         let is_same_machine = |it: &&Self| it.machines.is_for_same(&machines);
         let (linkage, convention) = match is_same.filter(|_| is_same_c).filter(is_same_machine) {
             Some(it) => (it.linkage.clone(), it.convention),
@@ -132,6 +159,7 @@ impl Model {
             earlier,
             boot,
             c: Arc::new(c),
+            c_facts,
             convention,
         }
     }
@@ -218,7 +246,11 @@ impl Model {
     /// All blocks. A file that several units read gives its blocks once.
     pub fn blocks(&self) -> impl Iterator<Item = &BlockFact> {
         let mut seen = FxHashSet::default();
-        self.units.iter().flat_map(|unit| &unit.blocks).filter(move |it| seen.insert((it.at, it.entry)))
+        self.all_blocks().filter(move |it| seen.insert((it.at, it.entry)))
+    }
+
+    fn all_blocks(&self) -> impl Iterator<Item = &BlockFact> {
+        self.units.iter().flat_map(|unit| &unit.blocks).chain(self.c_facts.iter().flat_map(|it| &it.blocks))
     }
 
     /// All facts.
@@ -298,7 +330,7 @@ impl Model {
     /// The block that a place of a line belongs to.
     #[must_use]
     pub fn block_at(&self, place: Place) -> Option<&BlockFact> {
-        self.units.iter().flat_map(|unit| &unit.blocks).find(|it| it.parts.iter().any(|part| part.at.place == place))
+        self.all_blocks().find(|it| it.parts.iter().any(|part| part.at.place == place))
     }
 
     /// The blocks of the table that a block belongs to.
@@ -333,7 +365,8 @@ impl Model {
             let foreign = facts.foreign.iter().filter(|it| self.analysis.find_elsewhere(unit, it.0).is_none());
             facts.findings.iter().chain(foreign.map(|it| &it.1))
         });
-        own.chain(self.linkage.iter()).chain(self.machines.findings())
+        let of_c = self.c_facts.iter().flat_map(|it| &it.findings);
+        own.chain(of_c).chain(self.linkage.iter()).chain(self.machines.findings())
     }
 
     fn sorted<'a>(&self, findings: impl Iterator<Item = &'a Finding>) -> Vec<&'a Finding> {

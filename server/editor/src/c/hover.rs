@@ -3,13 +3,14 @@
 use std::fmt::Write;
 
 use reveille_c::{Define, Expr, ExprKind, Function, NameUse, Object, Role, Span, StatementKind, Type};
-use reveille_facts::{CUnit, Model};
+use reveille_facts::{CUnit, Evidence, Model};
 use reveille_program::DefinitionKind;
 
 use super::words::{comment_above, comment_above_label, head, object, sized};
 use super::{Shared, View, bytes, place, shown};
+use crate::block::block_hover;
 use crate::hover::{Hover, bases, describe, escaped};
-use crate::lookup::{Location, Spot};
+use crate::lookup::{Location, Spot, Thing};
 
 /// Numbers from here on may be addresses. Common practice, no source.
 const LEAST_ADDRESS: i64 = 0x1000;
@@ -20,6 +21,9 @@ fn fenced(head: &str, text: &str) -> String {
 
 /// What stands at a byte.
 pub(crate) fn hover(view: &View<'_>, byte: usize) -> Option<Hover> {
+    if let Some(found) = of_block(view, byte) {
+        return Some(found);
+    }
     if let Some(at) = view.name_at(byte) {
         return Some(Hover { range: bytes(at.span), markdown: name(view, at)? });
     }
@@ -27,6 +31,21 @@ pub(crate) fn hover(view: &View<'_>, byte: usize) -> Option<Hover> {
     let mut body = bases(value, 0);
     note_address(view, value, &mut body);
     Some(Hover { range: bytes(span), markdown: fenced(view.own.unit.text(span), &body) })
+}
+
+/// The block whose name or initialiser a byte touches.
+fn of_block(view: &View<'_>, byte: usize) -> Option<Hover> {
+    let spot = Spot::new(view.model, view.file.id(), byte)?;
+    let named = || view.model.blocks().find(|it| it.at.place == spot.place);
+    let block = view.model.block_at(spot.place).or_else(named)?;
+    let touches = |at: &Evidence| {
+        let range = at.span.range();
+        at.place == spot.place && range.start <= spot.at && spot.at <= range.end
+    };
+    let part = block.parts.iter().map(|it| it.at).find(touches).map(|it| Thing::Operand(it.span.range()));
+    let name = || touches(&block.at).then(|| Thing::Label(block.at.span.range()));
+    let thing = part.or_else(name)?;
+    block_hover(&spot, block, Some(&thing))
 }
 
 /// The number or the character that a byte of a function's text touches.

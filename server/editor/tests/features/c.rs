@@ -138,6 +138,16 @@ fn hovers_tell_of_both_sides() {
 }
 
 #[test]
+fn a_table_of_c_is_told_as_the_block_that_it_is() {
+    // 720 KiB as mformat 4.0.32 writes it, bytes 11 to 29 of the boot sector.
+    let text = "/* disk format */\nchar diskfmt[] = {\n\t0x00,0x02,0x02,0x01,0x00,0x02,0x70,0x00,0xA0,0x05,0xF9,0x03,0x00,0x09,0x00,0x02,0x00,0x00,0x00\n};\n";
+    let asked = |mark: &str| hovered(&[("a.c", &text.replacen(&mark.replace("<|>", ""), mark, 1))]);
+    let shown = asked("0x<|>F9");
+    assert!(shown.contains("80 x 2 x 9 x 512") && shown.contains("| **10** |"), "{shown}");
+    assert!(asked("disk<|>fmt").contains("720 KiB"));
+}
+
+#[test]
 fn the_machine_file_says_what_lies_at_an_address_of_c() {
     let machine =
         "[machine.m]\n[[machine.m.memory]]\nname = \"lamps\"\nfrom = \"$40000\"\nsize = 16\nkind = \"device\"\n";

@@ -3,7 +3,7 @@
 use reveille_decoders::volume::{RawName, shown};
 use reveille_program::{Program, Unit};
 
-use crate::file_names::{FileName, file_names};
+use crate::file_names::{FileName, file_names, file_names_in_c};
 use crate::finding::Evidence;
 use crate::model::Model;
 
@@ -27,12 +27,16 @@ impl BootName {
 /// The names of files that a program keeps, each once, at its first place: those in the form of a directory, and else those with a dot.
 #[must_use]
 pub fn boot_names(model: &Model) -> Vec<BootName> {
-    boot_names_of(model.program(), model.analysis().units())
+    let of_units = model.analysis().units().flat_map(|unit| file_names(model.program(), unit));
+    chosen(of_units.chain(model.c().iter().flat_map(|it| file_names_in_c(it))).collect())
 }
 
-/// The same, of some units.
+/// The same, of some units of assembly.
 pub(crate) fn boot_names_of<'a>(program: &Program, units: impl Iterator<Item = &'a Unit>) -> Vec<BootName> {
-    let all: Vec<FileName> = units.flat_map(|unit| file_names(program, unit)).collect();
+    chosen(units.flat_map(|unit| file_names(program, unit)).collect())
+}
+
+fn chosen(all: Vec<FileName>) -> Vec<BootName> {
     let has_padded = all.iter().any(|it| it.is_padded);
     let mut found: Vec<BootName> = Vec::new();
     for own in all.into_iter().filter(|it| it.is_padded == has_padded) {
