@@ -122,7 +122,8 @@ impl LanguageServer for Backend {
     async fn initialized(&self, _: proto::InitializedParams) {
         if self.shared.snapshot().traits.watches_files {
             let endings = load::SOURCE_ENDINGS.join(",");
-            let beside = [reveille_facts::MACHINE_FILE.to_owned(), format!("*.{}", reveille_facts::SESSION_ENDING)];
+            let session = format!("*.{}", reveille_facts::SESSION_ENDING);
+            let beside = [reveille_facts::MACHINE_FILE.to_owned(), session, "*.c".to_owned()];
             let beside = beside.iter().map(|it| format!("**/{it}"));
             let watchers: Vec<String> = std::iter::once(format!("**/*.{{{endings}}}")).chain(beside).collect();
             let watchers: Vec<_> = watchers.iter().map(|glob| serde_json::json!({ "globPattern": glob })).collect();
