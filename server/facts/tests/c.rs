@@ -98,6 +98,15 @@ fn a_call_with_another_number_of_arguments_is_told() {
 }
 
 #[test]
+fn a_name_that_both_sides_define_says_nothing_of_the_convention() {
+    // The ROM has routines of its own by names that the C has for others.
+    let rom = ("rom.s", "load\trts\nfind\trts\nlook\trts\n");
+    let start = ("a.s", "\txref\t_main\n\txdef\t_send\n\tjsr\t_main\n_send\trts\n");
+    let c = ("a.c", "main() { load(); send(1); }\nload() { find(); look(); }\nstatic find() { }\nlook() { }\n");
+    assert_eq!(told(&[rom, start, c]), [""; 0]);
+}
+
+#[test]
 fn an_edit_of_c_changes_what_is_told_of_assembly() {
     let before = model(&[("a.s", MAIN), ("a.c", "begin() { }\n")]);
     let mut program = before.program().clone();

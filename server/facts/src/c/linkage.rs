@@ -1,6 +1,8 @@
 //! Names across the border between C and assembly.
 
-use reveille_program::{Analysis, Program};
+use reveille_c::{NameUse, Role};
+use reveille_program::{Analysis, DefinitionKind, Program};
+use rustc_hash::FxHashSet;
 
 use super::CUnit;
 
@@ -34,19 +36,34 @@ impl Convention {
     }
 }
 
-/// The convention of a program: the one by which more names of its C are names of its assembly.
+/// The convention of a program: the one by which more names cross the border. What both sides define for themselves says nothing: the
+/// ROM may have a `load` of its own.
 #[must_use]
 pub fn convention<'a>(program: &Program, analysis: &Analysis, units: impl Iterator<Item = &'a CUnit>) -> Convention {
-    let is_known = |name: &str| analysis.units().any(|unit| unit.find(program, name).is_some());
+    let units: Vec<&CUnit> = units.collect();
+    let mut defined: FxHashSet<&str> = FxHashSet::default();
+    for own in &units {
+        let functions = own.unit.functions().iter().map(|it| &*it.name);
+        let objects = own.unit.objects().iter().filter(|it| !it.is_extern).map(|it| &*it.name);
+        defined.extend(functions.chain(objects));
+    }
+    let is_name = |it: &&NameUse| matches!(it.role, Role::Function | Role::Global | Role::Unknown);
+    let used = units.iter().flat_map(|it| it.unit.names()).filter(is_name).map(|it| &*it.name);
+    let mut seen: FxHashSet<&str> = FxHashSet::default();
     let (mut underscore, mut plain) = (0, 0);
-    for own in units {
-        let functions = own.unit.functions().iter().filter(|it| !it.is_static).map(|it| &it.name);
-        let declared = own.unit.declarations().iter().map(|it| &it.name);
-        let objects = own.unit.objects().iter().filter(|it| !it.is_static).map(|it| &it.name);
-        for name in functions.chain(declared).chain(objects) {
-            underscore += usize::from(is_known(&format!("_{name}")));
-            plain += usize::from(is_known(name));
-        }
+    for name in used.filter(|it| seen.insert(it)) {
+        let is_foreign = !defined.contains(name);
+        // What C defines the assembly imports, and what C lacks is a label.
+        let crosses = |spelled: &str| {
+            program.names().find(spelled).is_some_and(|symbol| {
+                let found = analysis.units().filter_map(|unit| unit.get(symbol));
+                let kinds: Vec<DefinitionKind> = found.map(|it| it.kind).collect();
+                let is_label = kinds.contains(&DefinitionKind::Label);
+                if is_foreign { is_label } else { !is_label && kinds.contains(&DefinitionKind::External) }
+            })
+        };
+        underscore += usize::from(crosses(&format!("_{name}")));
+        plain += usize::from(crosses(name));
     }
     if plain > underscore { Convention::Plain } else { Convention::Underscore }
 }
