@@ -57,6 +57,7 @@ fn each_part_knows_only_what_lies_below_it() {
         (
             "reveille-facts",
             &[
+                "reveille-c",
                 "reveille-cpu",
                 "reveille-decoders",
                 "reveille-machine",
@@ -68,6 +69,7 @@ fn each_part_knows_only_what_lies_below_it() {
         (
             "reveille-editor",
             &[
+                "reveille-c",
                 "reveille-cpu",
                 "reveille-decoders",
                 "reveille-facts",

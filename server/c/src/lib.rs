@@ -27,7 +27,7 @@ mod unit;
 
 pub use data::{Element, Pointee};
 pub use macros::Define;
-pub use names::{NameUse, Role};
+pub use names::{NameUse, Role, is_keyword};
 pub use preprocess::{Find, Include, MissingInclude};
 pub use text::{FileKey, Settings, Span, Text};
 pub use tree::{

@@ -176,8 +176,8 @@ pub(crate) fn resolve(seen: Vec<Seen>, prepared: &Prepared, mut globals: Globals
     names
 }
 
-/// The words of C90, with `asm`.
-pub(crate) fn is_keyword(word: &str) -> bool {
+/// Whether a word is one of C90's, or `asm`, so that nothing can have it as its name.
+pub fn is_keyword(word: &str) -> bool {
     is_type_word(word)
         || matches!(
             word,

@@ -86,13 +86,21 @@ impl Expr {
         Expr { kind, span, height, is_made }
     }
 
+    /// Where that stands which is called; of what is no call, the whole of it.
+    pub fn called_span(&self) -> Span {
+        match &self.kind {
+            ExprKind::Call { function, .. } => function.span,
+            _ => self.span,
+        }
+    }
+
     /// Whether a part of it comes from a macro's body, so that its text is not at its span.
     pub(crate) fn is_made(&self) -> bool {
         self.is_made
     }
 
     /// Shows this expression and all in it, outer ones first.
-    pub fn visit(&self, see: &mut dyn FnMut(&Expr)) {
+    pub fn visit<'a>(&'a self, see: &mut dyn FnMut(&'a Expr)) {
         see(self);
         self.kind.parts(&mut |part| part.visit(see));
     }
@@ -100,7 +108,7 @@ impl Expr {
 
 impl ExprKind {
     /// The expressions directly in it.
-    fn parts(&self, see: &mut dyn FnMut(&Expr)) {
+    fn parts<'a>(&'a self, see: &mut dyn FnMut(&'a Expr)) {
         match self {
             ExprKind::Call { function, arguments } => {
                 see(function);
@@ -219,9 +227,9 @@ pub struct Arm {
 
 impl Statement {
     /// Shows this statement and all in it, outer ones first.
-    pub fn visit(&self, see: &mut dyn FnMut(&Statement)) {
+    pub fn visit<'a>(&'a self, see: &mut dyn FnMut(&'a Statement)) {
         see(self);
-        let mut all = |list: &[Statement]| list.iter().for_each(|it| it.visit(see));
+        let mut all = |list: &'a [Statement]| list.iter().for_each(|it| it.visit(see));
         match &self.kind {
             StatementKind::If { then, otherwise, .. } => {
                 all(then);
@@ -237,7 +245,7 @@ impl Statement {
     }
 
     /// Shows the expressions of this statement itself, without those of statements in it.
-    pub fn expressions(&self, see: &mut dyn FnMut(&Expr)) {
+    pub fn expressions<'a>(&'a self, see: &mut dyn FnMut(&'a Expr)) {
         match &self.kind {
             StatementKind::Expression(it)
             | StatementKind::If { condition: it, .. }
@@ -290,7 +298,7 @@ impl Init {
     }
 
     /// Shows its expressions, in order.
-    pub fn expressions(&self, see: &mut dyn FnMut(&Expr)) {
+    pub fn expressions<'a>(&'a self, see: &mut dyn FnMut(&'a Expr)) {
         match self {
             Init::Value(value) => see(value),
             Init::List(list, _) => list.iter().for_each(|it| it.expressions(see)),
@@ -357,12 +365,12 @@ pub struct Function {
 
 impl Function {
     /// Shows its statements, outer ones first.
-    pub fn visit(&self, see: &mut dyn FnMut(&Statement)) {
+    pub fn visit<'a>(&'a self, see: &mut dyn FnMut(&'a Statement)) {
         self.body.iter().for_each(|it| it.visit(see));
     }
 
     /// Shows every expression in it, outer ones first.
-    pub fn expressions(&self, see: &mut dyn FnMut(&Expr)) {
+    pub fn expressions<'a>(&'a self, see: &mut dyn FnMut(&'a Expr)) {
         self.visit(&mut |statement| statement.expressions(&mut |it| it.visit(see)));
     }
 }

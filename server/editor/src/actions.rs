@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use reveille_facts::{Edit, Evidence, Finding, Fix, Model, additions, conversions};
+use reveille_facts::{Edit, Evidence, Finding, Fix, Model, additions, conversions, is_c};
 use reveille_program::FileId;
 
 use crate::lookup::{Location, Spot, location};
@@ -52,7 +52,9 @@ pub fn rewrites(model: &Model, file: FileId, byte: usize) -> Vec<Action<'_>> {
     let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
     let Some(block) = model.block_at(spot.place) else { return Vec::new() };
     let table = model.table_of(block);
-    let fixes = conversions(model.program(), block).into_iter().chain(additions(model.program(), block, &table));
+    // A line of assembly is no entry of a table in C.
+    let more = if is_c(spot.file) { Vec::new() } else { additions(model.program(), block, &table) };
+    let fixes = conversions(model.program(), block).into_iter().chain(more);
     let action = |fix: Fix| {
         let edits = edits(model, &fix);
         Action { title: fix.title, finding: None, edits, is_preferred: false }

@@ -8,6 +8,7 @@ use reveille_program::{Definition, DefinitionKind, FileId, Place, SourceFile, Un
 use reveille_source::{Dialect, LineKind, Meaning, Operation, TokenKind};
 use rustc_hash::{FxHashMap, FxHashSet};
 
+use crate::c;
 use crate::lookup::{Spot, Thing, line_start};
 use crate::structure::{is_address, is_data};
 
@@ -38,23 +39,41 @@ pub struct Call {
 /// The routine that a byte names, or stands in.
 #[must_use]
 pub fn routine_at(model: &Model, file: FileId, byte: usize) -> Option<Routine> {
-    let (mut tables, place) = start(model, file, byte)?;
-    tables.body(place).map(|(body, file)| item(file, body))
+    if let Some(view) = c::View::of(model, file) {
+        return c::routine(&view, byte);
+    }
+    let of_assembly = || {
+        let (mut tables, place) = start(model, file, byte)?;
+        tables.body(place).map(|(body, file)| item(file, body))
+    };
+    of_assembly().or_else(|| {
+        let spot = Spot::new(model, file, byte)?;
+        c::callee(model, file, &spot.text[spot.name()?])
+    })
 }
 
 /// The routines that the one at a byte calls, jumps to or falls into, in the order of its lines.
 #[must_use]
 pub fn outgoing_calls(model: &Model, file: FileId, byte: usize) -> Vec<Call> {
+    if let Some(view) = c::View::of(model, file) {
+        return c::outgoing(&view, byte);
+    }
     let Some((mut tables, place)) = start(model, file, byte) else { return Vec::new() };
     let Some((body, source)) = tables.body(place).map(|it| (it.0.clone(), it.1)) else { return Vec::new() };
     let mut gathered = Gathered::default();
     for number in body.lines.clone() {
         let Some(at) = source.place(number).filter(|it| place.0.is_active(*it)) else { continue };
         let Some((target, is_call)) = flow(source, at) else { continue };
-        let Some((unit, definition)) = resolve(model, place.0, at, source, &target) else { continue };
+        let how = if is_call { How::CALLS } else { How::JUMPS };
+        let Some((unit, definition)) = resolve(model, place.0, at, source, &target) else {
+            let (_, _, text) = source.at(at.chunk, at.line);
+            if let Some(function) = c::callee(model, source.id(), &text[target.clone()]) {
+                gathered.add(function, in_file(source, at, &target), how);
+            }
+            continue;
+        };
         let Some((other, file)) = tables.body((unit, definition.place)) else { continue };
         if file.id() != source.id() || other.lines != body.lines {
-            let how = if is_call { How::CALLS } else { How::JUMPS };
             gathered.add(item(file, other), in_file(source, at, &target), how);
         }
     }
@@ -68,6 +87,9 @@ pub fn outgoing_calls(model: &Model, file: FileId, byte: usize) -> Vec<Call> {
 /// The routines of all units that call the one at a byte, jump to it or fall into it.
 #[must_use]
 pub fn incoming_calls(model: &Model, file: FileId, byte: usize) -> Vec<Call> {
+    if let Some(view) = c::View::of(model, file) {
+        return c::incoming(&view, byte);
+    }
     let Some((mut tables, place)) = start(model, file, byte) else { return Vec::new() };
     let Some((body, own)) = tables.body(place).map(|it| (it.0.clone(), it.1)) else { return Vec::new() };
     let program = model.program();
@@ -98,6 +120,28 @@ pub fn incoming_calls(model: &Model, file: FileId, byte: usize) -> Vec<Call> {
         if let Some((from, last)) = bodies.iter().find(|it| it.lines.start == above).and_then(|it| Some((it, it.last?)))
         {
             gathered.add(item(own, from), operation(own, last.0), How::FALLS);
+        }
+    }
+    let mut found = gathered.finish();
+    found.extend(names.iter().flat_map(|it| c::callers(model, own.id(), it)));
+    found
+}
+
+/// The routines that call a name of C, or jump to it.
+pub(crate) fn flows_to(model: &Model, shared: &c::Shared<'_>) -> Vec<Call> {
+    let mut tables = Tables { model, bodies: FxHashMap::default() };
+    let mut gathered = Gathered::default();
+    for unit in shared.units() {
+        for source in unit.files().iter().filter_map(|id| model.program().file(*id)) {
+            for (at, target, is_call) in flows(source) {
+                let (_, _, text) = source.at(at.chunk, at.line);
+                if text[target.clone()] != shared.assembly || !unit.is_active(at) {
+                    continue;
+                }
+                let Some((from, _)) = tables.body((unit, at)) else { continue };
+                let how = if is_call { How::CALLS } else { How::JUMPS };
+                gathered.add(item(source, from), in_file(source, at, &target), how);
+            }
         }
     }
     gathered.finish()

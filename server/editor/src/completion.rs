@@ -7,6 +7,7 @@ use reveille_facts::Model;
 use reveille_program::{DefinitionKind, FileId, Value};
 use reveille_source::{DIRECTIVES, Dialect, LineKind, Meaning, Operation};
 
+use crate::c;
 use crate::lookup::Spot;
 use crate::machine_file::{self, machine_file};
 use crate::session::{self, View};
@@ -80,6 +81,9 @@ pub(crate) const MOST: usize = 400;
 pub fn completions(model: &Model, file: FileId, byte: usize) -> (Vec<Completion>, bool) {
     if let Some(view) = View::of(model, file) {
         return session::completions(&view, byte);
+    }
+    if let Some(view) = c::View::of(model, file) {
+        return c::completions(&view, byte);
     }
     if let Some(file) = machine_file(model, file) {
         return machine_file::completions(model, file, byte);

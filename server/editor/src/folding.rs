@@ -3,6 +3,7 @@
 use reveille_facts::Model;
 use reveille_program::FileId;
 
+use crate::c;
 use crate::machine_file;
 use crate::session::{self, View};
 use crate::structure::{Block, BlockKind, blocks};
@@ -12,6 +13,9 @@ use crate::structure::{Block, BlockKind, blocks};
 pub fn folds(model: &Model, file: FileId) -> Vec<Block> {
     if let Some(view) = View::of(model, file) {
         return session::folds(&view);
+    }
+    if let Some(view) = c::View::of(model, file) {
+        return c::folds(&view);
     }
     let Some(source) = model.program().file(file) else { return Vec::new() };
     if source.is_beside() {

@@ -8,6 +8,7 @@ use reveille_program::{FileId, Place, SourceFile, references_in};
 use reveille_source::{Dialect, Line, LineKind, Operation, TokenKind};
 use rustc_hash::FxHashSet;
 
+use crate::c;
 use crate::lookup::{Spot, Thing, line_start, location};
 use crate::session::{self, View};
 use crate::structure::is_address;
@@ -27,11 +28,18 @@ pub fn highlights(model: &Model, file: FileId, byte: usize) -> Vec<Highlight> {
     if let Some(view) = View::of(model, file) {
         return session::highlights(&view, byte);
     }
+    if let Some(view) = c::View::of(model, file) {
+        return c::highlights(&view, byte);
+    }
     let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
     if let Some(Thing::Token(TokenKind::Register, range)) = spot.thing() {
         return register(&spot.text[range]).map_or(Vec::new(), |it| of_register(&spot, it));
     }
-    let Some((unit, definition, _)) = spot.definition() else { return Vec::new() };
+    let Some((unit, definition, _)) = spot.definition() else {
+        let own = c::Shared::at(&spot).map_or_else(Vec::new, |it| it.0.assembly_places());
+        let own = own.into_iter().filter(|it| it.0.file == file);
+        return own.map(|it| Highlight { range: it.0.range, is_write: it.1 }).collect();
+    };
     let (definitions, uses) = references_in(model.program(), unit, &definition, &[file]);
     let mut seen = FxHashSet::default();
     let marked = definitions.into_iter().map(|it| (it, true)).chain(uses.into_iter().map(|it| (it, false)));

@@ -9,6 +9,7 @@ use reveille_program::{Context, Definition, DefinitionKind, ExpressionProblem, F
 use reveille_source::{LineKind, Meaning, Operation, TokenKind};
 
 use crate::block::{block_hover, summary};
+use crate::c;
 use crate::constant;
 use crate::expansion;
 use crate::instruction;
@@ -33,6 +34,9 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
     if let Some(view) = View::of(model, file) {
         return session::hover(&view, byte);
     }
+    if let Some(view) = c::View::of(model, file) {
+        return c::hover(&view, byte);
+    }
     if let Some(file) = machine_file(model, file) {
         return machine_file::hover(file, byte);
     }
@@ -52,6 +56,12 @@ pub fn hover(model: &Model, file: FileId, byte: usize) -> Option<Hover> {
     let thing = thing?;
     let serial = serial::hover(&spot, &thing);
     let own = own(&spot, thing.clone());
+    let own = match c::beside_assembly(&spot) {
+        Some(in_c) => {
+            Some(own.map_or_else(|| (thing.range(), in_c.clone()), |it| (it.0, format!("{}\n\n{in_c}", it.1))))
+        }
+        None => own,
+    };
     let (range, mut markdown) = match (own, serial) {
         (Some((range, own)), Some(serial)) => (range, format!("{own}\n\n{serial}")),
         (Some(own), None) => own,

@@ -2,6 +2,7 @@
 
 mod actions;
 mod block;
+mod c;
 mod calls;
 mod completion;
 mod constant;
@@ -30,6 +31,7 @@ mod way;
 
 pub use actions::{Action, TextEdit, actions, rewrites};
 pub use block::{bytes_text, disk_svg, disk_text, formulas, on_tracks, table_of_blocks};
+pub use c::is_c_text;
 pub use calls::{Call, Routine, incoming_calls, outgoing_calls, routine_at};
 pub use completion::{Completion, CompletionKind, completions};
 pub use constant::handlers;

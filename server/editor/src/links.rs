@@ -6,6 +6,7 @@ use reveille_facts::Model;
 use reveille_program::FileId;
 use reveille_source::{LineKind, Meaning};
 
+use crate::c;
 use crate::session::{self, View};
 
 /// A name that leads to a file.
@@ -22,6 +23,9 @@ pub struct Link {
 pub fn links(model: &Model, file: FileId) -> Vec<Link> {
     if let Some(view) = View::of(model, file) {
         return session::links(&view);
+    }
+    if let Some(view) = c::View::of(model, file) {
+        return c::links(&view);
     }
     let program = model.program();
     let Some(source) = program.file(file) else { return Vec::new() };

@@ -152,20 +152,25 @@ impl<'a> Spot<'a> {
         self.start + range.start..self.start + range.end
     }
 
+    /// The name at the spot: of a label, in an operand, of a macro that is called.
+    pub(crate) fn name(&self) -> Option<Range<usize>> {
+        match self.thing()? {
+            Thing::Label(range) | Thing::Token(TokenKind::Name, range) => Some(range),
+            Thing::Operation(_) if matches!(self.line.op.get(), Operation::MacroCall) => {
+                Some(self.line.operation.range())
+            }
+            _ => None,
+        }
+    }
+
     /// The definition of what stands at the spot, with its unit and the range of the name.
     pub(crate) fn definition(&self) -> Option<(&'a Unit, Definition, Range<usize>)> {
-        let thing = self.thing()?;
+        let is_label = matches!(self.thing()?, Thing::Label(_));
         let program = self.model.program();
         let unit = self.unit()?;
-        let (name, range) = match &thing {
-            Thing::Label(range) | Thing::Token(TokenKind::Name, range) => (&self.text[range.clone()], range.clone()),
-            Thing::Operation(_) if matches!(self.line.op.get(), Operation::MacroCall) => {
-                let range = self.line.operation.range();
-                (&self.text[range.clone()], range)
-            }
-            _ => return None,
-        };
-        if let Thing::Label(_) = thing
+        let range = self.name()?;
+        let name = &self.text[range.clone()];
+        if is_label
             && let Some(own) = unit.definitions().iter().find(|it| {
                 // A name that is given from outside has the place of the first line.
                 it.place == self.place && *program.names().text(it.symbol) == *name

@@ -4,6 +4,7 @@ use reveille_facts::{Evidence, Model};
 use reveille_program::{Definition, DefinitionKind, FileId, Place, Unit};
 use reveille_source::{Meaning, Operation};
 
+use crate::c;
 use crate::expansion;
 use crate::lookup::{Location, Spot, location};
 use crate::session::{self, View};
@@ -14,11 +15,23 @@ pub fn definition(model: &Model, file: FileId, byte: usize) -> Option<(std::ops:
     if let Some(view) = View::of(model, file) {
         return session::definition(&view, byte);
     }
+    if let Some(view) = c::View::of(model, file) {
+        return c::definition(&view, byte);
+    }
     let spot = Spot::new(model, file, byte)?;
     if let Some(found) = included(&spot) {
         return Some(found);
     }
-    let (unit, definition, range) = spot.definition()?;
+    let found = spot.definition();
+    if found.as_ref().is_none_or(|it| is_import_everywhere(model, it.0, &it.1))
+        && let Some((shared, range)) = c::Shared::at(&spot)
+    {
+        let places = shared.c_definitions();
+        if !places.is_empty() {
+            return Some((spot.in_file(&range), places));
+        }
+    }
+    let (unit, definition, range) = found?;
     let program = model.program();
     // A name that SET gives again has several; an import's definition is another unit's.
     let mut places = vec![definition.place];
@@ -33,6 +46,12 @@ pub fn definition(model: &Model, file: FileId, byte: usize) -> Option<(std::ops:
     let locations = places.into_iter().flat_map(|place| expansion::written(program, unit, place));
     let locations = locations.map(|at| location(model, at));
     Some((spot.in_file(&range), locations.collect()))
+}
+
+/// Whether no unit defines a name that one imports.
+fn is_import_everywhere(model: &Model, unit: &Unit, definition: &Definition) -> bool {
+    let elsewhere = || model.analysis().find_elsewhere(unit, definition.symbol);
+    definition.kind == DefinitionKind::External && elsewhere().is_none_or(|it| it.kind == DefinitionKind::External)
 }
 
 /// The file that an include names.
@@ -56,7 +75,27 @@ pub fn references(model: &Model, file: FileId, byte: usize, with_definitions: bo
     if let Some(view) = View::of(model, file) {
         return session::references(&view, byte, with_definitions);
     }
+    if let Some(view) = c::View::of(model, file) {
+        return c::references(&view, byte, with_definitions);
+    }
     let Some(spot) = Spot::new(model, file, byte) else { return Vec::new() };
+    let mut found = of_assembly(&spot, with_definitions);
+    if let Some((shared, _)) = c::Shared::at(&spot) {
+        let (defined, used): (Vec<_>, Vec<_>) = shared.c_places().into_iter().partition(|it| it.1);
+        if found.is_empty() {
+            found.extend(shared.assembly_places().into_iter().map(|it| it.0));
+        }
+        let used = used.into_iter().map(|it| it.0);
+        let defined = defined.into_iter().filter(|_| with_definitions).map(|it| it.0);
+        // What defines it comes first.
+        found.splice(0..0, defined);
+        found.extend(used);
+    }
+    found
+}
+
+fn of_assembly(spot: &Spot<'_>, with_definitions: bool) -> Vec<Location> {
+    let model = spot.model;
     let Some((unit, definition, _)) = spot.definition() else { return Vec::new() };
     let program = model.program();
     let (definitions, uses) = reveille_program::references(program, unit, &definition);

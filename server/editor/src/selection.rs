@@ -7,6 +7,7 @@ use reveille_facts::Model;
 use reveille_program::FileId;
 use reveille_source::Trees;
 
+use crate::c;
 use crate::session::{self, View};
 use crate::structure::blocks;
 
@@ -21,6 +22,9 @@ const MOST_OF_LINE: usize = 24;
 pub fn selection(model: &Model, file: FileId, byte: usize) -> Vec<Range<usize>> {
     if let Some(view) = View::of(model, file) {
         return session::selection(&view, byte);
+    }
+    if let Some(view) = c::View::of(model, file) {
+        return c::selection(&view, byte);
     }
     let Some(file) = model.program().file(file) else { return Vec::new() };
     let source = file.source();

@@ -7,6 +7,7 @@ use reveille_facts::Model;
 use reveille_program::FileId;
 use reveille_source::Operation;
 
+use crate::c::is_c_text;
 use crate::instruction::form_text;
 use crate::lookup::Spot;
 
@@ -24,7 +25,7 @@ pub struct Signature {
 /// The ways to write the instruction of a line, which of them fits what is there, and the operand that the cursor is in.
 #[must_use]
 pub fn signatures(model: &Model, file: FileId, byte: usize) -> Option<(Vec<Signature>, usize, usize)> {
-    let spot = Spot::new(model, file, byte)?;
+    let spot = Spot::new(model, file, byte).filter(|_| !is_c_text(model, file))?;
     let Operation::Instruction(mnemonic) = spot.line.op.get() else { return None };
     if spot.at <= usize::from(spot.line.size_span().end) {
         return None;

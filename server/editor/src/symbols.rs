@@ -7,6 +7,7 @@ use reveille_program::{DefinitionKind, FileId, Place, SourceFile, definition_spa
 use reveille_source::{Line, LineKind, Meaning, OpId, Operation};
 use rustc_hash::FxHashMap;
 
+use crate::c;
 use crate::lookup::{Location, location};
 use crate::machine_file;
 use crate::session::{self, View};
@@ -57,6 +58,9 @@ pub struct OutlineSymbol {
 pub fn outline(model: &Model, file: FileId) -> Vec<OutlineSymbol> {
     if let Some(view) = View::of(model, file) {
         return session::outline(&view);
+    }
+    if let Some(view) = c::View::of(model, file) {
+        return c::outline(&view);
     }
     let Some(source) = model.program().file(file) else { return Vec::new() };
     if source.is_beside() {
@@ -196,7 +200,7 @@ pub struct Found {
     pub container: String,
 }
 
-/// The names of all units that hold the letters of `query` in their order, best first, 256 at most. Blocks are found by the
+/// The names of all units, and of the C beside them, that hold the letters of `query` in their order, best first, 256 at most. Blocks are found by the
 /// name of their layout too.
 #[must_use]
 pub fn search(model: &Model, query: &str) -> Vec<Found> {
@@ -219,9 +223,16 @@ pub fn search(model: &Model, query: &str) -> Vec<Found> {
             ranked.push((3, block.subject.clone(), DefinitionKind::Label, block.at.place, Some(block.at)));
         }
     }
+    let of_c = c::symbols(model);
+    let of_c = of_c.into_iter().filter_map(|(name, kind, at)| {
+        let container = model.program().file(at.file).and_then(|it| it.path().file_name());
+        let container = container.unwrap_or_default().to_string_lossy().into_owned();
+        Some((rank(&name, &query)?, Found { name, kind, at, container }))
+    });
+    let of_c: Vec<(u8, Found)> = of_c.collect();
     ranked.sort_by(|a, b| (a.0, a.1.len(), &a.1, a.3).cmp(&(b.0, b.1.len(), &b.1, b.3)));
-    ranked.truncate(256);
-    let found = ranked.into_iter().map(|(_, name, kind, place, at)| {
+    ranked.truncate(MOST_FOUND);
+    let found = ranked.into_iter().map(|(rank, name, kind, place, at)| {
         let is_block = at.is_some() || model.blocks().any(|it| it.at.place == place);
         let at = at.unwrap_or(Evidence { place, span: definition_span(program, place) });
         let file = program.file(place.file);
@@ -240,10 +251,16 @@ pub fn search(model: &Model, query: &str) -> Vec<Found> {
         };
         let container =
             file.and_then(|it| Some(it.path().file_name()?.to_string_lossy().into_owned())).unwrap_or_default();
-        Found { name, kind, at: location(model, at), container }
+        (rank, Found { name, kind, at: location(model, at), container })
     });
-    found.collect()
+    let mut found: Vec<(u8, Found)> = found.chain(of_c).collect();
+    found.sort_by(|a, b| (a.0, a.1.name.len(), &a.1.name).cmp(&(b.0, b.1.name.len(), &b.1.name)));
+    found.truncate(MOST_FOUND);
+    found.into_iter().map(|it| it.1).collect()
 }
+
+/// How many names a search finds at most.
+const MOST_FOUND: usize = 256;
 
 /// 0 the name itself, 1 its start, 2 a part of it, 3 its letters in order; none if it is not meant.
 fn rank(name: &str, query: &str) -> Option<u8> {

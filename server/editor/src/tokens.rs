@@ -6,6 +6,7 @@ use reveille_facts::Model;
 use reveille_program::{DefinitionKind, FileId, Place};
 use reveille_source::{LineKind, Operation, TokenKind};
 
+use crate::c::is_c_text;
 use crate::session::{self, View};
 
 /// What a word is.
@@ -65,7 +66,7 @@ pub fn semantic_tokens(model: &Model, file: FileId, lines: Range<usize>) -> Vec<
     if let Some(view) = View::of(model, file) {
         return session::semantic_tokens(&view, lines);
     }
-    let Some(source) = model.program().file(file) else { return Vec::new() };
+    let Some(source) = model.program().file(file).filter(|_| !is_c_text(model, file)) else { return Vec::new() };
     let unit = model.analysis().unit_of(file);
     let text_of = source.source();
     let mut found = Vec::new();

@@ -4,6 +4,7 @@ use reveille_program::{Analysis, Definition, DefinitionKind, Place, Program, Sym
 use reveille_source::{Meaning, Span};
 use rustc_hash::FxHashMap;
 
+use crate::c::{CUnit, Convention};
 use crate::finding::{Evidence, Finding};
 
 /// Where a unit makes a name known that it defines itself.
@@ -13,10 +14,10 @@ struct Export<'a> {
     definition: &'a Definition,
 }
 
-/// The findings about several units as one program. A single one has nothing to be linked with.
-pub(crate) fn findings(program: &Program, analysis: &Analysis) -> Vec<Finding> {
+/// The findings about several units, and the C beside them, as one program. A single one has nothing to be linked with.
+pub(crate) fn findings(program: &Program, analysis: &Analysis, c: &[&CUnit], convention: Convention) -> Vec<Finding> {
     let units: Vec<&Unit> = analysis.units().collect();
-    if units.len() < 2 {
+    if units.len() + c.len() < 2 {
         return Vec::new();
     }
     let mut found = Vec::new();
@@ -41,7 +42,11 @@ pub(crate) fn findings(program: &Program, analysis: &Analysis) -> Vec<Finding> {
             );
         }
     }
-    if units.iter().any(|unit| unit.may_define_more()) {
+    let is_of_c = |name: &str| {
+        let own = convention.c(name);
+        own.is_some_and(|own| c.iter().any(|it| it.defines(own).is_some()))
+    };
+    if units.iter().any(|unit| unit.may_define_more()) || c.iter().any(|it| !it.missing().is_empty()) {
         // What is missing may define anything.
         return found;
     }
@@ -58,6 +63,9 @@ pub(crate) fn findings(program: &Program, analysis: &Analysis) -> Vec<Finding> {
             let at = written(program, unit, definition.place, name_span(program, unit, definition));
             let elsewhere =
                 analysis.find_elsewhere(unit, definition.symbol).filter(|it| it.kind != DefinitionKind::External);
+            if is_of_c(&name) {
+                continue;
+            }
             found.push(match elsewhere {
                 Some(other) => {
                     let message = format!(
@@ -67,8 +75,8 @@ pub(crate) fn findings(program: &Program, analysis: &Analysis) -> Vec<Finding> {
                         Evidence { place: other.place, span: reveille_program::definition_span(program, other.place) };
                     Finding::new("name-007", at, message).related(at_other, format!("`{name}` is defined here"))
                 }
-                // What C defines has an underscore before its name, and no module of this program is C.
-                None if name.starts_with('_') => continue,
+                // What C defines has an underscore before its name. Without any C here, it is the C that is missing.
+                None if c.is_empty() && name.starts_with('_') => continue,
                 None => Finding::new(
                     "name-007",
                     at,

@@ -258,6 +258,12 @@ impl Machines {
         found.map_or((None, &*NOBODY_S), |it| (Some(it.1.id()), &it.2))
     }
 
+    /// Whether the same machine files speak for the same folders.
+    pub(crate) fn is_for_same(&self, other: &Self) -> bool {
+        let is_same = |(one, two): (&(_, Arc<SourceFile>, _), &(_, Arc<SourceFile>, _))| one.1.id() == two.1.id();
+        self.found.len() == other.found.len() && self.found.iter().zip(&other.found).all(is_same)
+    }
+
     /// The machines, and the files that they are read from.
     pub(crate) fn all(&self) -> impl Iterator<Item = (&Arc<SourceFile>, &Arc<Machine>)> {
         self.found.iter().map(|it| (&it.1, &it.2))

@@ -5,9 +5,9 @@ use std::sync::{Arc, OnceLock};
 use reveille_program::{Analysis, FileId, Place, Program, SourceFile, Symbol, Unit};
 use rustc_hash::FxHashSet;
 
-use crate::blocks::{BlockFact, blocks};
+use crate::blocks::{BlockFact, blocks, blocks_of_c};
 use crate::boot::{BootPath, boot_paths};
-use crate::c::{CUnit, c_units};
+use crate::c::{self, CUnit, Convention, Side, c_units, convention};
 use crate::constants::{ConstantsFact, constants};
 use crate::file_names::{FileName, file_names};
 use crate::file_spelling;
@@ -57,6 +57,23 @@ struct UnitFacts {
     file_names: Arc<[FileName]>,
 }
 
+/// The facts and findings of a C file by itself.
+#[derive(Debug)]
+struct CFacts {
+    own: Arc<CUnit>,
+    machine: Arc<Machine>,
+    blocks: Vec<BlockFact>,
+    findings: Vec<Finding>,
+}
+
+impl CFacts {
+    fn new(program: &Program, machine: &Arc<Machine>, own: &Arc<CUnit>) -> Self {
+        let mut blocks = blocks_of_c(program, own, &machine.layouts);
+        let findings = relations::findings(program, machine, &Unit::default(), &mut blocks, &[]);
+        Self { own: own.clone(), machine: machine.clone(), blocks, findings }
+    }
+}
+
 /// A program, laid out, with its facts and findings: a snapshot, cheap to clone.
 #[derive(Clone, Debug, Default)]
 pub struct Model {
@@ -64,7 +81,7 @@ pub struct Model {
     machines: Machines,
     analysis: Analysis,
     units: Vec<Arc<UnitFacts>>,
-    /// Findings about names that cross from unit to unit.
+    /// Findings about names that cross from unit to unit, and about what C and assembly say of one thing.
     linkage: Arc<Vec<Finding>>,
     /// The memory of each machine, with what its units do there.
     memory: Arc<Vec<MemoryMap>>,
@@ -82,6 +99,10 @@ pub struct Model {
     objects: Objects,
     /// The same, held against machine and firmware: made when somebody asks.
     judged: Arc<OnceLock<Vec<ObjectFact>>>,
+    /// What the files of it are worth by themselves, in their order.
+    c_facts: Arc<Vec<Arc<CFacts>>>,
+    /// What its names have before them in the assembly.
+    convention: Convention,
 }
 
 impl Model {
@@ -110,13 +131,25 @@ impl Model {
         let is_same = previous.filter(|it| {
             it.units.len() == units.len() && it.units.iter().zip(&units).all(|(old, new)| Arc::ptr_eq(old, new))
         });
-        let linkage = match is_same {
-            Some(it) => it.linkage.clone(),
-            None => Arc::new(linkage::findings(&program, &analysis)),
+        let old_c = previous.map_or(&[][..], |it| it.c.as_slice());
+        let c = c_units(&program, old_c);
+        let is_same_c = c.len() == old_c.len() && c.iter().zip(old_c).all(|(new, old)| Arc::ptr_eq(new, old));
+        let c_facts = c.iter().map(|own| {
+            let path = program.file(own.root).map(|it| it.path().to_owned()).unwrap_or_default();
+            let machine = machines.of(&path);
+            let is_same = |it: &&Arc<CFacts>| Arc::ptr_eq(&it.own, own) && Arc::ptr_eq(&it.machine, machine);
+            let known = previous.and_then(|it| it.c_facts.iter().find(is_same));
+            known.cloned().unwrap_or_else(|| Arc::new(CFacts::new(&program, machine, own)))
+        });
+        let c_facts = Arc::new(c_facts.collect());
+        let is_same_machine = |it: &&Self| it.machines.is_for_same(&machines);
+        let (linkage, convention) = match is_same.filter(|_| is_same_c).filter(is_same_machine) {
+            Some(it) => (it.linkage.clone(), it.convention),
+            None => {
+                let convention = convention(&program, &analysis, c.iter().map(|it| &**it));
+                (Arc::new(across(&program, &analysis, &machines, &c, convention)), convention)
+            }
         };
-        let old = previous.map_or(&[][..], |it| it.c.as_slice());
-        let c = c_units(&program, old);
-        let is_same_c = c.len() == old.len() && c.iter().zip(old).all(|(new, old)| Arc::ptr_eq(new, old));
         let of_names = match is_same.filter(|_| is_same_c) {
             Some(it) => it.of_names.clone(),
             None => {
@@ -159,6 +192,8 @@ impl Model {
             of_names,
             objects,
             judged: Arc::default(),
+            c_facts,
+            convention,
         }
     }
 
@@ -198,6 +233,24 @@ impl Model {
     #[must_use]
     pub fn c(&self) -> &[Arc<CUnit>] {
         &self.c
+    }
+
+    /// What a name of C has before it in the assembly.
+    #[must_use]
+    pub fn convention(&self) -> Convention {
+        self.convention
+    }
+
+    /// The C of another version of the program: what has not changed is taken over.
+    #[must_use]
+    pub fn c_again(&self, program: &Program) -> Vec<Arc<CUnit>> {
+        c_units(program, &self.c)
+    }
+
+    /// Whether two files are of one machine: one machine file speaks for both, or none for either.
+    #[must_use]
+    pub fn are_together(&self, one: FileId, other: FileId) -> bool {
+        are_together(&self.program, &self.machines, one, other)
     }
 
     /// The way from power-on to the prompt, for each machine of the program.
@@ -246,7 +299,11 @@ impl Model {
     /// All blocks. A file that several units read gives its blocks once.
     pub fn blocks(&self) -> impl Iterator<Item = &BlockFact> {
         let mut seen = FxHashSet::default();
-        self.units.iter().flat_map(|unit| &unit.blocks).filter(move |it| seen.insert((it.at, it.entry)))
+        self.all_blocks().filter(move |it| seen.insert((it.at, it.entry)))
+    }
+
+    fn all_blocks(&self) -> impl Iterator<Item = &BlockFact> {
+        self.units.iter().flat_map(|unit| &unit.blocks).chain(self.c_facts.iter().flat_map(|it| &it.blocks))
     }
 
     /// All facts.
@@ -326,7 +383,7 @@ impl Model {
     /// The block that a place of a line belongs to.
     #[must_use]
     pub fn block_at(&self, place: Place) -> Option<&BlockFact> {
-        self.units.iter().flat_map(|unit| &unit.blocks).find(|it| it.parts.iter().any(|part| part.at.place == place))
+        self.all_blocks().find(|it| it.parts.iter().any(|part| part.at.place == place))
     }
 
     /// The blocks of the table that a block belongs to.
@@ -362,7 +419,8 @@ impl Model {
             facts.findings.iter().chain(foreign.map(|it| &it.1))
         });
         let objects = self.objects().iter().flat_map(|it| &it.findings);
-        let own = own.chain(self.linkage.iter()).chain(self.of_names.iter());
+        let of_c = self.c_facts.iter().flat_map(|it| &it.findings);
+        let own = own.chain(of_c).chain(self.linkage.iter()).chain(self.of_names.iter());
         own.chain(self.machines.findings()).chain(objects)
     }
 
@@ -378,6 +436,32 @@ impl Model {
         all.dedup();
         all
     }
+}
+
+fn are_together(program: &Program, machines: &Machines, one: FileId, other: FileId) -> bool {
+    let of = |file: FileId| program.file(file).and_then(|it| machines.file_of(it.path()).0);
+    one == other || of(one) == of(other)
+}
+
+/// The findings about names and values that cross from module to module, C among them.
+fn across(
+    program: &Program,
+    analysis: &Analysis,
+    machines: &Machines,
+    c: &[Arc<CUnit>],
+    convention: Convention,
+) -> Vec<Finding> {
+    let all: Vec<&CUnit> = c.iter().map(|it| &**it).collect();
+    let mut found = linkage::findings(program, analysis, &all, convention);
+    let mut rest = all;
+    while let Some(first) = rest.first().copied() {
+        let is_own = |file: FileId| are_together(program, machines, first.root, file);
+        let (own, others): (Vec<_>, Vec<_>) = rest.into_iter().partition(|it| is_own(it.root));
+        rest = others;
+        let units = analysis.units().filter(|it| it.root().is_some_and(is_own)).collect();
+        found.extend(c::findings(&Side { program, c: own, units, convention }));
+    }
+    found
 }
 
 fn unit_facts(program: &Program, machine: &Machine, unit: &Unit) -> UnitFacts {

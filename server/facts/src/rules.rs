@@ -266,7 +266,7 @@ fn odd_end(program: &Program, unit: &Unit, fact: &BlockFact) -> Option<Finding> 
     let run = data_run_at(program, unit, fact.last)?;
     let len = run.items.iter().take_while(|item| item.place <= fact.last).map(|item| item.bytes.len()).sum::<usize>();
     let mut is_odd = unit.is_odd(run.address.moved(len as i64))?;
-    let file = program.file(fact.last.file)?;
+    let file = program.file(fact.last.file).filter(|it| !it.is_beside())?;
     let source = file.source();
     let first = source.first_line(fact.last.chunk as usize) + usize::from(fact.last.line);
     for number in first + 1..source.line_count() {

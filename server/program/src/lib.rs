@@ -24,7 +24,7 @@ pub use analysis::Analysis;
 pub use code::{Addressed, Code, CodeAt, CodeLine, DataByte};
 pub use data::{DataItem, DataRun, Head, data_run_after, data_run_at, data_runs, made_runs};
 pub use expression::{Base, Context, ExpressionProblem, Value, evaluate, quoted_bytes};
-pub use index::{Subjects, is_local_label, low_stores};
+pub use index::{Subjects, is_local_label, low_stores, subjects};
 pub use instruction::{Assembled, Bytes, assemble, operand_kind};
 pub use layout::lay_out;
 pub use listing::{Listed, Section, list, list_call, sections};

@@ -1,5 +1,6 @@
 //! Each request and notification that the server offers, over its real standard input and output.
 
+mod c;
 mod documents;
 mod layout;
 mod life;

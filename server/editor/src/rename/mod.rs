@@ -13,7 +13,8 @@ use reveille_program::{DefinitionKind, FileId, Place, Unit, is_local_label};
 use reveille_source::{LineKind, OpId, is_numeric_label, name_in, read_line};
 
 use crate::actions::TextEdit;
-use crate::lookup::location;
+use crate::c;
+use crate::lookup::{Spot, location};
 use crate::session::{self, View};
 use plan::{Plan, plan};
 
@@ -37,6 +38,14 @@ pub fn prepare_rename(model: &Model, file: FileId, byte: usize) -> Result<(Range
         }
         return Ok((range, name));
     }
+    if let Some(view) = c::View::of(model, file) {
+        return c::prepare(&view, byte);
+    }
+    prepare_in_assembly(model, file, byte)
+}
+
+/// The same of a name at a byte of an assembly file.
+pub(crate) fn prepare_in_assembly(model: &Model, file: FileId, byte: usize) -> Result<(Range<usize>, String), Refusal> {
     let plan = plan(model, file, byte)?;
     verify::verify(model, &plan, &unused(model, &plan), "with another name")?;
     Ok((plan.range, plan.spelled))
@@ -54,6 +63,19 @@ pub fn rename(model: &Model, file: FileId, byte: usize, new: &str) -> Result<Vec
             session::Own::Bound(places) => session::bound(&view, &name, &places, new),
         };
     }
+    if let Some(view) = c::View::of(model, file) {
+        return c::rename(&view, byte, new);
+    }
+    let mut edits = in_assembly(model, file, byte, new)?;
+    let spot = Spot::new(model, file, byte).filter(|_| !edits.is_empty());
+    if let Some(name) = spot.as_ref().and_then(|it| Some(&it.text[it.name()?])) {
+        edits.extend(c::of_assembly(model, file, name, new)?);
+    }
+    Ok(edits)
+}
+
+/// The edits in assembly and in sessions that give the name at a byte of an assembly file another one.
+pub(crate) fn in_assembly(model: &Model, file: FileId, byte: usize, new: &str) -> Result<Vec<TextEdit>, Refusal> {
     let plan = plan(model, file, byte)?;
     if plan.name == new && plan.has_one_spelling(model, new) {
         return Ok(Vec::new());

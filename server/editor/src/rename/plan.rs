@@ -10,6 +10,7 @@ use reveille_source::{Dialect, Encoding, Meaning, Operation, Span, TokenKind};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::{Refusal, refuse, shown};
+use crate::c;
 use crate::lookup::{Spot, Thing};
 use crate::structure::{Bodies, macro_bodies};
 
@@ -197,11 +198,18 @@ fn names_something(model: &Model, place: Place) -> bool {
 fn defined<'a>(spot: &Spot<'a>, name: &str) -> Result<(&'a Unit, Definition), Refusal> {
     let model = spot.model;
     let Some((mut unit, mut definition, _)) = spot.definition() else {
-        return refuse(format!("`{name}` is not defined in the source"));
+        return refuse(match c::function_of(model, spot.place.file, name) {
+            Some(_) => format!("`{name}` is a function of C, and no XREF names it here; import it first"),
+            None => format!("`{name}` is not defined in the source"),
+        });
     };
     if !is_own(model, &definition) {
         let others = model.analysis().units().filter_map(|it| Some((it, *it.find(model.program(), name)?)));
         let Some(found) = others.into_iter().find(|it| is_own(model, &it.1)) else {
+            let shared = c::Shared::of_assembly(model, spot.place.file, name);
+            if shared.is_some_and(|it| !it.c_definitions().is_empty()) {
+                return Ok((unit, definition));
+            }
             return refuse(format!("`{name}` is not defined in the source"));
         };
         (unit, definition) = found;

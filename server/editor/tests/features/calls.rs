@@ -17,12 +17,13 @@ fn told(model: &Model, calls: &[Call], caller: impl Fn(&Call) -> reveille_progra
         .collect()
 }
 
-fn outgoing(files: &[(&str, &str)]) -> Vec<String> {
+pub(crate) fn outgoing(files: &[(&str, &str)]) -> Vec<String> {
     let (model, file, at) = program(files);
-    told(&model, &outgoing_calls(&model, file, at), |_| file)
+    let from = routine_at(&model, file, at).map_or(file, |it| it.file);
+    told(&model, &outgoing_calls(&model, file, at), |_| from)
 }
 
-fn incoming(files: &[(&str, &str)]) -> Vec<String> {
+pub(crate) fn incoming(files: &[(&str, &str)]) -> Vec<String> {
     let (model, file, at) = program(files);
     told(&model, &incoming_calls(&model, file, at), |call| call.routine.file)
 }

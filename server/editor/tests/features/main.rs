@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
+mod c;
 mod calls;
 mod constants;
 mod expansions;
@@ -37,7 +38,7 @@ pub(crate) fn program(files: &[(&str, &str)]) -> (Model, FileId, usize) {
             text = marked.text;
         }
         let text = File::new(&text, None);
-        let is_beside = path.ends_with(".toml") || path.ends_with(".session");
+        let is_beside = [".toml", ".session", ".c"].iter().any(|it| path.ends_with(it));
         let content = if is_beside { Content::Beside(text) } else { Content::Text(text, Encoding::Utf8) };
         read.push((PathBuf::from(path), content));
     }

@@ -8,7 +8,7 @@ use reveille_source::{Encoding, File};
 use crate::program;
 
 /// The texts of all files after a name was changed, or why it was not.
-fn renamed(files: &[(&str, &str)], new: &str) -> Result<Vec<String>, String> {
+pub(crate) fn renamed(files: &[(&str, &str)], new: &str) -> Result<Vec<String>, String> {
     let (model, file, at) = program(files);
     let edits = rename(&model, file, at, new).map_err(|it| it.0)?;
     let text_of = |path: &str, text: &str| {

@@ -6,10 +6,12 @@ use reveille_decoders::{Format, Layout, Scalar, Values, family, formats};
 use reveille_program::{DataItem, DataRun, Place, Program, Unit, definition_span};
 
 use super::cut::{Cut, Entry, placed};
+use super::in_c;
 use super::words::Words;
 use super::{BlockFact, Part, Shape};
 use reveille_source::Span;
 
+use crate::c::is_c;
 use crate::finding::Evidence;
 
 /// Words that make a disk one that cannot be taken out. Common practice, no source.
@@ -111,6 +113,9 @@ fn last_place(items: &[DataItem], len: usize) -> Option<Place> {
 /// The comments of a table's first line, of an entry's first line, and above the table.
 pub(crate) fn comments(program: &Program, table: Place, entry: Place) -> String {
     let Some(file) = program.file(table.file) else { return String::new() };
+    if is_c(file) {
+        return in_c::comments(file, table, entry);
+    }
     let comment = |place: Place| {
         let (_, line, text) = file.at(place.chunk, place.line);
         line.comment.of(text).to_owned()

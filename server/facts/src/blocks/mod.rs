@@ -2,6 +2,7 @@
 
 mod cut;
 mod fact;
+mod in_c;
 mod map;
 mod words;
 
@@ -15,6 +16,7 @@ use crate::finding::Evidence;
 use cut::{across_labels, by_shape, cut};
 pub(crate) use fact::comments;
 use fact::facts;
+pub(crate) use in_c::blocks_of_c;
 pub use map::{DiskMap, Part as DiskPart};
 
 /// How sure it is that bytes are a block.

@@ -1,6 +1,6 @@
 //! Names across the border between C and assembly.
 
-use reveille_c::Role;
+use reveille_c::{NameUse, Role};
 use reveille_program::{Analysis, DefinitionKind, Program};
 use rustc_hash::FxHashSet;
 
@@ -36,34 +36,34 @@ impl Convention {
     }
 }
 
-/// The convention of a program: the one by which more names that one side lacks are names of the other. That both sides have a name of
-/// their own says nothing.
+/// The convention of a program: the one by which more names cross the border. What both sides define for themselves says nothing: the
+/// ROM may have a `load` of its own.
 #[must_use]
 pub fn convention<'a>(program: &Program, analysis: &Analysis, units: impl Iterator<Item = &'a CUnit>) -> Convention {
     let units: Vec<&CUnit> = units.collect();
-    let functions = units.iter().flat_map(|it| it.unit.functions()).filter(|it| !it.is_static).map(|it| &*it.name);
-    let objects = units.iter().flat_map(|it| it.unit.objects()).filter(|it| !it.is_static && !it.is_extern);
-    let defined: FxHashSet<&str> = functions.chain(objects.map(|it| &*it.name)).collect();
-    let mut wanted: FxHashSet<&str> = FxHashSet::default();
+    let mut defined: FxHashSet<&str> = FxHashSet::default();
     for own in &units {
-        let declared = own.unit.declarations().iter().map(|it| &*it.name);
-        let objects = own.unit.objects().iter().filter(|it| it.is_extern).map(|it| &*it.name);
-        let used = own.unit.names().filter(|it| it.role == Role::Unknown).map(|it| &*it.name);
-        wanted.extend(declared.chain(objects).chain(used).filter(|it| !defined.contains(it)));
+        let functions = own.unit.functions().iter().map(|it| &*it.name);
+        let objects = own.unit.objects().iter().filter(|it| !it.is_extern).map(|it| &*it.name);
+        defined.extend(functions.chain(objects));
     }
+    let is_name = |it: &&NameUse| matches!(it.role, Role::Function | Role::Global | Role::Unknown);
+    let used = units.iter().flat_map(|it| it.unit.names()).filter(is_name).map(|it| &*it.name);
+    let mut seen: FxHashSet<&str> = FxHashSet::default();
     let (mut underscore, mut plain) = (0, 0);
-    let is_label = |name: &str| {
-        let found = analysis.units().find_map(|unit| unit.find(program, name));
-        found.is_some_and(|it| it.kind == DefinitionKind::Label)
-    };
-    for name in wanted {
-        underscore += usize::from(is_label(&format!("_{name}")));
-        plain += usize::from(is_label(name));
-    }
-    for own in analysis.units().flat_map(|it| it.definitions()).filter(|it| it.kind == DefinitionKind::External) {
-        let name = program.names().text(own.symbol);
-        underscore += usize::from(name.strip_prefix('_').is_some_and(|it| defined.contains(it)));
-        plain += usize::from(defined.contains(&*name));
+    for name in used.filter(|it| seen.insert(it)) {
+        let is_foreign = !defined.contains(name);
+        // What C defines the assembly imports, and what C lacks is a label.
+        let crosses = |spelled: &str| {
+            program.names().find(spelled).is_some_and(|symbol| {
+                let found = analysis.units().filter_map(|unit| unit.get(symbol));
+                let kinds: Vec<DefinitionKind> = found.map(|it| it.kind).collect();
+                let is_label = kinds.contains(&DefinitionKind::Label);
+                if is_foreign { is_label } else { !is_label && kinds.contains(&DefinitionKind::External) }
+            })
+        };
+        underscore += usize::from(crosses(&format!("_{name}")));
+        plain += usize::from(crosses(name));
     }
     if plain > underscore { Convention::Plain } else { Convention::Underscore }
 }

@@ -1,5 +1,6 @@
 //! The C beside the assembly: its files, each with what it includes, as parts of the program.
 
+mod check;
 mod linkage;
 
 use std::sync::Arc;
@@ -11,6 +12,8 @@ use reveille_program::{FileId, Place, Program, SourceFile};
 pub use linkage::{Convention, convention};
 
 use crate::file_names::{FileName, in_text};
+pub(crate) use check::{Side, findings};
+
 use crate::finding::Evidence;
 
 /// The ending of a C file.
@@ -136,6 +139,29 @@ impl CUnit {
     #[must_use]
     pub fn is_macro(&self, name: &str) -> bool {
         self.unit.defines().any(|it| &*it.name == name)
+    }
+
+    /// Where a piece of its texts lies, whole: the file and its bytes.
+    #[must_use]
+    pub fn bytes(&self, span: Span) -> Option<(FileId, std::ops::Range<usize>)> {
+        Some((self.files.get(span.file.0 as usize)?.id(), span.start as usize..span.end as usize))
+    }
+
+    /// Where it defines a function or an object that other modules may use: its name.
+    #[must_use]
+    pub fn defines(&self, name: &str) -> Option<Span> {
+        let functions = self.unit.functions().iter().filter(|it| !it.is_static && &*it.name == name);
+        let objects = self.unit.objects().iter().filter(|it| !it.is_static && !it.is_extern && &*it.name == name);
+        functions.map(|it| it.name_span).chain(objects.map(|it| it.name_span)).next()
+    }
+
+    /// Whether a name is one that no other module sees.
+    #[must_use]
+    pub fn is_static(&self, name: &str) -> bool {
+        let unit = &self.unit;
+        unit.functions().iter().any(|it| it.is_static && &*it.name == name)
+            || unit.declarations().iter().any(|it| it.is_static && &*it.name == name)
+            || unit.objects().iter().any(|it| it.is_static && &*it.name == name)
     }
 
     /// Included files that are not there: the including file and the name.

@@ -27,13 +27,17 @@ impl BootName {
 /// The names of files that a program keeps, each once, at its first place: those in the form of a directory, and else those with a dot.
 #[must_use]
 pub fn boot_names(model: &Model) -> Vec<BootName> {
-    boot_names_of(model.program(), model.analysis().units())
+    let of_units = model.analysis().units().flat_map(|unit| file_names(model.program(), unit, &|_| true));
+    chosen(of_units.chain(model.c().iter().flat_map(|it| it.file_names.iter().cloned())).collect())
 }
 
-/// The same, of some units.
+/// The same, of some units of assembly.
 pub(crate) fn boot_names_of<'a>(program: &Program, units: impl Iterator<Item = &'a Unit>) -> Vec<BootName> {
-    let all = units.flat_map(|unit| file_names(program, unit, &|_| true)).filter(|it| it.is_whole);
-    let all: Vec<FileName> = all.collect();
+    chosen(units.flat_map(|unit| file_names(program, unit, &|_| true)).collect())
+}
+
+fn chosen(mut all: Vec<FileName>) -> Vec<BootName> {
+    all.retain(|it| it.is_whole);
     let has_padded = all.iter().any(|it| it.is_padded);
     let mut found: Vec<BootName> = Vec::new();
     for own in all.into_iter().filter(|it| it.is_padded == has_padded) {

@@ -150,7 +150,8 @@ impl std::ops::BitOrAssign for Subjects {
 }
 
 /// What the words of a text speak of. Words are split at what is no letter and where digits begin: `bootFmt720` gives `bootfmt`.
-pub(crate) fn subjects(text: &str) -> Subjects {
+#[must_use]
+pub fn subjects(text: &str) -> Subjects {
     let mut found = Subjects::default();
     let mut word = [0_u8; 12];
     let mut len = 0;

@@ -18,9 +18,9 @@ use crate::{Names, Symbol};
 pub(crate) use instructions::{Addressed, AddressedValue, addresses};
 use items::static_bytes;
 pub(crate) use items::{
-    MARKS, fits, has_mark, include_name, is_float_size, is_text, item_bytes, marked, names, subjects, value_in_operands,
+    MARKS, fits, has_mark, include_name, is_float_size, is_text, item_bytes, marked, names, value_in_operands,
 };
-pub use items::{Subjects, is_local_label};
+pub use items::{Subjects, is_local_label, subjects};
 pub use stores::low_stores;
 
 /// A chunk with its index.

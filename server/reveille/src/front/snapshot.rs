@@ -66,6 +66,12 @@ impl Snapshot {
         Some(self.program.file_at(&path_of(uri))?.id())
     }
 
+    /// The source, the session or the C of an address; none for the machine file.
+    pub(crate) fn source_session_or_c(&self, uri: &proto::Uri) -> Option<FileId> {
+        let is_c = |it: FileId| self.program.file(it).is_some_and(|it| reveille_facts::is_c(it));
+        self.text(uri).filter(|it| !self.is_beside(*it) || self.is_session(*it) || is_c(*it))
+    }
+
     /// The source or the session of an address; none for the machine file.
     pub(crate) fn source_or_session(&self, uri: &proto::Uri) -> Option<FileId> {
         self.text(uri).filter(|it| !self.is_beside(*it) || self.is_session(*it))

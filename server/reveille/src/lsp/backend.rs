@@ -193,7 +193,7 @@ impl LanguageServer for Backend {
     async fn goto_definition(&self, params: proto::DefinitionParams) -> Result<Option<proto::DefinitionResponse>> {
         let at = params.text_document_position_params;
         work("textDocument/definition", move |snapshot| {
-            let file = snapshot.source_or_session(&at.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&at.text_document.uri)?;
             let (origin, found) =
                 reveille_editor::definition(snapshot.model(), file, snapshot.byte(file, at.position))?;
             if snapshot.traits.definition_links {
@@ -218,7 +218,7 @@ impl LanguageServer for Backend {
         let at = params.text_document_position_params;
         let with_definitions = params.context.include_declaration;
         work("textDocument/references", move |snapshot| {
-            let file = snapshot.source_or_session(&at.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&at.text_document.uri)?;
             let byte = snapshot.byte(file, at.position);
             let found = reveille_editor::references(snapshot.model(), file, byte, with_definitions);
             Some(found.iter().filter_map(|it| to_proto::location(snapshot, it)).collect())
@@ -232,7 +232,7 @@ impl LanguageServer for Backend {
     ) -> Result<Option<Vec<proto::DocumentHighlight>>> {
         let at = params.text_document_position_params;
         work("textDocument/documentHighlight", move |snapshot| {
-            let file = snapshot.source_or_session(&at.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&at.text_document.uri)?;
             let found = reveille_editor::highlights(snapshot.model(), file, snapshot.byte(file, at.position));
             Some(found.iter().map(|it| to_proto::highlight(snapshot, file, it)).collect())
         })
@@ -241,7 +241,7 @@ impl LanguageServer for Backend {
 
     async fn document_link(&self, params: proto::DocumentLinkParams) -> Result<Option<Vec<proto::DocumentLink>>> {
         work("textDocument/documentLink", move |snapshot| {
-            let file = snapshot.source_or_session(&params.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&params.text_document.uri)?;
             let found = reveille_editor::links(snapshot.model(), file);
             Some(found.iter().filter_map(|it| to_proto::document_link(snapshot, file, it)).collect())
         })
@@ -263,7 +263,7 @@ impl LanguageServer for Backend {
     ) -> Result<Option<Vec<proto::CallHierarchyItem>>> {
         let at = params.text_document_position_params;
         work("textDocument/prepareCallHierarchy", move |snapshot| {
-            let file = snapshot.file(&at.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&at.text_document.uri)?;
             let found = reveille_editor::routine_at(snapshot.model(), file, snapshot.byte(file, at.position))?;
             Some(vec![to_proto::call_item(snapshot, found)?])
         })
@@ -276,7 +276,7 @@ impl LanguageServer for Backend {
     ) -> Result<Option<Vec<proto::CallHierarchyIncomingCall>>> {
         let item = params.item;
         work("callHierarchy/incomingCalls", move |snapshot| {
-            let file = snapshot.file(&item.uri)?;
+            let file = snapshot.source_session_or_c(&item.uri)?;
             let byte = snapshot.byte(file, item.selection_range.start);
             let found = reveille_editor::incoming_calls(snapshot.model(), file, byte).into_iter();
             let calls = found.filter_map(|it| {
@@ -294,7 +294,7 @@ impl LanguageServer for Backend {
     ) -> Result<Option<Vec<proto::CallHierarchyOutgoingCall>>> {
         let item = params.item;
         work("callHierarchy/outgoingCalls", move |snapshot| {
-            let file = snapshot.file(&item.uri)?;
+            let file = snapshot.source_session_or_c(&item.uri)?;
             let byte = snapshot.byte(file, item.selection_range.start);
             let found = reveille_editor::outgoing_calls(snapshot.model(), file, byte).into_iter();
             let calls = found.filter_map(|it| {
@@ -311,7 +311,7 @@ impl LanguageServer for Backend {
         at: proto::TextDocumentPositionParams,
     ) -> Result<Option<proto::PrepareRenameResult>> {
         let found = work("textDocument/prepareRename", move |snapshot| {
-            let file = snapshot.source_or_session(&at.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&at.text_document.uri)?;
             let found = reveille_editor::prepare_rename(snapshot.model(), file, snapshot.byte(file, at.position));
             let placed = |(range, placeholder)| proto::PrepareRenamePlaceholder {
                 range: snapshot.range(file, &range),
@@ -325,7 +325,7 @@ impl LanguageServer for Backend {
     async fn rename(&self, params: proto::RenameParams) -> Result<Option<proto::WorkspaceEdit>> {
         let at = params.text_document_position_params;
         let found = work("textDocument/rename", move |snapshot| {
-            let file = snapshot.source_or_session(&at.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&at.text_document.uri)?;
             let byte = snapshot.byte(file, at.position);
             let edits = reveille_editor::rename(snapshot.model(), file, byte, &params.new_name);
             Some(edits.map(|it| to_proto::workspace_edit(snapshot, &it)))
@@ -364,7 +364,7 @@ impl LanguageServer for Backend {
 
     async fn selection_range(&self, params: proto::SelectionRangeParams) -> Result<Option<Vec<proto::SelectionRange>>> {
         work("textDocument/selectionRange", move |snapshot| {
-            let file = snapshot.source_or_session(&params.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&params.text_document.uri)?;
             let ranges = params.positions.into_iter().map(|position| {
                 let found = reveille_editor::selection(snapshot.model(), file, snapshot.byte(file, position));
                 let outer_first = found.into_iter().rev();
@@ -411,7 +411,7 @@ impl LanguageServer for Backend {
                     })
                 })
             };
-            let file = snapshot.source_or_session(&params.text_document.uri)?;
+            let file = snapshot.source_session_or_c(&params.text_document.uri)?;
             let range = snapshot.byte(file, params.range.start)..snapshot.byte(file, params.range.end);
             let model = snapshot.model();
             let mut found = Vec::new();

@@ -22,7 +22,7 @@ pub(super) fn lines(
         found.retain(|it| lines.contains(&source.line_of(it.0.start)));
         return Some(edits(snapshot, file, found));
     }
-    if !reveille_editor::reads_as_source(source) {
+    if !reveille_editor::reads_as_source(source) || reveille_editor::is_c_text(snapshot.model(), file) {
         return Some(Vec::new());
     }
     let style = Style::of(source, &wanted(options));
