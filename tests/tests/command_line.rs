@@ -96,7 +96,7 @@ fn what_cannot_be_opened_is_named() {
 fn the_sound_demo_has_no_finding() {
     let output = run(&demo("skerry"), &["lint", "."]);
     assert_eq!((output.code, output.err.as_str()), (0, ""));
-    assert_eq!(output.out, "6 files: 0 errors, 0 warnings, 0 notes\n");
+    assert_eq!(output.out, "7 files: 0 errors, 0 warnings, 0 notes\n");
     let output = run(&demo("skerry"), &["lint", "--format", "json", "."]);
     assert_eq!((output.code, output.out.as_str()), (0, ""));
 }

@@ -72,9 +72,9 @@ fn the_drive_of_the_machine_file_decides_what_fits() {
 fn the_page_of_the_sheet_has_pictures_and_takes_nothing_of_a_source_for_markup() {
     let page = run(&tests_folder().join("demo"), &["sheet", "skerry", "--format", "html"]);
     assert_eq!(page.code, 0);
-    // One for each block whose disk has a whole geometry, and one of the memory.
-    assert_eq!(page.out.matches("<figure><svg ").count(), 6);
-    assert_eq!(page.out.matches("</svg></figure>").count(), 6);
+    // One for each block whose disk has a whole geometry, one of the memory and one of the way from power-on.
+    assert_eq!(page.out.matches("<figure><svg ").count(), 7);
+    assert_eq!(page.out.matches("</svg></figure>").count(), 7);
     for from_outside in ["<script", "<link", "src=", "@import"] {
         assert!(!page.out.contains(from_outside), "{from_outside}");
     }

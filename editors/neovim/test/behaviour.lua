@@ -142,6 +142,16 @@ local tests = {
     vim.cmd('bwipeout!')
   end },
 
+  { 'the bring-up sheet opens in a window of its own', function()
+    local buffer = open('boot.s')
+    attached(one_client(), buffer)
+    vim.cmd('ReveilleSheet')
+    equal('markdown', vim.bo.filetype, 'file type')
+    local text = table.concat(vim.api.nvim_buf_get_lines(0, 0, -1, false), '\n')
+    assert(text:find('## From power-on to the prompt', 1, true), text:sub(1, 300))
+    vim.cmd('bwipeout!')
+  end },
+
   { 'a damaged boot table has findings', function()
     local found = some_fat(open('disk.s'))
     local errors = vim.tbl_filter(function(finding)

@@ -58,6 +58,8 @@ async function start(): Promise<void> {
     const clientOptions: LanguageClientOptions = {
         documentSelector: [
             ...[LANGUAGE, SESSION].flatMap((language) => ['file', 'untitled'].map((scheme) => ({ scheme, language }))),
+            // C beside the assembly, whatever other server reads it too.
+            { scheme: 'file', language: 'c' },
             // The machine file: findings, completion, hover and outline come from the server.
             { scheme: 'file', pattern: '**/reveille.toml' },
         ],
@@ -120,6 +122,26 @@ async function rehearse(address?: string): Promise<void> {
     await vscode.tasks.executeTask(task);
 }
 
+/** Opens the bring-up sheet of the program that a file belongs to, the one at hand if none is named, beside the editor. */
+async function sheet(address?: string): Promise<void> {
+    const uri = address === undefined ? vscode.window.activeTextEditor?.document.uri : vscode.Uri.parse(address, true);
+    if (!client || !uri) {
+        void vscode.window.showErrorMessage('Reveille: no source is open whose sheet could be shown.');
+        return;
+    }
+    const textDocument = { uri: client.code2ProtocolConverter.asUri(uri) };
+    const told = await client.sendRequest<{ text: string } | null>('reveille/sheet', { textDocument, format: 'html' });
+    if (!told) {
+        void vscode.window.showErrorMessage('Reveille: this file is no part of a program that was read.');
+        return;
+    }
+    const panel = vscode.window.createWebviewPanel('reveille.sheet', 'Bring-up sheet', vscode.ViewColumn.Beside, {
+        enableScripts: false,
+        enableFindWidget: true,
+    });
+    panel.webview.html = told.text;
+}
+
 function enqueue(...steps: (() => Promise<void>)[]): Promise<void> {
     for (const step of steps) {
         queue = queue.then(step);
@@ -138,6 +160,7 @@ export async function activate(context: vscode.ExtensionContext): Promise<void> 
         vscode.workspace.onDidSaveTextDocument(() => void showDialect()),
         vscode.commands.registerCommand('reveille.restart', () => enqueue(stop, start)),
         vscode.commands.registerCommand('reveille.rehearse', rehearse),
+        vscode.commands.registerCommand('reveille.sheet', sheet),
         vscode.workspace.onDidChangeConfiguration((event) => {
             if (event.affectsConfiguration('reveille.server')) {
                 void enqueue(stop, start);

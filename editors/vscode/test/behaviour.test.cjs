@@ -186,6 +186,24 @@ const tests = {
         await eventually('findings', () => fat(uri).length > 0, 60);
     },
 
+    async 'C beside the assembly leads to it, and the machine\'s start to the sheet'() {
+        const document = await show(file('cside/float.c'));
+        assert.equal(document.languageId, 'c');
+        const call = rangeOf(document, 'floatin()').start;
+        await eventually('the label in the hover', async () => /stand\.s/.test(await hoverText(document.uri, call)));
+        const found = await vscode.commands.executeCommand('vscode.executeDefinitionProvider', document.uri, call);
+        const target = found.map((it) => (it.targetUri ?? it.uri).path);
+        assert.ok(target.some((it) => it.endsWith('/stand.s')), target.join());
+        const boot = await show(file('boot.s'));
+        const lenses = await vscode.commands.executeCommand('vscode.executeCodeLensProvider', boot.uri);
+        const lens = lenses.find((it) => it.command?.command === 'reveille.sheet');
+        assert.ok(lens, 'nothing leads to the sheet');
+        await vscode.commands.executeCommand('reveille.sheet', ...lens.command.arguments);
+        const tabs = () => vscode.window.tabGroups.all.flatMap((group) => group.tabs).map((tab) => tab.label);
+        await eventually('a tab with the sheet', () => tabs().includes('Bring-up sheet'));
+        await vscode.commands.executeCommand('workbench.action.closeActiveEditor');
+    },
+
     async 'a session has its own language, and the server is told of it'() {
         const settings = vscode.workspace.getConfiguration('reveille.server');
         const right = settings.get('path');

@@ -34,7 +34,7 @@ pub use block::{bytes_text, disk_svg, disk_text, formulas, on_tracks, table_of_b
 pub use c::is_c_text;
 pub use calls::{Call, Routine, incoming_calls, outgoing_calls, routine_at};
 pub use completion::{Completion, CompletionKind, completions};
-pub use constant::handlers;
+pub use constant::{handlers, power_on};
 pub use dialect::{DialectTold, dialect};
 pub use folding::folds;
 pub use format::{Edit, Field, FormatOptions, Style, edited, format, format_session, format_typed, reads_as_source};

@@ -253,10 +253,36 @@ pub fn search(model: &Model, query: &str) -> Vec<Found> {
             file.and_then(|it| Some(it.path().file_name()?.to_string_lossy().into_owned())).unwrap_or_default();
         (rank, Found { name, kind, at: location(model, at), container })
     });
-    let mut found: Vec<(u8, Found)> = found.chain(of_c).collect();
+    let facts = if query.is_empty() { Vec::new() } else { facts(model) };
+    let facts = facts.into_iter().filter_map(|(name, at)| {
+        let container = program.file(at.place.file).and_then(|it| it.path().file_name());
+        let container = container.unwrap_or_default().to_string_lossy().into_owned();
+        // A fact is a sentence: letters here and there in it find nothing that is meant.
+        let rank = rank(&name, &query).filter(|it| *it < 3)?;
+        Some((rank, Found { name, kind: OutlineKind::Block, at: location(model, at), container }))
+    });
+    let facts: Vec<(u8, Found)> = facts.collect();
+    let mut found: Vec<(u8, Found)> = found.chain(of_c).chain(facts).collect();
     found.sort_by(|a, b| (a.0, a.1.name.len(), &a.1.name).cmp(&(b.0, b.1.name.len(), &b.1.name)));
     found.truncate(MOST_FOUND);
     found.into_iter().map(|it| it.1).collect()
+}
+
+/// Facts of the program in a few words: disks, lines, boot files, what the monitor can be asked, texts of trouble.
+fn facts(model: &Model) -> Vec<(String, Evidence)> {
+    let mut found: Vec<(String, Evidence)> = Vec::new();
+    found.extend(model.blocks().map(|it| (format!("disk {}: {}", it.subject, it.in_words()), it.at)));
+    found.extend(model.lines().map(|it| (format!("serial line {}: {}", it.name, it.words()), it.at)));
+    for path in model.boot() {
+        let starts = path.starts.iter().filter(|it| it.kind != "command");
+        found.extend(starts.map(|it| (format!("power-on: {}", it.name), it.at)));
+        found
+            .extend(path.files.iter().flat_map(|it| it.named.iter().map(|at| (format!("boot file {}", it.name), *at))));
+        found.extend(path.commands.iter().map(|it| (format!("command {}", it.name), it.at)));
+        let texts = path.texts.iter().filter(|it| !it.advice.is_empty());
+        found.extend(texts.map(|it| (format!("message {}", it.text), it.at)));
+    }
+    found
 }
 
 /// How many names a search finds at most.

@@ -289,7 +289,8 @@ pub(crate) fn is_machine_file(path: &Path) -> bool {
 
 /// The sources and the sessions in a folder, of which there must be one.
 pub(crate) fn some_sources_and_sessions_in(folder: &Path) -> Result<Vec<PathBuf>> {
-    let found = files_in(folder, |it| is_source(it) || is_session(it));
+    // What C includes is not laid out as assembly.
+    let found = files_in(folder, |it| is_source(it) && is_assembly(it) || is_session(it));
     if found.is_empty() { some_sources_in(folder) } else { Ok(found) }
 }
 

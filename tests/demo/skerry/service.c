@@ -18,13 +18,13 @@
 
 #define HELLO	"\r\nSKERRY 12  service 2.1\r\n"
 #define PROMPT	"\r\n+ "
-#define MAXNUMS	2
+#define MOSTARG	2
 
 #define LOWER(c)	((c) | 0x20)
 #define INRAM(a)	((a) >= RAMBASE && (a) < RAMEND)
 
 ULONG	memtop;			/* start-up sets it */
-ULONG	args[MAXNUMS];		/* numbers of a command */
+ULONG	args[MOSTARG];		/* numbers of a command */
 char	line[LINELEN + 1];
 
 extern	unsigned spt, sides, total;
@@ -290,7 +290,7 @@ docmd(p)
 			p++;
 		if (*p == 0)
 			break;
-		if (n == MAXNUMS)
+		if (n == MOSTARG)
 			return S_NUMS;
 		if ((p = gethex(p, &args[n])) == 0)
 			return S_HEX;

@@ -40,9 +40,9 @@ night:	lea	pgmname,a0
 	bmis	nofile
 	lea	PARK,a1
 	movew	#NBLOCKS-1,d2
-3:	bsrw	getblk
+more:	bsrw	getblk
 	bnes	badblk
-	dbf	d2,3b
+	dbf	d2,more
 	cmpw	#0x601b,PARK
 	bnes	nomagic
 	moveal	PARK+22,a0
@@ -96,14 +96,14 @@ do_list: lea	letters,a4
 
 lookup:	moveb	#1,HDC
 	moveq	#10,d1
-8:	moveb	a0@+,HDC+2
-	dbf	d1,8b
+letter:	moveb	a0@+,HDC+2
+	dbf	d1,letter
 	movew	HDC+4,d0
 	rts
 getblk:	moveb	#2,HDC
 	moveq	#31,d1
-9:	movel	HDC+8,a1@+
-	dbf	d1,9b
+four:	movel	HDC+8,a1@+
+	dbf	d1,four
 	tstb	HDC+1
 	rts
 
@@ -141,7 +141,9 @@ dpb:	.word	26
 	.byte	0xc0,0
 	.word	16,2
 
-scctab:	.byte	4,0x44,3,0xc1,5,0xea,11,0x50,12,6,14,1,0
+| Z8530, channel A: register and value, a zero ends it
+
+scctab:	.byte	4,0x44,3,0xc1,5,0xea,11,0x50,12,10,13,0,14,1,0
 pgmname: .ascii	"NIGHT   SYS"
 hello:	.asciz	"\r\nWEIR 3 gate controller\r\n"
 ready:	.asciz	"\r\n# "

@@ -14,12 +14,15 @@ local options = {
 local machine_file = 'reveille.toml'
 
 local function filetypes()
-  return vim.list_extend({ 'toml' }, options.filetypes)
+  return vim.list_extend({ 'toml', 'c' }, options.filetypes)
 end
 
+-- C is read beside the assembly: where a machine file lies above it, and for headers of assembly by their own file type.
 local function is_served(buffer)
-  local own = vim.tbl_contains(options.filetypes, vim.bo[buffer].filetype)
-  return own or vim.fs.basename(vim.api.nvim_buf_get_name(buffer)) == machine_file
+  local own = vim.bo[buffer].filetype
+  return vim.tbl_contains(options.filetypes, own)
+    or (own == 'c' and vim.fs.root(buffer, { machine_file }) ~= nil)
+    or vim.fs.basename(vim.api.nvim_buf_get_name(buffer)) == machine_file
 end
 
 local function root_of(buffer)
@@ -91,6 +94,14 @@ function M.setup(given)
     M.rehearse(vim.uri_to_fname(command.arguments[1]))
   end
 
+  vim.api.nvim_create_user_command('ReveilleSheet', function()
+    M.sheet(vim.api.nvim_get_current_buf())
+  end, { desc = 'Open the bring-up sheet of the program' })
+  -- The line above the label at which the machine starts.
+  vim.lsp.commands['reveille.sheet'] = function(command)
+    M.sheet(vim.uri_to_bufnr(command.arguments[1]))
+  end
+
   vim.api.nvim_create_user_command('ReveilleRestart', M.restart, { desc = 'Stop the Reveille server and start it again' })
 end
 
@@ -111,6 +122,28 @@ function M.rehearse(file)
   else
     vim.fn.termopen({ program, 'play', file })
   end
+end
+
+--- Opens the bring-up sheet of the program that a buffer belongs to, as Markdown in a window below.
+function M.sheet(buffer)
+  local client = vim.lsp.get_clients({ name = 'reveille' })[1]
+  if not client then
+    vim.notify('Reveille: no server runs', vim.log.levels.ERROR)
+    return
+  end
+  local asked = { textDocument = { uri = vim.uri_from_bufnr(buffer) }, format = 'markdown' }
+  local answer = client:request_sync('reveille/sheet', asked, 10000, buffer)
+  local told = answer and answer.result
+  if not told or told == vim.NIL then
+    vim.notify('Reveille: this file is no part of a program that was read', vim.log.levels.ERROR)
+    return
+  end
+  vim.cmd('botright new')
+  vim.bo.buftype = 'nofile'
+  vim.bo.bufhidden = 'wipe'
+  vim.api.nvim_buf_set_lines(0, 0, -1, false, vim.split(told.text, '\n'))
+  vim.bo.filetype = 'markdown'
+  vim.bo.modifiable = false
 end
 
 --- Stops the server and starts it again for the buffers it served.

@@ -40,7 +40,7 @@ impl<'a> View<'a> {
     /// A file, if it is C: a C file, or a header that C includes and no assembly reads.
     pub(crate) fn of(model: &'a Model, file: FileId) -> Option<Self> {
         let source = model.program().file(file)?;
-        if !(is_c(source) && source.is_beside()) && !is_header_of_c(model, source) {
+        if !(is_header_of_c(model, source) || is_c(source) && source.is_beside()) {
             return None;
         }
         let units = model.c().iter();

@@ -108,7 +108,7 @@ pub(crate) fn selection(view: &View<'_>, byte: usize) -> Vec<Range<usize>> {
         }
     }
     let function = view.function_at(byte).map(|it| bytes(it.span));
-    for range in function.into_iter().chain([0..text.len()]) {
+    for range in function.into_iter().chain(std::iter::once(0..text.len())) {
         let is_larger =
             ranges.last().is_none_or(|last| range.start <= last.start && last.end <= range.end && range != *last);
         if is_larger {

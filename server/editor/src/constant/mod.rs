@@ -9,7 +9,7 @@ mod vectors;
 
 use crate::lookup::{Spot, Thing};
 
-pub use vectors::handlers;
+pub use vectors::{handlers, power_on};
 
 /// What is told of the constant at a spot, a paragraph each; nothing where nothing is certain.
 pub(crate) fn notes(spot: &Spot<'_>, thing: &Thing) -> Vec<String> {

@@ -197,6 +197,22 @@ fn handles(model: &Model, place: Place) -> Option<String> {
     (!numbers.is_empty()).then(|| numbers.iter().map(one).collect::<Vec<_>>().join(", "))
 }
 
+/// The labels at which the machine starts, by vector 1: where the bring-up sheet begins.
+#[must_use]
+pub fn power_on(model: &Model, file: FileId) -> Vec<Range<usize>> {
+    let Some(source) = model.program().file(file) else { return Vec::new() };
+    let starts = model.vectors().filter_map(|it| it.entry(1)?.handler).filter(|it| it.place.file == file);
+    let mut found: Vec<Range<usize>> = starts
+        .map(|it| {
+            let (_, line, _) = source.at(it.place.chunk, it.place.line);
+            let start = line_start(source, it.place);
+            start + usize::from(line.label.start)..start + usize::from(line.label.end)
+        })
+        .collect();
+    found.dedup();
+    found
+}
+
 /// The labels of a file that take exceptions, each with what it takes.
 #[must_use]
 pub fn handlers(model: &Model, file: FileId) -> Vec<(Range<usize>, String)> {

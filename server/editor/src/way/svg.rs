@@ -13,6 +13,8 @@ const LINE_HEIGHT: i32 = 15;
 const GAP: i32 = 8;
 const STEP: i32 = 30;
 const MARGIN: i32 = 10;
+/// On a narrow window the figure is moved, and not made too small to read.
+const LEAST_WIDTH: i32 = 560;
 /// How far to the right boxes go.
 const DEEPEST: i32 = 9;
 
@@ -123,12 +125,13 @@ pub fn way_svg(path: &BootPath, title: &str) -> String {
     }
     let height = y + MARGIN;
     format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" style=\"max-width:{width}px\" role=\"img\" aria-label=\"{}\">\
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" style=\"min-width:{}px;max-width:{width}px\" role=\"img\" aria-label=\"{}\">\
 <style>.way text{{font:12px sans-serif;fill:#222}}.way .name{{font-weight:bold}}.way .if{{font-size:11px;font-weight:normal;fill:#555}}\
 .way rect{{fill:#f6f3ec;stroke:#6b6658}}.way .out{{fill:#fff;stroke-dasharray:4 3}}.way path{{fill:none;stroke:#6b6658}}.way .call{{stroke-dasharray:3 4}}#way-tip path{{fill:#6b6658;stroke:none}}\
 @media(prefers-color-scheme:dark){{.way text{{fill:#eee}}.way .if{{fill:#bbb}}.way rect{{fill:#2a2823;stroke:#a7a08c}}.way .out{{fill:#1b1a17}}.way path{{stroke:#a7a08c}}#way-tip path{{fill:#a7a08c}}}}\
 @media print{{.way text,.way .if{{fill:#000}}.way rect,.way .out{{fill:#fff;stroke:#000}}.way path{{stroke:#000}}#way-tip path{{fill:#000}}}}</style>\
 <defs><marker id=\"way-tip\" viewBox=\"0 0 8 8\" refX=\"7\" refY=\"4\" markerWidth=\"7\" markerHeight=\"7\" orient=\"auto\"><path d=\"M0 0L8 4L0 8z\"/></marker></defs><g class=\"way\">{drawing}</g></svg>",
+        width.min(LEAST_WIDTH),
         xml(title)
     )
 }

@@ -199,8 +199,8 @@ pub struct Question {
     pub words: String,
     /// What would decide it.
     pub decides: &'static str,
-    /// Where it comes up.
-    pub at: Option<Evidence>,
+    /// Where it comes up; where the way begins, if it has no place of its own.
+    pub at: Evidence,
 }
 
 /// The way from power-on to the prompt.

@@ -6,7 +6,12 @@ use crate::finding::Evidence;
 /// The questions that a way leaves open. `has_map` tells whether a machine file has the memory map, `has_disk` whether a disk format was found.
 pub(super) fn questions(path: &BootPath, has_map: bool, has_disk: bool) -> Vec<Question> {
     let mut found: Vec<Question> = Vec::new();
+    // What has no place of its own comes up where the way begins.
+    let Some(first) = path.starts.first().map(|it| it.at).or(path.routines.first().map(|it| it.at)) else {
+        return found;
+    };
     let mut ask = |words: String, decides: &'static str, at: Option<Evidence>| {
+        let at = at.unwrap_or(first);
         if found.iter().all(|it| it.words != words) {
             found.push(Question { words, decides, at });
         }

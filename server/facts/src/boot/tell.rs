@@ -414,7 +414,7 @@ impl Telling<'_, '_, '_> {
                 let open: Vec<_> = holds
                     .values()
                     .iter()
-                    .filter(|it| !it.value.is_some_and(|it| self.walk.at_address(node.0, it).is_some()))
+                    .filter(|it| it.value.is_none_or(|it| self.walk.at_address(node.0, it).is_none()))
                     .cloned()
                     .collect();
                 for own in &open {

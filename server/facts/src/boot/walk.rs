@@ -279,7 +279,7 @@ impl<'a> Walk<'a> {
                     }
                 }
                 Way::Jump(_) => {
-                    self.into_c(node, &line, &state);
+                    self.enter_c(node, &line, &state);
                     for goal in self.goals(node, &line, &state) {
                         // Another module is a part of its own.
                         if goal.0 != node.0 {
@@ -293,7 +293,7 @@ impl<'a> Walk<'a> {
                         self.called.insert(Spot::Code(goal));
                         self.enter(goal, after.inside());
                     }
-                    self.into_c(node, &line, &state);
+                    self.enter_c(node, &line, &state);
                     let routes = &mut self.units[node.0];
                     let changed = self.changes[node.0].of_call(&mut routes.code, &line, operand) & 0x7fff;
                     let name = routes.operand_text(&line, operand);
@@ -307,7 +307,7 @@ impl<'a> Walk<'a> {
     }
 
     /// Goes on into a function of C that a jump or a call leads to.
-    fn into_c(&mut self, node: Node, line: &CodeLine, state: &State) {
+    fn enter_c(&mut self, node: Node, line: &CodeLine, state: &State) {
         let Some(Goal::Function(at)) = self.goal(node, line, state) else { return };
         let count = self.functions.get(at).1.parameters.len();
         self.called.insert(Spot::Function(at));

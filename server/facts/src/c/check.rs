@@ -4,7 +4,7 @@ use reveille_c::{Expr, ExprKind, Function, Role, Span, Unit as CText};
 use reveille_program::{DefinitionKind, FileId, Program, Unit, definition_span};
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::{CUnit, Convention};
+use super::{CUnit, Convention, twins};
 use crate::finding::{Edit, Evidence, Finding, Fix};
 
 /// What is looked at: the C and the assembly of one machine.
@@ -23,6 +23,7 @@ pub(crate) fn findings(side: &Side<'_>) -> Vec<Finding> {
         labels(side, own, &mut found);
     }
     arguments(side, &mut found);
+    twins::findings(side, &mut found);
     let mut seen = FxHashSet::default();
     found.retain(|it| seen.insert((it.code, it.at, it.message.clone())));
     found

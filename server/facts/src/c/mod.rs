@@ -2,6 +2,7 @@
 
 mod check;
 mod linkage;
+mod twins;
 
 use std::sync::Arc;
 

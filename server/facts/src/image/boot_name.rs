@@ -27,8 +27,12 @@ impl BootName {
 /// The names of files that a program keeps, each once, at its first place: those in the form of a directory, and else those with a dot.
 #[must_use]
 pub fn boot_names(model: &Model) -> Vec<BootName> {
-    let of_units = model.analysis().units().flat_map(|unit| file_names(model.program(), unit, &|_| true));
-    chosen(of_units.chain(model.c().iter().flat_map(|it| it.file_names.iter().cloned())).collect())
+    let of_units = boot_names_of(model.program(), model.analysis().units());
+    // A boot ROM in assembly comes before what it may start in C.
+    match of_units.is_empty() {
+        true => chosen(model.c().iter().flat_map(|it| it.file_names.iter().cloned()).collect()),
+        false => of_units,
+    }
 }
 
 /// The same, of some units of assembly.

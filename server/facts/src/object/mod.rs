@@ -93,10 +93,13 @@ pub struct ObjectFact {
     pub findings: Vec<Finding>,
 }
 
+/// A file, and the programs that it is or has in it.
+type Read = (Arc<SourceFile>, Arc<[Arc<Object>]>);
+
 /// The programs of each file that has some.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Objects {
-    found: Vec<(Arc<SourceFile>, Arc<[Arc<Object>]>)>,
+    found: Vec<Read>,
 }
 
 impl Objects {

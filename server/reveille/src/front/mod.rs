@@ -14,7 +14,7 @@ use std::sync::{Arc, Mutex};
 
 use tower_lsp::{LspService, Server};
 
-use crate::lsp::{Backend, DIALECT};
+use crate::lsp::{Backend, DIALECT, SHEET};
 
 pub(crate) use snapshot::{ClientTraits, Snapshot};
 pub(crate) use workspace::{Shared, Workspace};
@@ -38,6 +38,7 @@ where
     let (service, socket) = LspService::build(move |client| Backend::new(client, backend_shared))
         .custom_method(frames::UNREADABLE, Backend::unreadable)
         .custom_method(DIALECT, Backend::dialect)
+        .custom_method(SHEET, Backend::sheet)
         .finish();
     let publisher = tokio::spawn(publish::run(shared.clone(), service.inner().client().clone()));
     let service = ingress::Ingress::new(service, shared.clone());

@@ -14,7 +14,7 @@ use super::capabilities::{MACHINE_FILE_TRIGGERS, client_traits, server_capabilit
 use super::options::ClientOptions;
 use super::{formatting, to_proto};
 use crate::front::{SNAPSHOT, Shared, Snapshot};
-use crate::load;
+use crate::{load, report};
 
 /// Answers requests.
 pub(crate) struct Backend {
@@ -24,6 +24,29 @@ pub(crate) struct Backend {
 
 /// Our own request: the dialect of a file, with `name`, `title` and `reason`.
 pub(crate) const DIALECT: &str = "reveille/dialect";
+
+/// A request of our own: the bring-up sheet.
+pub(crate) const SHEET: &str = "reveille/sheet";
+
+/// What [`SHEET`] asks for.
+#[derive(Debug, serde::Deserialize)]
+#[serde(rename_all = "camelCase")]
+pub(crate) struct SheetParams {
+    text_document: proto::TextDocumentIdentifier,
+    #[serde(default)]
+    format: SheetFormat,
+}
+
+/// The form of a sheet.
+#[derive(Clone, Copy, Debug, Default, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum SheetFormat {
+    /// One page with drawn pictures.
+    #[default]
+    Html,
+    /// For a plain window.
+    Markdown,
+}
 
 /// What [`DIALECT`] asks about.
 #[derive(Debug, serde::Deserialize)]
@@ -51,6 +74,24 @@ impl Backend {
             let file = snapshot.file(&params.text_document.uri)?;
             let told = reveille_editor::dialect(snapshot.model(), file)?;
             Some(serde_json::json!({ "name": told.name, "title": told.title, "reason": told.reason }))
+        })
+        .await
+    }
+
+    /// The bring-up sheet of the whole program, as a page or as Markdown: for an editor's own window.
+    pub(crate) async fn sheet(&self, params: SheetParams) -> Result<Option<serde_json::Value>> {
+        work(SHEET, move |snapshot| {
+            let file = snapshot.text(&params.text_document.uri)?;
+            let model = snapshot.model();
+            let path = model.program().file(file)?.path();
+            let root = path.parent().unwrap_or(path).to_owned();
+            let mut text = Vec::new();
+            let written = match params.format {
+                SheetFormat::Html => report::sheet_html(model, &root, &mut text),
+                SheetFormat::Markdown => report::sheet_markdown(model, &root, &report::picture_in_text, &mut text),
+            };
+            written.ok()?;
+            Some(serde_json::json!({ "text": String::from_utf8(text).ok()? }))
         })
         .await
     }
@@ -185,7 +226,9 @@ impl LanguageServer for Backend {
             let own = all.map(|(range, title)| to_proto::code_lens(snapshot, file, &range, title));
             let of_session = reveille_editor::lenses(model, file);
             let of_session = of_session.into_iter().map(|it| to_proto::session_lens(snapshot, file, it));
-            Some(own.chain(of_session).collect())
+            let of_start = reveille_editor::power_on(model, file);
+            let of_start = of_start.into_iter().map(|it| to_proto::sheet_lens(snapshot, file, &it));
+            Some(own.chain(of_session).chain(of_start).collect())
         })
         .await
     }

@@ -7,5 +7,5 @@ pub(crate) mod notifications;
 mod options;
 pub(crate) mod to_proto;
 
-pub(crate) use backend::{Backend, DIALECT};
+pub(crate) use backend::{Backend, DIALECT, SHEET};
 pub(crate) use options::ClientOptions;

@@ -313,6 +313,19 @@ pub(super) fn code_lens(
     proto::CodeLens { range: snapshot.range(file, range), command: Some(command), data: None }
 }
 
+/// The client's command that opens the bring-up sheet of the program that its argument, an address, belongs to.
+const SHEET: &str = "reveille.sheet";
+
+/// What leads to the bring-up sheet, above the label at which the machine starts.
+pub(super) fn sheet_lens(snapshot: &Snapshot, file: FileId, range: &std::ops::Range<usize>) -> proto::CodeLens {
+    let mut found = code_lens(snapshot, file, range, "starts here at power-on: open the bring-up sheet".to_owned());
+    if let (Some(command), Some(uri)) = (&mut found.command, snapshot.uri(file)) {
+        command.command = SHEET.to_owned();
+        command.arguments = Some(vec![uri.as_str().into()]);
+    }
+    found
+}
+
 /// How long a session or a stage of it takes. Choosing the first makes the client rehearse the script: [`REHEARSE`] is a command of its own.
 pub(super) fn session_lens(snapshot: &Snapshot, file: FileId, lens: Lens) -> proto::CodeLens {
     let mut found = code_lens(snapshot, file, &lens.range, lens.title);

@@ -124,6 +124,6 @@ fn question(it: &Question) -> BootJson {
         kind: "open-question",
         subject: it.words.clone(),
         value: json!({"decides": it.decides}),
-        evidence: it.at.into_iter().collect(),
+        evidence: vec![it.at],
     }
 }

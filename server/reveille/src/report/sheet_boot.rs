@@ -171,8 +171,8 @@ pub(super) fn questions(model: &Model, out: &mut dyn Write) -> anyhow::Result<()
     }
     writeln!(out, "## What is left open\n")?;
     for (number, question) in all.iter().enumerate() {
-        let at = question.at.map_or_else(String::new, |it| format!(" ({})", place(model, it)));
-        writeln!(out, "{}. {}{at}. What would decide it: {}.", number + 1, question.words, question.decides)?;
+        let at = place(model, question.at);
+        writeln!(out, "{}. {} ({at}). What would decide it: {}.", number + 1, question.words, question.decides)?;
     }
     writeln!(out)?;
     Ok(())

@@ -30,10 +30,10 @@ pre{background:var(--soft);padding:.6rem;overflow-x:auto}\
 svg{max-width:100%;height:auto}\
 a{color:#1f5a7a}@media(prefers-color-scheme:dark){a{color:#8fc6e6}}\
 nav ul{columns:14rem;padding-left:1.2rem}\
-.lines span{display:block;background:var(--mark)}.lines span:target{outline:2px solid #b3541e}.lines i{font-style:normal;opacity:.6}\
-figure{margin:1rem 0}\
+.lines span{display:block;background:var(--mark)}.lines span:target{outline:2px solid #b3541e}.lines em{font-style:normal;font-weight:bold}.lines i{font-style:normal;opacity:.7}\
+figure{margin:1rem 0;overflow-x:auto}\
 @page{size:A4;margin:15mm}\
-@media print{body{max-width:none;padding:0;font-size:10pt}table{display:table;font-size:8pt}h2,h3{break-after:avoid}figure,tr{break-inside:avoid}nav{display:none}a{color:inherit;text-decoration:none}pre{white-space:pre-wrap}}";
+@media print{body{max-width:none;padding:0;font-size:10pt}table{display:table;font-size:8pt}h2,h3{break-after:avoid}figure,tr{break-inside:avoid}nav{display:none}a{color:inherit;text-decoration:none}td,th,code,li{overflow-wrap:anywhere}td:last-child{white-space:normal}svg{min-width:0!important}pre{white-space:pre-wrap}}";
 
 /// Writes the sheet of a program as an HTML page.
 pub(crate) fn sheet_html(model: &Model, root: &Path, out: &mut dyn Write) -> anyhow::Result<()> {
@@ -200,7 +200,7 @@ impl Links {
                     let Some((_, text)) = source.line(own) else { break };
                     let text = escaped(text.trim_end());
                     if lines.contains(&own) {
-                        writeln!(out, "<span id=\"l{number}-{}\"><b>{:>5}</b> {text}</span>", own + 1, own + 1)?;
+                        writeln!(out, "<span id=\"l{number}-{}\"><em>{:>5}</em> {text}</span>", own + 1, own + 1)?;
                     } else {
                         writeln!(out, "<i>{:>5}</i> {text}", own + 1)?;
                     }

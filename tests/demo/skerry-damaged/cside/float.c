@@ -4,6 +4,8 @@
  *	Lifts the float by steps and reads it back.
  */
 
+#include "ports.h"
+
 #define STEPS	40		/* from the bottom to the top */
 #define LIFT	0xC10001L	/* motor of the stand */
 

@@ -2,6 +2,8 @@
 *
 *	C puts an underscore before its names.
 
+	include	ports.i
+
 	xref	_main
 	xdef	_floatin,_pause,lampson
 
