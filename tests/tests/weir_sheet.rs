@@ -84,3 +84,42 @@ fn its_disk_and_its_line_are_found() {
     assert_eq!(line["subject"], "console");
     assert_eq!(line["value"]["data"], 8);
 }
+
+/// A copy of the weir's firmware with some lines changed, in a folder of its own.
+fn changed(changes: &[(&str, &str)]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let own = tests_folder().join("demo/weir");
+    let mut text = std::fs::read_to_string(own.join("weir.s")).expect("the firmware is there");
+    for (from, to) in changes {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
+    std::fs::write(folder.path().join("weir.s"), text).expect("a file can be written");
+    std::fs::copy(own.join("reveille.toml"), folder.path().join("reveille.toml")).expect("a file can be copied");
+    folder
+}
+
+fn compared(new: &std::path::Path) -> Vec<Value> {
+    let path = new.to_str().expect("a path that is text");
+    let output = run(&tests_folder(), &["sheet", path, "--compare", "demo/weir", "--format", "json"]);
+    assert_eq!((output.code, output.err.as_str()), (0, ""));
+    output.out.lines().map(|it| serde_json::from_str(it).expect("a line is an object")).collect()
+}
+
+#[test]
+fn two_revisions_differ_in_facts_and_not_in_lines() {
+    // More lines and other names of local labels: nothing that a restorer has to know.
+    let moved = changed(&[("	.text\n", "| moved on by three lines\n\n\n	.text\n"), ("key:	btst", "key:	nop\n	btst")]);
+    let found = compared(moved.path());
+    let words: Vec<String> = found.iter().map(|it| it["subject"].to_string()).collect();
+    assert_eq!(words, [""; 0], "{found:?}");
+
+    let newer = changed(&[("PARK	= 0x410000", "PARK	= 0x420000"), ("\"NIGHT   SYS\"", "\"NIGHT   BIN\"")]);
+    let found = compared(newer.path());
+    let of = |kind: &str| -> Vec<(&str, bool)> {
+        let own = found.iter().filter(|it| it["kind"] == kind && it["key"] == "");
+        own.map(|it| (it["subject"].as_str().unwrap_or(""), it["old"].is_null())).collect()
+    };
+    assert_eq!(of("boot-file"), [("NIGHT.BIN", true), ("NIGHT.SYS", false)]);
+    assert!(of("monitor-command").is_empty());
+}

@@ -10,6 +10,7 @@ mod questions;
 mod renaming;
 mod serial;
 mod session;
+mod sheet;
 mod structure;
 mod vectors;
 

@@ -34,7 +34,8 @@ fn vectors_are_told_in_hovers_lenses_and_findings() {
         [
             "reset: initial PC (vector 1)",
             "vectors 2-28, 30-47",
-            "level 3 autovector (vector 27), level 5 autovector (vector 29)"
+            "level 3 autovector (vector 27), level 5 autovector (vector 29)",
+            "starts here at power-on: open the bring-up sheet"
         ]
     );
     assert_eq!(client.stop(), 0);

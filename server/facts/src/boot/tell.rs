@@ -121,19 +121,7 @@ fn called_names(walk: &Walk<'_>, function: usize) -> Vec<String> {
 pub(super) fn name_at(walk: &mut Walk<'_>, node: Node) -> String {
     let routes = &mut walk.units[node.0];
     let Some(address) = routes.address(node.1) else { return "code without an address".to_owned() };
-    match (routes.label_at(address), routes.label_before(address)) {
-        (Some(label), _) => routes.name(label).to_string(),
-        // A local label, or none: its line tells more than the label before.
-        (None, Some(label)) => {
-            let place = routes.evidence(node.1).map(|it| it.place);
-            let file = place.and_then(|it| routes.program.file(it.file));
-            match (place, file) {
-                (Some(place), Some(file)) => format!("line {}", file.line_number(place) + 1),
-                _ => routes.name(label).to_string(),
-            }
-        }
-        _ => format!("${address:X}"),
-    }
+    routes.place_name(address)
 }
 
 /// Which routine each instruction belongs to, and the instructions of each, in the order of the program.

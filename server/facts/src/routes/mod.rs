@@ -32,6 +32,8 @@ pub(crate) struct Routes<'a> {
     called: FxHashSet<i64>,
     /// Ordinary labels by address.
     labels: Vec<(i64, Symbol)>,
+    /// Local labels by address.
+    locals: Vec<(i64, Symbol)>,
     /// The operands that give an address or a number, by that: made when somebody asks.
     addressed: Option<Vec<(i64, CodeAt, u8)>>,
 }
@@ -51,12 +53,16 @@ impl<'a> Routes<'a> {
                 called.extend(code.line(target).and_then(|it| unit.absolute(it.location)));
             }
         }
-        let is_label = |it: &&Definition| it.kind == DefinitionKind::Label && !it.symbol.is_local();
-        let labels = unit.definitions().iter().filter(is_label);
-        let mut labels: Vec<(i64, Symbol)> =
-            labels.filter_map(|it| Some((unit.absolute(it.value)?, it.symbol))).collect();
-        labels.sort_by_key(|it| it.0);
-        Self { program, unit, code, all, into, called, labels, addressed: None }
+        let labels_of = |is_local: bool| {
+            let is_one = |it: &&Definition| it.kind == DefinitionKind::Label && it.symbol.is_local() == is_local;
+            let own = unit.definitions().iter().filter(is_one);
+            let mut own: Vec<(i64, Symbol)> =
+                own.filter_map(|it| Some((unit.absolute(it.value)?, it.symbol))).collect();
+            own.sort_by_key(|it| it.0);
+            own
+        };
+        let (labels, locals) = (labels_of(false), labels_of(true));
+        Self { program, unit, code, all, into, called, labels, locals, addressed: None }
     }
 
     pub(crate) fn line(&mut self, at: CodeAt) -> Option<Arc<CodeLine>> {
@@ -240,10 +246,17 @@ impl<'a> Routes<'a> {
         self.labels.get(end.checked_sub(1)?).filter(|it| it.0 == address).map(|it| it.1)
     }
 
-    /// The nearest ordinary label at an address or before it.
-    pub(crate) fn label_before(&self, address: i64) -> Option<Symbol> {
+    /// What a place is called: its label, its local label in the routine before it, or how far behind a label it is.
+    pub(crate) fn place_name(&self, address: i64) -> String {
         let end = self.labels.partition_point(|it| it.0 <= address);
-        end.checked_sub(1).map(|it| self.labels[it].1)
+        let Some((from, label)) = end.checked_sub(1).map(|it| self.labels[it]) else { return format!("${address:X}") };
+        let label = self.name(label);
+        let local = self.locals.partition_point(|it| it.0 < address);
+        match self.locals.get(local).filter(|it| it.0 == address) {
+            _ if from == address => label.to_string(),
+            Some((_, local)) => format!("{} in {label}", self.name(*local)),
+            None => format!("{label} + {}", address - from),
+        }
     }
 
     /// The instructions whose operands have a name.

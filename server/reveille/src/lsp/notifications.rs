@@ -65,7 +65,8 @@ fn reload_objects(shared: &Arc<Shared>, paths: Vec<PathBuf>) {
     let shared = shared.clone();
     tokio::task::spawn_blocking(move || {
         let mut files = Vec::new();
-        for path in paths.into_iter().filter(|it| !is_hidden(it)) {
+        let folders = shared.change(|workspace| workspace.folders.clone());
+        for path in paths.into_iter().filter(|it| !is_hidden(it, &folders)) {
             let was_one = shared.snapshot().has_object(&path);
             match load::object(&path) {
                 Some(content) => files.push((path, content)),
@@ -79,9 +80,13 @@ fn reload_objects(shared: &Arc<Shared>, paths: Vec<PathBuf>) {
     });
 }
 
-/// Whether a file or a folder above it is hidden.
-fn is_hidden(path: &Path) -> bool {
-    path.components().any(|it| matches!(it, Component::Normal(name) if name.to_string_lossy().starts_with('.')))
+/// Whether a file is hidden, or a folder above it in its workspace; where the workspace lies is no matter.
+fn is_hidden(path: &Path, folders: &[PathBuf]) -> bool {
+    let within = folders.iter().find_map(|it| path.strip_prefix(it).ok());
+    within
+        .unwrap_or(path.file_name().map_or(path, Path::new))
+        .components()
+        .any(|it| matches!(it, Component::Normal(name) if name.to_string_lossy().starts_with('.')))
 }
 
 /// Reads files from disk again, on a worker; those that are gone go from the program too.
