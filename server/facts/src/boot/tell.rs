@@ -277,7 +277,6 @@ impl Telling<'_, '_, '_> {
                 self.around.files.get(&own.value).filter(|_| is_direct || line.code.choice.size.bytes() == 4)
             {
                 self.steps.push(PathStep {
-                    value: Some(own.value),
                     to: Some(name.clone()),
                     ..step(StepKind::File, format!("the file `{name}`"), at)
                 });

@@ -1,6 +1,8 @@
 //! The way from power-on to the prompt as JSON.
 
-use reveille_facts::{BootFile, BootPath, Choice, Command, Evidence, Model, PathRoutine, PathStep, Printed, Question};
+use reveille_facts::{
+    BootFile, BootPath, Choice, Command, Evidence, Model, PathRoutine, PathStep, Printed, Question, StepKind,
+};
 use serde_json::{Value, json};
 
 use super::place_of;
@@ -28,12 +30,14 @@ pub(super) fn boot_facts(model: &Model) -> Vec<BootJson> {
 }
 
 fn step(model: &Model, it: &PathStep) -> Value {
+    // Where a label of the source lies is told with its routine.
+    let value = it.value.filter(|_| it.kind != StepKind::GoesOn && it.kind != StepKind::Label);
     json!({
         "kind": it.kind.name(),
         "words": it.words,
         "depth": it.depth,
         "to": it.to,
-        "value": it.value,
+        "value": value,
         "device": it.device,
         "at": place_of(model, it.at),
     })
