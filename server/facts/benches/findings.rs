@@ -10,14 +10,15 @@ use reveille_facts::image::{Question, Table, check};
 use reveille_program::{Content, Program};
 use reveille_source::{Document, Encoding, File};
 
+fn load(text: &str) -> Model {
+    let mut program = Program::new();
+    program.set_files(vec![(PathBuf::from("a.s"), Content::Text(File::new(text, None), Encoding::Utf8))]);
+    Model::new(program, &[], None)
+}
+
 fn findings(criterion: &mut Criterion) {
     for count in [2_000, 20_000, 100_000] {
         let text = reveille_fixture::firmware_source(count, 1);
-        let load = |text: &str| {
-            let mut program = Program::new();
-            program.set_files(vec![(PathBuf::from("a.s"), Content::Text(File::new(text, None), Encoding::Utf8))]);
-            Model::new(program, &[], None)
-        };
         criterion.bench_function(&format!("{count} lines to findings"), |bench| bench.iter(|| load(&text)));
         let model = load(&text);
         let id = model.program().files().next().map(|file| file.id());
@@ -101,5 +102,25 @@ fn images(criterion: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, findings, tables, lines, images);
+/// The way from power-on through a monitor with many commands and texts, each behind a condition of its own.
+fn way(criterion: &mut Criterion) {
+    const ROUTINES: usize = 2_000;
+    let mut text = String::from("\torg\t0\n\tdc.l\t$80000,start\nstart\tmove.b\t$F30001,d0\n");
+    for at in 0..ROUTINES {
+        text.push_str(&format!("\tbsr.w\tr{at}\n"));
+    }
+    text.push_str("\trts\nputs\tmove.b\t(a0)+,d0\n\tbne.s\tputs\n\trts\n");
+    for at in 0..ROUTINES {
+        text.push_str(&format!(
+            "r{at}\tcmp.b\t#{},d0\n\tbeq.s\tq{at}\n\tlea\tm{at}(pc),a0\n\tbsr.w\tputs\nq{at}\trts\n",
+            at % 128
+        ));
+        text.push_str(&format!("m{at}\tdc.b\t'E{at} no such thing',0\n\teven\n"));
+    }
+    criterion.bench_function(&format!("the way from power-on through {ROUTINES} routines and texts"), |bench| {
+        bench.iter_batched(|| load(&text), |model| model.boot().len(), BatchSize::LargeInput);
+    });
+}
+
+criterion_group!(benches, way, findings, tables, lines, images);
 criterion_main!(benches);
