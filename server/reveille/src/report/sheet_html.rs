@@ -33,7 +33,7 @@ nav ul{columns:14rem;padding-left:1.2rem}\
 .lines span{display:block;background:var(--mark)}.lines span:target{outline:2px solid #b3541e}.lines em{font-style:normal;font-weight:bold}.lines i{font-style:normal;opacity:.7}\
 figure{margin:1rem 0;overflow-x:auto}\
 @page{size:A4;margin:15mm}\
-@media print{body{max-width:none;padding:0;font-size:10pt}table{display:table;font-size:8pt}h2,h3{break-after:avoid}figure,tr{break-inside:avoid}nav{display:none}a{color:inherit;text-decoration:none}td,th,code,li{overflow-wrap:anywhere}td:last-child{white-space:normal}svg{min-width:0!important}pre{white-space:pre-wrap}}";
+@media print{body{max-width:none;padding:0;font-size:10pt}table{display:table;font-size:8pt}h2,h3{break-after:avoid}figure,tr{break-inside:avoid}nav{display:none}a{color:inherit;text-decoration:none}td,th,code,li{overflow-wrap:anywhere}td,th{padding:.1rem .25rem}table:not(:has(th:nth-child(9))) :is(td,th){min-width:4.6em}td:last-child{white-space:normal}svg{min-width:0!important}pre{white-space:pre-wrap}}";
 
 /// Writes the sheet of a program as an HTML page.
 pub(crate) fn sheet_html(model: &Model, root: &Path, out: &mut dyn Write) -> anyhow::Result<()> {
