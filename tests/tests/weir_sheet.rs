@@ -123,3 +123,17 @@ fn two_revisions_differ_in_facts_and_not_in_lines() {
     assert_eq!(of("boot-file"), [("NIGHT.BIN", true), ("NIGHT.SYS", false)]);
     assert!(of("monitor-command").is_empty());
 }
+
+#[test]
+fn what_is_called_and_not_here_is_asked_for_by_its_name() {
+    let lacking = changed(&[("bsrw	lookup", "jsr	decides")]);
+    let path = lacking.path().to_str().expect("a path that is text");
+    let output = run(&tests_folder(), &["sheet", path, "--format", "json"]);
+    let sheet: Value = serde_json::from_str(&output.out).expect("the sheet is JSON");
+    let facts = sheet["facts"].as_array().expect("a list");
+    let asked = |words: &str| facts.iter().any(|it| it["kind"] == "open-question" && it["subject"] == words);
+    assert!(asked("`decides` is called, and its source is not here"), "{}", output.out);
+    // The name is no word of ours: nothing is taken for a file that would decide something.
+    assert!(!facts.iter().any(|it| it["kind"] == "open-question"
+        && it["value"]["decides"].as_str().is_some_and(|it| it.contains("image extract"))));
+}

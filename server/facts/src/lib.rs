@@ -36,7 +36,7 @@ mod track;
 mod vectors;
 
 pub use blocks::{BlockFact, Confidence, DiskMap, DiskPart, Level, Part};
-pub use boot::{BootFile, BootPath, Choice, Command, PathRoutine, PathStep, Printed, Question, Start, StepKind};
+pub use boot::{BootFile, BootPath, Choice, Command, Needs, PathRoutine, PathStep, Printed, Question, Start, StepKind};
 pub use c::{CUnit, Convention, convention, is_c};
 pub use catalog::{CatalogEntry, catalog, catalog_entry};
 pub use constants::{ConstantsFact, Role};

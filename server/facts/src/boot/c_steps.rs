@@ -7,7 +7,7 @@ use reveille_decoders::volume::{is_padded_name, shown};
 
 use super::functions::{Functions, Inside};
 use super::tell::{magic, step};
-use super::{PathStep, StepKind};
+use super::{Needs, PathStep, StepKind};
 use crate::c::CUnit;
 use crate::file_names::written_name;
 use crate::finding::Evidence;
@@ -365,7 +365,7 @@ impl Telling<'_, '_> {
                 Place::Elsewhere => {
                     let words = format!("calls `{}`, of which no source is here", self.inside.quoted(call));
                     let own = self.step(StepKind::Call, words, call.span);
-                    self.steps.push(PathStep { to: Some(name.to_string()), ..own });
+                    self.steps.push(PathStep { to: Some(name.to_string()), needs: Some(Needs::Source), ..own });
                     return;
                 }
                 Place::Pointer => (),
@@ -386,7 +386,8 @@ impl Telling<'_, '_> {
             None => format!("calls what `{}` points to", self.inside.quoted(target)),
         };
         let own = self.step(StepKind::Jump, words, call.span);
-        self.steps.push(PathStep { value: number, ..own });
+        let needs = number.is_some().then_some(Needs::File);
+        self.steps.push(PathStep { value: number, needs, ..own });
     }
 
     fn assign(&mut self, assign: &Expr, to: &Expr, from: &Expr) {

@@ -125,7 +125,7 @@ fn of_entry(
         for (function, own) in used {
             let (unit, function) = walk.functions.get(*function);
             for it in own {
-                if it.what != What::Constant(name.clone(), entry.number) || it.quoted.contains("case") {
+                if it.what != What::Constant(name.clone(), entry.number) {
                     continue;
                 }
                 count += 1;

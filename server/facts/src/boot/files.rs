@@ -3,7 +3,7 @@
 use reveille_program::Place;
 use rustc_hash::FxHashSet;
 
-use super::{BootFile, PathRoutine, PathStep, Printed, StepKind};
+use super::{BootFile, Needs, PathRoutine, PathStep, Printed, StepKind};
 use crate::session::{Cause, Role};
 
 /// The files that routines name, each with what the routines around have to do with it.
@@ -30,7 +30,7 @@ pub(super) fn files(routines: &[PathRoutine], texts: &[Printed]) -> Vec<BootFile
             let mut checks = of(StepKind::Check);
             let mut enters = of(StepKind::Jump);
             // A table of routines is no program that was loaded.
-            enters.retain(|it| it.value.is_some() || it.words.contains("decides"));
+            enters.retain(|it| it.value.is_some() || it.needs == Some(Needs::File));
             let mut loaded = of(StepKind::Load);
             for list in [&mut checks, &mut enters, &mut loaded] {
                 let mut seen = FxHashSet::default();

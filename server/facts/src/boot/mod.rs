@@ -86,6 +86,15 @@ impl StepKind {
     }
 }
 
+/// What would tell more of a step than the source does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Needs {
+    /// The file that is loaded.
+    File,
+    /// The source of what is called.
+    Source,
+}
+
 /// One step of a routine.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PathStep {
@@ -105,6 +114,8 @@ pub struct PathStep {
     pub device: Option<String>,
     /// Of a decision whether it is taken where two things are equal.
     pub is_equal: bool,
+    /// What would tell more; none where the source tells all there is.
+    pub needs: Option<Needs>,
     /// Where.
     pub at: Evidence,
 }

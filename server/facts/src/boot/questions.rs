@@ -1,6 +1,6 @@
 //! What the source does not decide, and what would: the most important first.
 
-use super::{BootPath, Question, StepKind};
+use super::{BootPath, Needs, Question, StepKind};
 use crate::finding::Evidence;
 
 /// The questions that a way leaves open. `has_map` tells whether a machine file has the memory map, `has_disk` whether a disk format was found.
@@ -37,7 +37,7 @@ pub(super) fn questions(path: &BootPath, has_map: bool, has_disk: bool) -> Vec<Q
                 file.named.first().copied(),
             );
         }
-        for own in file.enters.iter().filter(|it| it.words.contains("decides")) {
+        for own in file.enters.iter().filter(|it| it.needs == Some(Needs::File)) {
             ask(
                 format!("where `{}` is entered: {}", file.name, own.words.split(':').next().unwrap_or(&own.words)),
                 "the file itself: take it from a disk by `reveille image extract` and look at its first bytes",
@@ -67,15 +67,10 @@ pub(super) fn questions(path: &BootPath, has_map: bool, has_disk: bool) -> Vec<Q
         );
     }
     let jumps = path.routines.iter().flat_map(|it| &it.steps).filter(|it| it.kind == StepKind::Jump);
-    for own in jumps.filter(|it| it.value.is_none() && !it.words.contains("decides")) {
+    for own in jumps.filter(|it| it.value.is_none() && it.needs != Some(Needs::File)) {
         ask(own.words.clone(), "the values that come there: a table, or what a person types", Some(own.at));
     }
-    for own in path
-        .routines
-        .iter()
-        .flat_map(|it| &it.steps)
-        .filter(|it| it.routine.is_none() && it.words.contains("no source is here"))
-    {
+    for own in path.routines.iter().flat_map(|it| &it.steps).filter(|it| it.needs == Some(Needs::Source)) {
         let name = own.to.clone().unwrap_or_default();
         ask(
             format!("`{name}` is called, and its source is not here"),

@@ -10,7 +10,7 @@ use super::condition::{Condition, all_shown, condition, shown};
 use super::effect::address;
 use super::said::State;
 use super::walk::{Goal, Node, Spot, Walk};
-use super::{PathRoutine, PathStep, StepKind};
+use super::{Needs, PathRoutine, PathStep, StepKind};
 use crate::access::{Way, way};
 use crate::finding::Evidence;
 
@@ -351,7 +351,12 @@ impl Telling<'_, '_, '_> {
                         self.steps.push(PathStep { value: holds.only().and_then(|it| it.base), ..own });
                         return;
                     }
-                    (Some(Goal::Name(name)), _) => format!("calls `{name}`, of which no source is here"),
+                    (Some(Goal::Name(name)), _) => {
+                        let words = format!("calls `{name}`, of which no source is here");
+                        let needs = Some(Needs::Source);
+                        self.steps.push(PathStep { to: Some(name), needs, ..step(StepKind::Call, words, at) });
+                        return;
+                    }
                     (Some(Goal::Function(own)), _) => {
                         let name = self.walk.functions.get(own).1.name.to_string();
                         let routine = self.functions.get(&own).copied();
@@ -395,7 +400,8 @@ impl Telling<'_, '_, '_> {
             }
             Some(Goal::Name(name)) => {
                 let words = format!("goes on at `{name}`, of which no source is here");
-                self.steps.push(PathStep { to: Some(name), ..step(StepKind::GoesOn, words, at) });
+                let needs = Some(Needs::Source);
+                self.steps.push(PathStep { to: Some(name), needs, ..step(StepKind::GoesOn, words, at) });
             }
             Some(Goal::Address(holds)) => {
                 let open: Vec<_> = holds
@@ -409,7 +415,9 @@ impl Telling<'_, '_, '_> {
                         Some(_) => format!("jumps to {}: no source is there", shown(own)),
                         None => format!("jumps to {}: what is loaded there decides", own.words),
                     };
-                    self.steps.push(PathStep { value: own.base.or(own.value), ..step(StepKind::Jump, words, at) });
+                    let needs = own.value.is_none().then_some(Needs::File);
+                    let value = own.base.or(own.value);
+                    self.steps.push(PathStep { value, needs, ..step(StepKind::Jump, words, at) });
                 }
                 if holds.values().is_empty() {
                     let text = self.walk.units[node.0].operand_text(line, operand);
@@ -429,7 +437,18 @@ impl Telling<'_, '_, '_> {
 }
 
 pub(super) fn step(kind: StepKind, words: String, at: Evidence) -> PathStep {
-    PathStep { kind, depth: 0, words, to: None, routine: None, value: None, device: None, is_equal: false, at }
+    PathStep {
+        kind,
+        depth: 0,
+        words,
+        to: None,
+        routine: None,
+        value: None,
+        device: None,
+        is_equal: false,
+        needs: None,
+        at,
+    }
 }
 
 /// The steps without those that tell nothing: labels behind which nothing stands, and decisions among nothing else.
